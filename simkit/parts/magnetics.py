@@ -1,0 +1,67 @@
+"""Steel in a strong field and through the Curie point.
+
+The permeability that matters for the skin is the ratio of the peaks at the surface,
+mu_r = B_peak/(mu0 H_peak), so that a saturated bar is treated as a linear one with the
+permeability of its surface field, and the two are iterated together.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+MU0 = 4e-7 * np.pi
+KELVIN = 273.15
+
+
+def saturated_permeability(
+    field: NDArray[np.float64] | float, initial: float, saturation: float
+) -> NDArray[np.float64]:
+    """Relative permeability at the peak field H, by Froehlich's law [1].
+
+    B = mu0 H + Bs H/(H + Hk), Hk = Bs/(mu0 (mu_i - 1)), hence
+    mu_r = 1 + (mu_i - 1)/(1 + mu0 (mu_i - 1) H/Bs).
+    `field` H [A/m, peak], `initial` permeability mu_i [1], `saturation` Bs [T]. ValueError
+    for mu_i < 1 or Bs < 0. Source: Froehlich (1881) and Kennelly (1891) as given in R. M.
+    Bozorth, "Ferromagnetism" (1951), chapter 11 (recalled from memory). Range: from weak
+    fields to saturation without hysteresis; the rise of permeability at weak fields (the
+    Rayleigh region) is not in it, so the low-field value is the least certain.
+    """
+    if initial < 1.0 or saturation < 0.0:
+        raise ValueError(
+            f"initial permeability {initial:g} must be at least 1 and saturation "
+            f"{saturation:g} T at least 0"
+        )
+    strength = np.abs(np.asarray(field, dtype=np.float64))
+    if saturation == 0.0 or initial == 1.0:
+        return np.ones_like(strength)
+    return np.asarray(1.0 + (initial - 1.0) / (1.0 + MU0 * (initial - 1.0) * strength / saturation))
+
+
+def spontaneous_magnetisation(celsius: float, curie: float, shape: float, power: float) -> float:
+    """Saturation magnetisation over its value at absolute zero [1].
+
+    m = (1 - s t^(3/2) - (1 - s) t^p)^(1/3), t = T/T_C in kelvin; 0 above the Curie point.
+    `celsius` and `curie` [degC], `shape` s and `power` p [1]: iron 0.35 and 4. Source:
+    M. D. Kuz'min, Physical Review Letters 94 (2005) 107204, eq. 2 and table (recalled from
+    memory). Range: absolute zero to the Curie point; no magnetising field.
+    """
+    reduced = (celsius + KELVIN) / (curie + KELVIN)
+    if reduced >= 1.0:
+        return 0.0
+    cube = 1.0 - shape * reduced**1.5 - (1.0 - shape) * reduced**power
+    return float(max(cube, 0.0) ** (1.0 / 3.0))
+
+
+def saturation_at(
+    celsius: float, saturation_20: float, curie: float, shape: float, power: float
+) -> float:
+    """Saturation flux density of the metal at a temperature [T].
+
+    Bs(T) = Bs(20 degC) m(T)/m(20 degC) with m from `spontaneous_magnetisation`; arguments,
+    source and range as there, `saturation_20` in [T].
+    """
+    cold = spontaneous_magnetisation(20.0, curie, shape, power)
+    if cold == 0.0:
+        return 0.0
+    return saturation_20 * spontaneous_magnetisation(celsius, curie, shape, power) / cold
