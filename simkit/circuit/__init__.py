@@ -1,0 +1,1 @@
+"""Parameters make a circuit: templates and numbers become deck text, with no engine involved."""

@@ -1,0 +1,62 @@
+"""How a deck is integrated and what is kept: options, step bound, saved vectors."""
+
+from dataclasses import dataclass
+
+from simkit.circuit import values
+from simkit.parameters.machine import Machine
+
+
+@dataclass(frozen=True)
+class Analysis:
+    """Integration of one run.
+
+    The absolute tolerances suit currents of amperes: tighter ones stop the engine at gate edges.
+    trtol=1 keeps the trapezoidal rule from ringing on the recovery.
+    """
+
+    step: float = 20e-9
+    """Largest time step [s]."""
+    reltol: float = 1e-4
+    method: str = "trap"
+    trtol: float = 1.0
+    abstol: float = 1e-6
+
+    @property
+    def options(self) -> str:
+        """The engine's option list."""
+        return (
+            f"method={self.method} reltol={self.reltol:.12g} trtol={self.trtol:.12g} "
+            f"abstol={self.abstol:.12g} vntol=1e-4 chgtol=1e-12"
+        )
+
+    @property
+    def label(self) -> str:
+        """Short text for reports."""
+        return f"{self.method} reltol {self.reltol:.0e}, step {self.step * 1e9:g} ns"
+
+
+def switch_vectors(number: int) -> tuple[str, ...]:
+    """Saved vectors of one switch: chip terminals, diode node, drain lead, channel current."""
+    inner = tuple(f"v(xq{number}.{node})" for node in ("di", "si", "gi", "da", "qm"))
+    return (*inner, f"v(d{number})", f"@m.xq{number}.m1[id]")
+
+
+def saved_vectors(machine: Machine) -> tuple[str, ...]:
+    """Everything the measures read, and no more: a long run is mostly written data."""
+    nodes = ["sup", "link", "cl1", "cl2", "film", "cf1", "cf2", "p", "a", "b", "pb", "pc"]
+    nodes += ["s1", "s2", "t1", "w", "x", "fl", "lx", "rx"]
+    if machine.transformer.blocking_capacitance is not None:
+        nodes.append("pa")
+    if machine.bridge.topology == "half-split":
+        nodes += ["sh", "sl"]
+    if machine.tank.feed == "shunt":
+        nodes.append("t2")
+    snubber = machine.bridge.snubber
+    if snubber and snubber.place == "leg":
+        nodes += ["na", "nb"] if machine.bridge.topology == "full" else ["na"]
+    saved = [f"v({node})" for node in nodes]
+    for place in values.places(machine):
+        saved += switch_vectors(place.number)
+        if snubber and snubber.place == "switch":
+            saved.append(f"v(n{place.number})")
+    return tuple(saved)

@@ -1,0 +1,247 @@
+"""Circuit values: the numbers the templates need, worked out from machine and timeline.
+
+All arithmetic is here, none in the templates. Each builder fills the namespace of one template.
+"""
+
+from dataclasses import dataclass
+from math import exp
+from typing import Any
+
+from simkit.circuit.timeline import Timeline
+from simkit.parameters.machine import BodyDiode, Drive, Machine, Switch
+
+THERMAL_VOLTAGE = 0.025864922
+"""k T / q at 300.15 K, the engine's default temperature [V]."""
+
+Namespace = dict[str, Any]
+
+
+@dataclass(frozen=True)
+class Seed:
+    """Slow states at the moment the deck starts; the fast ones settle during the run-in."""
+
+    link_voltage: float
+    """Across the link capacitor [V]."""
+    film_voltage: float | None = None
+    """Across the film capacitor [V]; as the link's when not given."""
+    primary_current: float = 0.0
+    """Out of bridge node a, through the leakage inductance [A]."""
+    load_current: float = 0.0
+    """Out of the transformer's secondary [A]."""
+    coil_current: float = 0.0
+    """[A]"""
+    tank_voltage: float = 0.0
+    """Across the capacitor bank, in the direction of its current [V]."""
+    blocking_voltage: float = 0.0
+    """[V]"""
+
+
+@dataclass(frozen=True)
+class SwitchPlace:
+    """Where one switch sits and which half period it belongs to."""
+
+    number: int
+    drain: str
+    source: str
+    first: bool
+    """On during the half period that holds time zero."""
+
+
+def places(machine: Machine) -> tuple[SwitchPlace, ...]:
+    """Switches of the bridge, upper before lower, leg a before leg b."""
+    leg_a = (SwitchPlace(1, "p", "a", True), SwitchPlace(2, "a", "0", False))
+    if machine.bridge.topology != "full":
+        return leg_a
+    return (*leg_a, SwitchPlace(3, "p", "b", False), SwitchPlace(4, "b", "0", True))
+
+
+def saturation_current(diode: BodyDiode) -> float:
+    """Saturation current of the junction that carries q_E/T_M [A].
+
+    In steady forward conduction q_M = tau i, so that the junction carries i (1 + tau/T_M); it
+    drops the forward voltage less the ohmic part at the given point
+    (Lauritzen and Ma, IEEE Trans. Power Electronics 6(2), 1991, equations 5 and 6 with dq/dt = 0).
+    """
+    current = diode.forward_current * (1.0 + diode.lifetime / diode.transit_time)
+    voltage = diode.forward_voltage - diode.forward_current * diode.series_resistance
+    return current / (exp(voltage / (diode.emission * THERMAL_VOLTAGE)) - 1.0)
+
+
+def switch_values(switch: Switch) -> Namespace:
+    """Namespace of switch.cir.j2; the stored charge is counted in microcoulombs."""
+    channel, diode, package = switch.channel, switch.diode, switch.package
+    return {
+        "vto": channel.threshold,
+        "kp": channel.transconductance,
+        "rd": channel.drain_resistance,
+        "rgi": channel.gate_resistance,
+        "cgs": channel.gate_source_capacitance,
+        "cgdmax": channel.gate_drain_capacitance_max,
+        "cgdmin": channel.gate_drain_capacitance_min,
+        "a": channel.gate_drain_slope,
+        "cjo": channel.output_capacitance_zero,
+        "vj": channel.junction_potential,
+        "m": channel.junction_grading,
+        "bv": channel.breakdown_voltage,
+        "diode_is": saturation_current(diode),
+        "diode_n": diode.emission,
+        "diode_rs": diode.series_resistance,
+        "per_rs": 1.0 / diode.series_resistance,
+        "per_transit": 1e-6 / diode.transit_time,
+        "charge_leak": diode.lifetime / 1e-6,
+        "ld": package.drain_inductance,
+        "lcs": package.common_source_inductance,
+        "lsp": package.source_inductance,
+        "lead_damping": package.lead_damping,
+    }
+
+
+def supply_values(machine: Machine, line: Timeline, seed: Seed) -> Namespace:
+    """Namespace of supply.cir.j2."""
+    supply, bridge = machine.supply, machine.bridge
+    return {
+        "steps": not line.voltage.constant,
+        "voltage": line.voltage.first,
+        "points": line.voltage.points(line.begin, line.stop),
+        "source_resistance": supply.source_resistance,
+        "link": supply.link.model_dump(),
+        "film": supply.film.model_dump(),
+        "link_voltage": seed.link_voltage,
+        "film_voltage": seed.link_voltage if seed.film_voltage is None else seed.film_voltage,
+        "bus_inductance": supply.bus_inductance,
+        "bus_damping": supply.bus_damping,
+        "loop_inductance": bridge.loop_inductance,
+        "loop_damping": bridge.loop_damping,
+    }
+
+
+def pulse_command(line: Timeline, drive: Drive, first: bool, on: float, off: float) -> str:
+    """PULSE source of one gate at constant frequency; edges are counted at half height."""
+    period = 1.0 / line.frequency.first
+    edge, dead = drive.edge_time, drive.dead_time
+    on_width = 0.5 * period - dead - edge
+    shift = line.phase(line.begin)
+    to_boundary = (0.5 - (shift % 0.5)) * period
+    starts_on = first == (int(shift // 0.5) % 2 == 0)
+    if starts_on:
+        numbers = (on, off, to_boundary - 0.5 * (dead + edge), edge, edge)
+        width = period - on_width - 2.0 * edge
+    else:
+        numbers = (off, on, to_boundary + 0.5 * (dead - edge), edge, edge)
+        width = on_width
+    return "pulse(" + " ".join(f"{x:.12g}" for x in (*numbers, width, period)) + ")"
+
+
+def point_command(line: Timeline, drive: Drive, first: bool, on: float, off: float) -> str:
+    """PWL source of one gate for a frequency that changes; the dead time does not."""
+    edge, dead = drive.edge_time, drive.dead_time
+    shift = line.phase(line.begin)
+    is_on = first == (int(shift // 0.5) % 2 == 0)
+    points = [(0.0, on if is_on else off)]
+    for boundary in line.boundaries(line.begin, line.stop) - line.begin:
+        middle = boundary + (-0.5 if is_on else 0.5) * dead
+        before, after = (on, off) if is_on else (off, on)
+        points += [(middle - 0.5 * edge, before), (middle + 0.5 * edge, after)]
+        is_on = not is_on
+    return "pwl(" + " ".join(f"{t:.12g} {v:.12g}" for t, v in points) + ")"
+
+
+def command(line: Timeline, drive: Drive, first: bool, on: float, off: float) -> str:
+    """Source of one gate command, from off to on in its half period."""
+    make = pulse_command if line.frequency.constant else point_command
+    return make(line, drive, first, on, off)
+
+
+def bridge_values(machine: Machine, line: Timeline, seed: Seed) -> Namespace:
+    """Namespace of bridge.cir.j2 and of the gate templates' loop over switches."""
+    bridge, drive, snubber = machine.bridge, machine.drive, machine.bridge.snubber
+    on, off = drive.voltage_on, drive.voltage_off
+    if drive.isolation == "transformer":
+        off = 0.0
+    switches = [
+        {
+            "number": p.number,
+            "drain": p.drain,
+            "source": p.source,
+            "command": command(line, drive, p.first, on, off),
+            "opposite": command(line, drive, not p.first, on, off),
+            "start_voltage": 0.0 if p.first else seed.link_voltage,
+        }
+        for p in places(machine)
+    ]
+    return {
+        "topology": bridge.topology,
+        "switches": switches,
+        "legs": ["a", "b"] if bridge.topology == "full" else ["a"],
+        "snubber": snubber.place if snubber else None,
+        "snubber_resistance": snubber.resistance if snubber else None,
+        "snubber_capacitance": snubber.capacitance if snubber else None,
+        "split_capacitance": bridge.split_capacitance,
+        "split_esr": bridge.split_esr,
+        "split_voltage_high": 0.5 * seed.link_voltage - seed.blocking_voltage,
+        "split_voltage_low": 0.5 * seed.link_voltage + seed.blocking_voltage,
+    }
+
+
+def gate_values(drive: Drive) -> Namespace:
+    """Namespace of the gate templates."""
+    values: Namespace = {
+        "isolation": drive.isolation,
+        "source_conductance": 1.0 / drive.source_resistance,
+        "sink_conductance": 1.0 / drive.sink_resistance,
+        "resistor": drive.gate_resistor,
+        "turn_off_diode": drive.turn_off_resistor is not None,
+        "turn_off_resistor": drive.turn_off_resistor,
+        "loop_inductance": drive.loop_inductance,
+        "bleed_resistor": drive.bleed_resistor,
+    }
+    return values | (drive.transformer.model_dump() if drive.transformer else {})
+
+
+def coupling_values(machine: Machine, seed: Seed) -> Namespace:
+    """Namespace of coupling.cir.j2; the secondary inductance is the magnetising one over n^2."""
+    transformer = machine.transformer
+    blocking = transformer.blocking_capacitance
+    rest = 0.5 * seed.link_voltage if machine.bridge.topology == "half-blocking" else 0.0
+    return {
+        "blocking": blocking is not None,
+        "blocking_capacitance": blocking,
+        "blocking_voltage": rest + seed.blocking_voltage,
+        "primary_resistance": transformer.primary_resistance,
+        "leakage_inductance": transformer.leakage_inductance,
+        "primary_current": seed.primary_current,
+        "magnetising_inductance": transformer.magnetising_inductance,
+        "secondary_inductance": transformer.magnetising_inductance / transformer.ratio**2,
+        "minus_secondary_current": -seed.load_current,
+        "secondary_resistance": transformer.secondary_resistance,
+    }
+
+
+def tank_values(machine: Machine, seed: Seed) -> Namespace:
+    """Namespace of the tank templates."""
+    tank = machine.tank
+    return {
+        "feed": tank.feed,
+        "capacitance": tank.capacitance,
+        "esr": tank.esr,
+        "voltage": seed.tank_voltage,
+        "matching_inductance": tank.matching.inductance if tank.matching else None,
+        "matching_resistance": tank.matching.resistance if tank.matching else None,
+        "matching_current": seed.load_current,
+    }
+
+
+def coil_values(line: Timeline, seed: Seed) -> Namespace:
+    """Namespace of coil.cir.j2: microhenries, milliohms, microwebers."""
+    scaled = [
+        [(t, value * factor) for t, value in profile.points(line.begin, line.stop)]
+        for profile, factor in ((line.inductance, 1e6), (line.resistance, 1e3))
+    ]
+    return {
+        "moves": not (line.inductance.constant and line.resistance.constant),
+        "inductance": scaled[0][0][1],
+        "resistance": scaled[1][0][1],
+        "inductance_points": scaled[0],
+        "resistance_points": scaled[1],
+        "flux": seed.coil_current * line.inductance.at(line.begin) * 1e6,
+    }

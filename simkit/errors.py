@@ -1,0 +1,68 @@
+"""Small named errors; each knows the exit code it leads to."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+
+class SimkitError(Exception):
+    """A fault of our own unless a subclass says otherwise."""
+
+    exit_code = 4
+
+
+@dataclass(frozen=True)
+class Problem:
+    """One thing that is wrong in a file a person wrote."""
+
+    file: str
+    line: int | None
+    field: str
+    value: str
+    rule: str
+    hint: str = ""
+
+    def __str__(self) -> str:
+        place = f"{self.file}:{self.line}" if self.line is not None else self.file
+        text = f"{place}: {self.field}: {self.rule}" if self.field else f"{place}: {self.rule}"
+        if self.value:
+            text += f"; written: {self.value}"
+        return f"{text}; {self.hint}" if self.hint else text
+
+
+class InputError(SimkitError):
+    """The input is wrong: nothing was run, nothing was written."""
+
+    exit_code = 2
+
+    def __init__(self, problems: Iterable[Problem]) -> None:
+        """Keep all problems."""
+        self.problems = tuple(problems)
+        super().__init__("\n".join(str(p) for p in self.problems))
+
+
+class EngineError(SimkitError):
+    """The engine gave no whole answer: no verdict."""
+
+    exit_code = 3
+    retry = False
+    """Whether other options may get further."""
+
+    def __init__(self, reason: str, log: Iterable[str] = ()) -> None:
+        """Keep the reason and the engine's own lines."""
+        self.reason = reason
+        self.log = tuple(log)
+        super().__init__(reason)
+
+
+class EngineMissing(EngineError):
+    """The engine's shared library is not there."""
+
+
+class EngineFailed(EngineError):
+    """The engine stopped early, crashed, or returned something incomplete."""
+
+    retry = True
+
+
+class EngineTimeout(EngineError):
+    """The engine used up its time."""

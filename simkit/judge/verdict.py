@@ -1,0 +1,143 @@
+"""Statuses, verdict and reason.
+
+A value counts as over when even its lower error bound exceeds the limit, as near when the limit
+lies within the error, as ok below. What was not measured is "not_evaluated", and then no verdict
+can be "within limits".
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from math import isfinite
+from typing import Literal
+
+from simkit.judge.limits import Limit
+from simkit.judge.quantities import QUANTITIES
+from simkit.measure.series import Series
+from simkit.units import format_quantity
+
+Status = Literal["ok", "near", "over", "not_evaluated"]
+Outcome = Literal["within_limits", "over_limit", "no_verdict"]
+WORDS: dict[str, str] = {
+    "within_limits": "within the limits checked",
+    "over_limit": "over a limit",
+    "no_verdict": "no verdict",
+}
+
+
+@dataclass(frozen=True)
+class Judged:
+    """One quantity of one part against its limit; value, error and limit in `unit`."""
+
+    part: str
+    quantity: str
+    unit: str
+    value: float | None
+    error: float | None
+    limit: float
+    ratio: float | None
+    time_s: float | None
+    """When the value came."""
+    first_over_s: float | None
+    """When the limit was first exceeded."""
+    status: Status
+    source: str
+
+
+@dataclass(frozen=True)
+class Verdict:
+    """What all judged quantities amount to."""
+
+    outcome: Outcome
+    reason: str
+    first_over: Judged | None
+
+
+def judged(limit: Limit, candidates: Sequence[tuple[Series, float]]) -> Judged:
+    """The worst part of one quantity against its limit; candidates are series and error."""
+    usable = [(s, e) for s, e in candidates if isfinite(s.worst[0]) and isfinite(e)]
+    if not usable or len(usable) < len(candidates):
+        return Judged("machine", limit.quantity, limit.unit, None, None, limit.bound, None,
+                      None, None, "not_evaluated", limit.source)
+    series, error = max(usable, key=lambda pair: pair[0].worst[0])
+    value, when = series.worst
+    return Judged(
+        part=series.part,
+        quantity=limit.quantity,
+        unit=limit.unit,
+        value=value,
+        error=error,
+        limit=limit.bound,
+        ratio=value / limit.bound,
+        time_s=when,
+        first_over_s=_first(usable, limit.bound),
+        status=status(value, error, limit.bound),
+        source=limit.source,
+    )
+
+
+def _first(usable: Sequence[tuple[Series, float]], bound: float) -> float | None:
+    times = [t for s, e in usable if (t := s.first_above(bound + e)) is not None]
+    return min(times, default=None)
+
+
+def status(value: float, error: float, bound: float) -> Status:
+    """Status of a value with its error against a bound."""
+    if value - error > bound:
+        return "over"
+    return "near" if value + error > bound else "ok"
+
+
+def verdict(rows: Sequence[Judged], event_start: float | None, context: str = "") -> Verdict:
+    """Verdict over all rows; `context` is a clause on what the machine was doing."""
+    over = [r for r in rows if r.status == "over"]
+    if over:
+        first = min(over, key=_order)
+        return Verdict("over_limit", _reason_over(first, over, event_start, context), first)
+    missing = [r for r in rows if r.status == "not_evaluated"]
+    if missing or not rows:
+        names = ", ".join(_title(r) for r in missing) or "every quantity"
+        return Verdict("no_verdict", f"Not evaluated: {names}.", None)
+    near = [r for r in rows if r.status == "near"]
+    if near:
+        names = ", ".join(_title(r) for r in near)
+        return Verdict("no_verdict", f"Too close to its limit to call: {names}.", None)
+    closest = max(rows, key=lambda r: r.ratio or 0.0)
+    reason = (
+        f"No limit checked was exceeded; closest was {_title(closest)} at "
+        f"{closest.ratio:.0%} of its limit ({closest.part})."
+    )
+    return Verdict("within_limits", reason, None)
+
+
+def _order(row: Judged) -> tuple[float, float]:
+    when = row.first_over_s if row.first_over_s is not None else float("inf")
+    return when, -(row.ratio or 0.0)
+
+
+def _title(row: Judged) -> str:
+    text = QUANTITIES[row.quantity].title
+    return text[0].lower() + text[1:]
+
+
+def _reason_over(
+    first: Judged, over: Sequence[Judged], event_start: float | None, context: str
+) -> str:
+    value = format_quantity(first.value or 0.0, first.unit, 3)
+    limit = format_quantity(first.limit, first.unit, 3)
+    when = _when(first.first_over_s, event_start)
+    text = (
+        f"{when}{context}{first.part}'s {_title(first)} reached {value}, "
+        f"{first.ratio:.2g} times its limit of {limit}"
+    )
+    worst = max(over, key=lambda r: r.ratio or 0.0)
+    if worst is not first:
+        text += f"; worst is {worst.part}'s {_title(worst)}, {worst.ratio:.2g} times its limit"
+    return text + "."
+
+
+def _when(time: float | None, event_start: float | None) -> str:
+    if time is None:
+        return ""
+    if event_start is None or time < event_start:
+        return "From the settled state on, "
+    return f"{format_quantity(time - event_start, 's', 3)} after the event began, "

@@ -1,0 +1,1 @@
+"""Waveforms are measured: each quantity defined, then taken, in its own module."""

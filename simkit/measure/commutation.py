@@ -1,0 +1,153 @@
+"""Commutation: how each bridge node gets from one rail to the other.
+
+At each half-period boundary one switch of a leg is commanded off (half a dead time before) and
+the other on (half a dead time after).
+
+* Turn-off current: current leaving the bridge node in the direction the outgoing switch feeds it,
+  at its off command. Positive: the current lags and swings the node by itself (inductive).
+  Negative: the outgoing switch's body diode carries it and will be forced off (capacitive).
+* Turn-on current: the same when the incoming switch's gate crosses threshold. Negative after a
+  positive turn-off current: the current reversed within the dead time and the node swung back.
+* Mode: capacitive when the current leads (turn-off current negative), resonant when it reverses
+  within the dead time, inductive when it lags throughout.
+* Needed: from the off command until the node has covered 90 % of its way.
+* Available: from the off command until the incoming switch's gate, at the chip, crosses threshold.
+* Zero voltage: the incoming switch has less than a tenth of the link across it at that crossing.
+* Shoot-through charge: integral of the smaller of the two channel currents of the leg, where both
+  are positive.
+
+Range: dead time longer than the driver's edge; one crossing of threshold per command.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from simkit.measure.waveforms import Array, SwitchWaves, Waves, integral, value_at
+
+AFTER = 1.0e-6
+"""How long after the incoming command a commutation is watched [s]."""
+ZERO_VOLTAGE_SHARE = 0.1
+
+
+@dataclass(frozen=True)
+class Transition:
+    """One leg's commutation at one half-period boundary."""
+
+    time: float
+    """Boundary [s]."""
+    outgoing: int
+    """Number of the switch that goes off."""
+    incoming: int
+    """Number of the switch that goes on."""
+    turn_off_current: float
+    """[A]"""
+    turn_on_current: float
+    """[A]"""
+    mode: str
+    needed: float
+    """[s]; inf when the node does not get there in the watched time."""
+    available: float
+    """[s]"""
+    incoming_voltage: float
+    """Drain-source voltage of the incoming switch when its gate crosses threshold [V]."""
+    zero_voltage: bool
+    shoot_through: float
+    """[C]"""
+
+
+def crossing(time: Array, values: Array, level: float, rising: bool = True) -> float:
+    """First time the values cross a level in the given direction; inf when they do not [s]."""
+    above = values > level
+    hits = np.flatnonzero(above[1:] & ~above[:-1] if rising else ~above[1:] & above[:-1])
+    if len(hits) == 0:
+        return float("inf")
+    k = int(hits[0])
+    share = (level - values[k]) / (values[k + 1] - values[k])
+    return float(time[k] + share * (time[k + 1] - time[k]))
+
+
+def legs(waves: Waves) -> tuple[tuple[int, int, str, float], ...]:
+    """Upper switch, lower switch, bridge node and sign of the primary current, for each leg."""
+    first = ((1, 2, "a", 1.0),)
+    return (*first, (3, 4, "b", -1.0)) if len(waves.switches) == 4 else first
+
+
+def transitions(waves: Waves, boundaries: Array, upper_first: bool) -> tuple[Transition, ...]:
+    """All transitions whose watched time lies inside the waveforms.
+
+    `upper_first`: whether switch 1 is on just before the first of `boundaries`.
+    """
+    dead = waves.machine.drive.dead_time
+    found = []
+    for k, boundary in enumerate(boundaries):
+        start, end = boundary - dead, boundary + 0.5 * dead + AFTER
+        if start < waves.time[0] or end > waves.time[-1]:
+            continue
+        part = waves.between(start, end)
+        one_on = upper_first == (k % 2 == 0)
+        for upper, lower, node, sign in legs(waves):
+            upper_goes = one_on if node == "a" else not one_on
+            pair = (upper, lower) if upper_goes else (lower, upper)
+            found.append(
+                _transition(part, float(boundary), pair, node, sign if upper_goes else -sign)
+            )
+    return tuple(found)
+
+
+def _transition(
+    part: Waves, boundary: float, pair: tuple[int, int], node: str, sign: float
+) -> Transition:
+    dead = part.machine.drive.dead_time
+    off = boundary - 0.5 * dead
+    outgoing, incoming = (part.switches[number - 1] for number in pair)
+    on_time = gate_on(part, incoming, boundary)
+    voltage = value_at(part.time, incoming.drain_source, min(on_time, part.time[-1]))
+    link = value_at(part.time, part.link_voltage, off)
+    turn_off = sign * value_at(part.time, part.primary_current, off)
+    turn_on = sign * value_at(part.time, part.primary_current, min(on_time, part.time[-1]))
+    return Transition(
+        time=boundary,
+        outgoing=outgoing.number,
+        incoming=incoming.number,
+        turn_off_current=turn_off,
+        turn_on_current=turn_on,
+        mode=mode_of(turn_off, turn_on),
+        needed=_arrival(part, outgoing, link) - off,
+        available=on_time - off,
+        incoming_voltage=voltage,
+        zero_voltage=bool(voltage < ZERO_VOLTAGE_SHARE * link),
+        shoot_through=_overlap(part, outgoing, incoming),
+    )
+
+
+def gate_on(part: Waves, switch: SwitchWaves, boundary: float) -> float:
+    """When a switch's gate, at the chip, crosses threshold upward after a boundary [s]."""
+    late = part.time >= boundary
+    threshold = part.machine.switch.channel.threshold
+    return crossing(part.time[late], switch.gate_source[late], threshold)
+
+
+def _arrival(part: Waves, outgoing: SwitchWaves, link: float) -> float:
+    # The outgoing switch's own voltage: it rises to the link as the node leaves it.
+    return crossing(part.time, outgoing.drain_source, 0.9 * link)
+
+
+def _overlap(part: Waves, one: SwitchWaves, other: SwitchWaves) -> float:
+    # Current through both channels at once; the charging of output capacitances is not in it.
+    both = np.minimum(one.channel_current, other.channel_current)
+    return integral(part.time, np.maximum(both, 0.0))
+
+
+def mode_of(turn_off_current: float, turn_on_current: float) -> str:
+    """Mode by the signs of the currents at turn-off and turn-on [A]."""
+    if turn_off_current < 0.0:
+        return "capacitive"
+    return "inductive" if turn_on_current > 0.0 else "resonant"
+
+
+def most_common(found: Sequence[Transition]) -> str:
+    """The mode of most of some transitions; "resonant" when there are none."""
+    modes = [t.mode for t in found]
+    return max(set(modes), key=modes.count) if modes else "resonant"

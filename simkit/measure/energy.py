@@ -1,0 +1,128 @@
+"""Energy balance of the power circuit over a stretch of time.
+
+    from the source = stored in addition + lost in parts + given to the load + work of the pull
+
+Stored: link, film, blocking, split, snubber and bank capacitors, transformer, matching inductor
+and coil (half flux linkage times current). Lost: every resistor of the power circuit and what
+the switches take at their leads. Work: the coil's changing inductance, minus half i squared dL/dt.
+Gate drives are outside on both sides: what they pass to the power circuit through the switches'
+capacitances is returned within the cycle. The small inductances of bus and loop are left out of
+the stored energy.
+
+The residual is what does not add up, over the energy that came in: a measure of how far the
+integration can be trusted as a whole.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from simkit.measure.waveforms import Array, Waves, integral
+
+
+@dataclass(frozen=True)
+class EnergyBalance:
+    """Balance over a stretch of time; all in joules but the residual."""
+
+    supplied: float
+    """[J]"""
+    stored: float
+    """In addition to what was stored at the start [J]."""
+    dissipated: dict[str, float]
+    """By part [J]."""
+    work: float
+    """Mechanical, taken out of the field [J]."""
+    residual: float
+    """What does not add up, over the larger of supplied and load energy [1]."""
+
+
+def balance(waves: Waves, start: float, end: float) -> EnergyBalance:
+    """Energy balance between two times [s]."""
+    part = waves.between(start, end)
+    time = part.time
+    supplied = integral(time, part.node("sup") * part.supply_current)
+    stored = _stored(part)
+    gained = float(stored[-1] - stored[0])
+    lost = {name: integral(time, power) for name, power in dissipation(part).items()}
+    slope = np.gradient(part.coil_inductance, time)
+    work = -0.5 * integral(time, part.coil_current**2 * slope)
+    # d(L i)/dt i = d(L i^2/2)/dt + i^2/2 dL/dt: the second term leaves the circuit.
+    out = gained + sum(lost.values()) - work
+    scale = max(abs(supplied), lost["coil and load"])
+    return EnergyBalance(supplied, gained, lost, work, (supplied - out) / scale)
+
+
+def dissipation(part: Waves) -> dict[str, Array]:
+    """Power lost in each part of the power circuit over time [W]."""
+    machine = part.machine
+    supply, transformer, tank = machine.supply, machine.transformer, machine.tank
+    lost = {
+        "supply": part.supply_current**2 * supply.source_resistance,
+        "link capacitor": (part.node("cl1") - part.node("cl2")) ** 2 / supply.link.esr,
+        "film capacitor": (part.node("cf1") - part.node("cf2")) ** 2 / supply.film.esr,
+        "bus and loop": (part.node("link") - part.node("film")) ** 2 / supply.bus_damping
+        + (part.node("film") - part.node("p")) ** 2 / machine.bridge.loop_damping,
+        "transformer": part.primary_current**2 * transformer.primary_resistance
+        + part.load_current**2 * transformer.secondary_resistance,
+        "tank capacitors": part.bank_current**2 * tank.esr,
+        "coil and load": part.coil_current**2 * part.coil_resistance,
+    }
+    for switch in part.switches:
+        sense = switch.drain_current**2 * 1e-3
+        lost[f"Q{switch.number}"] = switch.lead_voltage * switch.drain_current + sense
+    if tank.matching is not None:
+        lost["matching inductor"] = part.load_current**2 * tank.matching.resistance
+    if machine.bridge.split_esr is not None:
+        lost["split capacitors"] = (
+            (part.node("sh") - part.node("b")) ** 2 + (part.node("b") - part.node("sl")) ** 2
+        ) / machine.bridge.split_esr
+    if machine.bridge.topology == "half-blocking":
+        lost["return"] = part.node("b") ** 2 / 1e-3
+    if machine.bridge.snubber is not None:
+        lost["snubbers"] = _snubber_power(part)
+    return lost
+
+
+def _snubber_places(part: Waves) -> list[tuple[str, str, str]]:
+    """Top, middle and bottom node of each snubber."""
+    snubber = part.machine.bridge.snubber
+    assert snubber is not None
+    if snubber.place == "leg":
+        names = ("na", "nb") if len(part.switches) == 4 else ("na",)
+        return [("p", name, "0") for name in names]
+    bottom = {1: "a", 2: "0", 3: "b", 4: "0"}
+    return [(f"d{s.number}", f"n{s.number}", bottom[s.number]) for s in part.switches]
+
+
+def _snubber_power(part: Waves) -> Array:
+    snubber = part.machine.bridge.snubber
+    assert snubber is not None
+    drops = [part.node(a) - part.node(b) for a, b, _ in _snubber_places(part)]
+    return np.asarray(sum(d * d for d in drops) / snubber.resistance)
+
+
+def _stored(part: Waves) -> Array:
+    """Energy in capacitors, transformer, matching inductor and coil over time [J]."""
+    machine = part.machine
+    supply, transformer, tank = machine.supply, machine.transformer, machine.tank
+    bank = part.node("t1") - part.node("s2" if tank.feed == "loop" else "w")
+    total = 0.5 * (
+        supply.link.capacitance * (part.node("link") - part.node("cl1")) ** 2
+        + supply.film.capacitance * (part.node("film") - part.node("cf1")) ** 2
+        + transformer.leakage_inductance * part.primary_current**2
+        + transformer.magnetising_inductance * part.magnetising_current**2
+        + tank.capacitance * bank**2
+        + part.coil_inductance * part.coil_current**2
+    )
+    if transformer.blocking_capacitance is not None:
+        drop = part.node("a") - part.node("pa")
+        total = total + 0.5 * transformer.blocking_capacitance * drop**2
+    if tank.matching is not None:
+        total = total + 0.5 * tank.matching.inductance * part.load_current**2
+    if machine.bridge.split_capacitance is not None:
+        halves = (part.node("p") - part.node("sh")) ** 2 + part.node("sl") ** 2
+        total = total + 0.5 * machine.bridge.split_capacitance * halves
+    if machine.bridge.snubber is not None:
+        charges = [part.node(b) - part.node(c) for _, b, c in _snubber_places(part)]
+        total = total + 0.5 * machine.bridge.snubber.capacitance * sum(c * c for c in charges)
+    return np.asarray(total)

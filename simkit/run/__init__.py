@@ -1,0 +1,1 @@
+"""A circuit is run: one narrow door to the engine, one fresh process per run."""

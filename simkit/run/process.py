@@ -1,0 +1,141 @@
+"""The parent side: one fresh worker process per run, watched until it answers or must end.
+
+A worker that crashes, hangs or is killed becomes an EngineError with its reason; it never takes
+the tool down with it. Workers are forked from a small server that has already read the slow
+imports, so that starting one costs milliseconds.
+"""
+
+import contextlib
+import multiprocessing
+import sys
+import tempfile
+import time
+import types
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from multiprocessing.context import BaseContext
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from simkit.errors import EngineFailed, EngineTimeout
+from simkit.run import worker
+from simkit.run.backend import Budget, EngineRun, Progress
+from simkit.run.guard import inspect
+from simkit.run.library import find_library
+
+
+@dataclass(frozen=True)
+class NgspiceEngine:
+    """ngspice through its shared library, a process per run."""
+
+    name: str = "ngspice"
+
+    def run(
+        self,
+        text: str,
+        saved: tuple[str, ...],
+        stop: float,
+        budget: Budget = Budget(),  # noqa: B008 - frozen
+        progress: Progress | None = None,
+    ) -> EngineRun:
+        """Run a deck to its end time.
+
+        Errors: DeckRefused before anything starts; EngineMissing, EngineFailed, EngineTimeout.
+        """
+        inspect(text)
+        library = find_library().path
+        with tempfile.TemporaryDirectory(prefix="simkit-run-", ignore_cleanup_errors=True) as folder:
+            job = worker.Job(folder, library, text, saved, stop, budget.cpu, budget.file_size)
+            answer = _watched(worker.work, (job,), budget.wall, progress)
+            _, version, log, seconds, cpu = answer
+            table = np.load(Path(folder) / "vectors.npy", allow_pickle=False)
+        vectors = dict(zip(("time", *saved), table, strict=True))
+        return EngineRun(vectors, version, log, seconds, cpu)
+
+    def version(self) -> str:
+        """Name and version of the engine."""
+        return self.test()[0]
+
+    def test(self) -> tuple[str, float]:
+        """Version, and relative error of the self-test [1]."""
+        library = find_library().path
+        with tempfile.TemporaryDirectory(prefix="simkit-run-", ignore_cleanup_errors=True) as folder:
+            _, version, error = _watched(worker.probe, (library, folder), 30.0, None)
+        return version, error
+
+
+def _watched(
+    target: Callable[..., None],
+    arguments: tuple[Any, ...],
+    wall: float,
+    progress: Progress | None,
+) -> tuple[Any, ...]:
+    """Run a target in a fresh process; its "done" message, or the EngineError it amounts to."""
+    context = _context()
+    here, there = context.Pipe(duplex=False)
+    process = context.Process(target=target, args=(*arguments, there), daemon=True)  # type: ignore[attr-defined]
+    with _without_main():
+        process.start()
+    there.close()
+    try:
+        return _listen(here, process, time.monotonic() + wall, wall, progress)
+    finally:
+        _end(process)
+        here.close()
+
+
+def _listen(
+    pipe: Any, process: Any, deadline: float, wall: float, progress: Progress | None
+) -> tuple[Any, ...]:
+    while True:
+        left = deadline - time.monotonic()
+        if left <= 0 or not pipe.poll(left):
+            raise EngineTimeout(f"the engine was ended after {wall:.0f} s, the time limit of a run")
+        try:
+            message = pipe.recv()
+        except EOFError:
+            process.join(5)
+            raise EngineFailed(_death(process.exitcode)) from None
+        if message[0] == "progress":
+            if progress:
+                progress(message[1])
+        elif message[0] == "failed":
+            raise EngineFailed(message[1], message[2])
+        else:
+            return tuple(message)
+
+
+def _death(code: int | None) -> str:
+    if code is not None and code < 0:
+        return f"the engine's process was ended by signal {-code}"
+    return f"the engine's process ended without an answer (exit code {code})"
+
+
+def _end(process: Any) -> None:
+    process.join(0.5)
+    if process.is_alive():
+        process.kill()
+        process.join(5)
+    process.close()
+
+
+def _context() -> BaseContext:
+    if "forkserver" in multiprocessing.get_all_start_methods():
+        context = multiprocessing.get_context("forkserver")
+        context.set_forkserver_preload(["simkit.run.preload"])
+        return context
+    return multiprocessing.get_context("spawn")
+
+
+@contextlib.contextmanager
+def _without_main() -> Iterator[None]:
+    # A worker needs nothing of the caller's main module; without this a script with no
+    # "if __name__" guard would be run again in every worker.
+    main = sys.modules["__main__"]
+    sys.modules["__main__"] = types.ModuleType("__main__")
+    try:
+        yield
+    finally:
+        sys.modules["__main__"] = main

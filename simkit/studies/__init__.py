@@ -1,0 +1,1 @@
+"""Verdicts are reached: each study orchestrates the stages, one file each."""

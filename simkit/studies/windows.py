@@ -1,0 +1,132 @@
+"""One stretch of a rehearsal through deck, engine and measures."""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+
+from simkit.circuit.analysis import Analysis
+from simkit.circuit.netlist import Deck, machine_deck
+from simkit.circuit.timeline import Timeline
+from simkit.circuit.values import Seed
+from simkit.measure.commutation import Transition, transitions
+from simkit.measure.gate import gate_lift
+from simkit.measure.periodic import Cycle, whole_cycles
+from simkit.measure.recovery import Recovery, recoveries
+from simkit.measure.series import Series
+from simkit.measure.switch import switch_series
+from simkit.measure.tank import machine_series
+from simkit.measure.waveforms import Array, Waves, value_at
+from simkit.parameters.machine import Machine
+from simkit.run.backend import EngineRun
+
+Runner = Callable[[Deck], EngineRun]
+
+
+@dataclass(frozen=True)
+class Stretch:
+    """What one stretch of a run gave."""
+
+    waves: Waves
+    cycles: tuple[Cycle, ...]
+    transitions: tuple[Transition, ...]
+    recoveries: tuple[Recovery, ...]
+    series: tuple[Series, ...]
+    deck: Deck
+    run: EngineRun
+    analysis: Analysis
+
+
+def run_stretch(
+    machine: Machine,
+    line: Timeline,
+    seed: Seed,
+    analysis: Analysis,
+    runner: Runner,
+    measured_from: float,
+) -> Stretch:
+    """Run the stretch a timeline covers, and measure it from a time on [s]."""
+    deck = machine_deck(machine, line, seed, analysis)
+    run = runner(deck)
+    waves = Waves.from_vectors(machine, run.vectors, line.begin)
+    return measure(waves, line, deck, run, analysis, measured_from)
+
+
+def measure(
+    waves: Waves,
+    line: Timeline,
+    deck: Deck,
+    run: EngineRun,
+    analysis: Analysis,
+    measured_from: float,
+) -> Stretch:
+    """Everything measured on the waveforms of one stretch, from a time on [s]."""
+    boundaries = line.boundaries(line.begin, line.stop)
+    boundaries = boundaries[boundaries >= measured_from]
+    # Cycles always begin where switch 1 goes off, so that stretches can be compared cycle by cycle.
+    skip = 0 if line.upper_first(float(boundaries[0])) else 1
+    cycles = whole_cycles(boundaries[skip:], measured_from, line.stop)
+    found = transitions(waves, boundaries, skip == 0)
+    recovered = recoveries(waves, found)
+    series = [*switch_series(waves, cycles), *machine_series(waves, cycles)]
+    series += transition_series(waves, found, recovered)
+    return Stretch(waves, cycles, found, recovered, tuple(series), deck, run, analysis)
+
+
+def transition_series(
+    waves: Waves, found: tuple[Transition, ...], recovered: tuple[Recovery, ...]
+) -> list[Series]:
+    """Gate lift and recovery figures of every switch, a value per transition.
+
+    A transition without a recovery counts as zero: the diode was not forced off, which is a
+    finding, not a gap.
+    """
+    out = []
+    by_time = {(r.switch, t.time): r for t in found for r in recovered if _belongs(r, t)}
+    for number in range(1, len(waves.switches) + 1):
+        mine = [t for t in found if t.outgoing == number]
+        times = np.array([t.time for t in mine])
+        lifts = np.array([gate_lift(waves, t).voltage for t in mine])
+        out.append(Series(f"Q{number}", "gate_lift", "V", times, lifts))
+        hits = [by_time.get((number, t.time)) for t in mine]
+        for quantity, unit, key in (
+            ("recovery_di_dt", "A/s", "di_dt"),
+            ("recovery_dv_dt", "V/s", "dv_dt"),
+            ("recovery_current", "A", "peak_current"),
+            ("recovery_charge", "C", "charge"),
+        ):
+            values = np.array([getattr(r, key) if r else 0.0 for r in hits])
+            out.append(Series(f"Q{number}", quantity, unit, times, values))
+    return out
+
+
+def _belongs(recovery: Recovery, transition: Transition) -> bool:
+    near = abs(recovery.time - transition.time) < 2e-6
+    return near and recovery.switch == transition.outgoing
+
+
+def seed_at(waves: Waves, time: float) -> Seed:
+    """Slow states of a run at a time [s], to start another run from."""
+
+    def at(values: Array) -> float:
+        return value_at(waves.time, values, time)
+
+    machine = waves.machine
+    link = at(waves.node("link") - waves.node("cl1"))
+    blocking = 0.0
+    if machine.transformer.blocking_capacitance is not None:
+        blocking = at(waves.node("a") - waves.node("pa"))
+        if machine.bridge.topology == "half-blocking":
+            blocking -= 0.5 * link
+    elif machine.bridge.topology == "half-split":
+        blocking = at(waves.node("sl")) - 0.5 * link
+    before, after = ("s2", "t1") if machine.tank.feed == "loop" else ("w", "t1")
+    return Seed(
+        link_voltage=link,
+        film_voltage=at(waves.node("film") - waves.node("cf1")),
+        primary_current=at(waves.primary_current),
+        load_current=at(waves.load_current),
+        coil_current=at(waves.coil_current),
+        tank_voltage=at(waves.node(before) - waves.node(after)),
+        blocking_voltage=blocking,
+    )
