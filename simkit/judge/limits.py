@@ -8,6 +8,15 @@ from dataclasses import dataclass
 from simkit.parameters.machine import Machine
 
 
+SUDDEN = frozenset(
+    {
+        "drain_voltage_peak", "channel_current_peak", "gate_voltage_peak", "gate_lift",
+        "recovery_di_dt", "recovery_dv_dt",
+    }
+)  # fmt: skip
+"""Quantities that destroy within one cycle; the others destroy by heat, which takes time."""
+
+
 @dataclass(frozen=True)
 class Limit:
     """Largest value allowed for a quantity, after derating."""

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from math import isfinite
 from typing import Literal
 
-from simkit.judge.limits import Limit
+from simkit.judge.limits import SUDDEN, Limit
 from simkit.judge.quantities import QUANTITIES
 from simkit.measure.series import Series
 from simkit.units import format_quantity
@@ -88,25 +88,38 @@ def status(value: float, error: float, bound: float) -> Status:
 
 
 def verdict(rows: Sequence[Judged], event_start: float | None, context: str = "") -> Verdict:
-    """Verdict over all rows; `context` is a clause on what the machine was doing."""
+    """Verdict over all rows; `context` is a clause on what the machine was doing.
+
+    The reason leads with what destroys within a cycle, if anything of that kind is over its limit;
+    `first_over` is the first in time, whatever its kind.
+    """
     over = [r for r in rows if r.status == "over"]
     if over:
-        first = min(over, key=_order)
-        return Verdict("over_limit", _reason_over(first, over, event_start, context), first)
+        sudden = [r for r in over if r.quantity in SUDDEN]
+        lead = min(sudden or over, key=_order)
+        reason = _reason_over(lead, over, event_start, context)
+        return Verdict("over_limit", reason, min(over, key=_order))
     missing = [r for r in rows if r.status == "not_evaluated"]
     if missing or not rows:
-        names = ", ".join(_title(r) for r in missing) or "every quantity"
+        names = ", ".join(_name(r) for r in missing) or "every quantity"
         return Verdict("no_verdict", f"Not evaluated: {names}.", None)
     near = [r for r in rows if r.status == "near"]
     if near:
-        names = ", ".join(_title(r) for r in near)
+        names = ", ".join(_name(r) for r in near)
         return Verdict("no_verdict", f"Too close to its limit to call: {names}.", None)
     closest = max(rows, key=lambda r: r.ratio or 0.0)
     reason = (
-        f"No limit checked was exceeded; closest was {_title(closest)} at "
-        f"{closest.ratio:.0%} of its limit ({closest.part})."
+        f"No limit checked was exceeded; the closest was {_name(closest)} "
+        f"at {closest.ratio:.0%} of its limit."
     )
     return Verdict("within_limits", reason, None)
+
+
+def leading(rows: Sequence[Judged]) -> Judged | None:
+    """The row the reason of an over-limit verdict leads with, None when nothing is over."""
+    over = [r for r in rows if r.status == "over"]
+    sudden = [r for r in over if r.quantity in SUDDEN]
+    return min(sudden or over, key=_order, default=None)
 
 
 def _order(row: Judged) -> tuple[float, float]:
@@ -114,24 +127,26 @@ def _order(row: Judged) -> tuple[float, float]:
     return when, -(row.ratio or 0.0)
 
 
-def _title(row: Judged) -> str:
-    text = QUANTITIES[row.quantity].title
-    return text[0].lower() + text[1:]
+def _name(row: Judged) -> str:
+    return f"{row.part}: {QUANTITIES[row.quantity].title}"
 
 
 def _reason_over(
-    first: Judged, over: Sequence[Judged], event_start: float | None, context: str
+    lead: Judged, over: Sequence[Judged], event_start: float | None, context: str
 ) -> str:
-    value = format_quantity(first.value or 0.0, first.unit, 3)
-    limit = format_quantity(first.limit, first.unit, 3)
-    when = _when(first.first_over_s, event_start)
+    value = format_quantity(lead.value or 0.0, lead.unit, 3)
     text = (
-        f"{when}{context}{first.part}'s {_title(first)} reached {value}, "
-        f"{first.ratio:.2g} times its limit of {limit}"
+        f"{_when(lead.first_over_s, event_start)}{context}{lead.part}'s "
+        f"{QUANTITIES[lead.quantity].title} went over its limit and reached {value}, "
+        f"{lead.ratio:.2g} times the limit"
     )
-    worst = max(over, key=lambda r: r.ratio or 0.0)
-    if worst is not first:
-        text += f"; worst is {worst.part}'s {_title(worst)}, {worst.ratio:.2g} times its limit"
+    text = text[0].upper() + text[1:]
+    others = sorted((r for r in over if r is not lead), key=lambda r: -(r.ratio or 0.0))
+    if others:
+        names = ", ".join(f"{_name(r)} ({r.ratio:.2g} times)" for r in others[:3])
+        text += f"; also over: {names}"
+        if len(others) > 3:
+            text += f" and {len(others) - 3} more"
     return text + "."
 
 
@@ -139,5 +154,5 @@ def _when(time: float | None, event_start: float | None) -> str:
     if time is None:
         return ""
     if event_start is None or time < event_start:
-        return "From the settled state on, "
+        return "from the settled state on, "
     return f"{format_quantity(time - event_start, 's', 3)} after the event began, "

@@ -5,7 +5,7 @@ Then events follow, each with a start (counted from the end of the settled part)
 over which the change proceeds along a smooth profile.
 """
 
-from typing import Annotated, Literal, Self
+from typing import Annotated, ClassVar, Literal, Self
 
 from pydantic import StringConstraints, model_validator
 
@@ -92,6 +92,9 @@ class Event(Section):
 
 class Scenario(Section):
     """One rehearsal."""
+
+    DEFAULT_SOURCE: ClassVar[str] = "design choice"
+    """What happens in a rehearsal is chosen, not measured; a value may say otherwise."""
 
     name: Name
     title: Text

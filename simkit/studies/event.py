@@ -17,7 +17,7 @@ from simkit.circuit.timeline import Timeline, timeline
 from simkit.circuit.values import Seed
 from simkit.errors import EngineError
 from simkit.judge.limits import Limit, machine_limits
-from simkit.judge.verdict import Judged, Verdict, judged, verdict
+from simkit.judge.verdict import Judged, Verdict, judged, leading, verdict
 from simkit.measure import thermal
 from simkit.measure.energy import EnergyBalance, balance
 from simkit.measure.periodic import whole_cycles
@@ -257,21 +257,19 @@ def _row(limit: Limit, series: Sequence[Series], errors: dict[str, float]) -> Ju
 
 
 def _context(rows: Sequence[Judged], modes: Sequence[ModeSpan]) -> str:
-    first = min(
-        (r for r in rows if r.status == "over" and r.first_over_s is not None),
-        key=lambda r: r.first_over_s or 0.0,
-        default=None,
-    )
-    if first is None:
+    first = leading(rows)
+    if first is None or first.first_over_s is None:
         return ""
-    when = first.first_over_s or 0.0
+    when = first.first_over_s
     mode = next((m.mode for m in modes if m.start <= when <= m.end), "")
-    words = {
-        "capacitive": "with the drive below resonance, ",
-        "inductive": "with the drive above resonance, ",
-        "resonant": "with the drive at resonance, ",
-    }
-    return words.get(mode, "")
+    return MODE_WORDS.get(mode, "")
+
+
+MODE_WORDS = {
+    "capacitive": "with the drive below resonance, ",
+    "inductive": "with the drive above resonance, ",
+    "resonant": "with the drive so near resonance that the current reversed in the dead time, ",
+}
 
 
 def junctions(

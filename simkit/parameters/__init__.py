@@ -1,0 +1,1 @@
+"""Parameters: what a person writes, checked, in SI, each value with its unit and source."""

@@ -1,0 +1,286 @@
+"""A rehearsal as data: the document `result.json` holds, and the folder a run leaves.
+
+A folder appears whole or not at all: everything is written beside it and moved into place at
+the end, so that a failed run never harms an older report.
+"""
+
+import json
+import math
+import os
+import platform
+import shutil
+import sys
+import tempfile
+from collections.abc import Callable, Mapping
+from dataclasses import asdict
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+import simkit
+from simkit.judge.verdict import Judged
+from simkit.parameters.load import Loaded
+from simkit.parameters.machine import Machine
+from simkit.parameters.scenario import Scenario
+from simkit.studies.event import Rehearsal
+
+SCHEMA = "simkit.result/1"
+NOT_MODELLED = (
+    "Heating of workpiece and coil during the run: L and R follow the event only.",
+    "Spread between the switches and between the cans: all of a kind are alike.",
+    "Parasitic capacitance between the transformer's windings, and common-mode currents.",
+    "Saturation of the matching transformer's core: the flux is judged, its effect is not shown.",
+    "Ripple of the rectified mains: the supply is a constant behind a resistance.",
+    "Noise in the control circuit, probes, and everything not in the machine file.",
+)
+CAUTIONS = (
+    "Mains voltage kills. Work on live parts is for licensed and trained persons; follow local codes.",
+    "Capacitors hold their charge after switch-off: wait, measure, short them before touching.",
+    "Workpiece, coil and cooling water can burn; stopped coolant boils within seconds.",
+    "Strong alternating fields heat rings, tools and implants; keep your distance.",
+    "A verdict covers the limits listed here under the assumptions stated, and nothing else.",
+)
+
+
+def document(
+    rehearsal: Rehearsal,
+    machine: Loaded[Machine],
+    scenario: Loaded[Scenario],
+    total_seconds: float,
+) -> dict[str, Any]:
+    """The result document; keys as the command contract fixes them, numbers in SI units."""
+    verdict = rehearsal.verdict
+    first = verdict.first_over
+    return plain(
+        {
+            "schema": SCHEMA,
+            "scenario": _file(rehearsal.scenario.name, scenario),
+            "machine": _file(rehearsal.machine.name, machine),
+            "verdict": verdict.outcome,
+            "reason": verdict.reason,
+            "first_over_limit": None if first is None else _first(first),
+            "events": [
+                {"name": e.name, "start_s": e.start, "end_s": e.end}
+                for e in rehearsal.line.events
+            ],
+            "mode": [
+                {"from_s": m.start, "to_s": m.end, "mode": m.mode} for m in rehearsal.modes
+            ],
+            "limits": [_row(row) for row in rehearsal.rows],
+            "operating_point": {
+                "before": asdict(rehearsal.before),
+                "after": asdict(rehearsal.after),
+            },
+            "commutation": _commutation(rehearsal),
+            "recovery": _recovery(rehearsal),
+            "losses": _losses(rehearsal),
+            "temperatures": _temperatures(rehearsal),
+            "time_to_junction_limit_s": rehearsal.seconds_to_limit,
+            "energy": asdict(rehearsal.energy),
+            "numerics": _numerics(rehearsal, total_seconds),
+            "overridden": _overridden(machine),
+            "warnings": [*machine.warnings, *scenario.warnings],
+            "not_modelled": list(NOT_MODELLED),
+            "cautions": list(CAUTIONS),
+            "provenance": {
+                "simkit": simkit.__version__,
+                "engine": rehearsal.whole.run.engine,
+                "python": platform.python_version(),
+                "platform": platform.platform(),
+                "deck_digest": rehearsal.whole.deck.digest,
+            },
+        }
+    )
+
+
+def plain(value: Any) -> Any:
+    """The same data for JSON: what is not a finite number becomes null."""
+    if isinstance(value, Mapping):
+        return {str(k): plain(v) for k, v in value.items()}
+    if isinstance(value, list | tuple):
+        return [plain(v) for v in value]
+    if isinstance(value, np.generic):
+        return plain(value.item())
+    if isinstance(value, float) and not math.isfinite(value):
+        return None
+    return value
+
+
+def _file(name: str, loaded: Loaded[Any]) -> dict[str, str]:
+    return {"name": name, "file": str(loaded.file), "digest": loaded.digest}
+
+
+def _first(row: Judged) -> dict[str, Any]:
+    return {
+        "part": row.part,
+        "quantity": row.quantity,
+        "time_s": row.first_over_s if row.first_over_s is not None else row.time_s,
+        "ratio": row.ratio,
+    }
+
+
+def _row(row: Judged) -> dict[str, Any]:
+    return asdict(row)
+
+
+def _commutation(rehearsal: Rehearsal) -> dict[str, Any]:
+    found = rehearsal.whole.transitions
+    settled = rehearsal.line.events[0].start if rehearsal.line.events else rehearsal.line.stop
+    calm = [t for t in found if t.time < settled] or list(found)
+    hard = [t for t in found if not t.zero_voltage]
+    return {
+        "dead_time_s": rehearsal.machine.drive.dead_time,
+        "needed_s": max((t.needed for t in calm), default=None),
+        "available_s": min((t.available for t in calm), default=None),
+        "zero_voltage": not hard,
+        "hard_transitions": len(hard),
+        "transitions": len(found),
+        "first_hard_s": hard[0].time if hard else None,
+        "shoot_through_c": max((t.shoot_through for t in found), default=None),
+    }
+
+
+def _recovery(rehearsal: Rehearsal) -> dict[str, Any]:
+    close = [r for s in rehearsal.stretches for r in s.recoveries]
+    if not close:
+        return {"count": 0, "peak_current_a": 0.0, "charge_c": 0.0, "di_dt_a_per_s": 0.0,
+                "dv_dt_v_per_s": 0.0, "overshoot_v": 0.0}
+    worst = max(close, key=lambda r: r.peak_current)
+    return {
+        "count": len(rehearsal.whole.recoveries),
+        "switch": f"Q{worst.switch}",
+        "time_s": worst.time,
+        "forward_current_a": worst.forward_current,
+        "peak_current_a": worst.peak_current,
+        "charge_c": worst.charge,
+        "di_dt_a_per_s": max(r.di_dt for r in close),
+        "dv_dt_v_per_s": max(r.dv_dt for r in close),
+        "overshoot_v": max(r.overshoot for r in close),
+    }
+
+
+def _losses(rehearsal: Rehearsal) -> list[dict[str, Any]]:
+    whole = rehearsal.whole
+    span = whole.cycles[-1].end - whole.cycles[0].start
+    rows = [
+        {"part": part, "watts": joules / span}
+        for part, joules in rehearsal.energy.dissipated.items()
+    ]
+    last = [s for s in rehearsal.series if s.quantity == "loss"]
+    for row in rows:
+        match = next((s for s in last if s.part == row["part"]), None)
+        if match is not None:
+            row["watts_at_end"] = float(np.mean(match.values[-12:]))
+    return rows
+
+
+def _temperatures(rehearsal: Rehearsal) -> list[dict[str, Any]]:
+    bound = next(r.limit for r in rehearsal.rows if r.quantity == "junction_peak")
+    return [
+        {"part": s.part, "quantity": s.quantity, "celsius": s.worst[0], "limit": bound}
+        for s in rehearsal.series
+        if s.quantity in ("junction_peak", "junction_held")
+    ]
+
+
+def _numerics(rehearsal: Rehearsal, total_seconds: float) -> dict[str, Any]:
+    relative = [
+        r.error / abs(r.value) for r in rehearsal.rows if r.error is not None and r.value
+    ]
+    stretches = rehearsal.stretches
+    return {
+        "refinement_error": max(relative, default=None),
+        "energy_residual": rehearsal.energy.residual,
+        "steps": sum(len(s.waves.time) for s in stretches),
+        "cycles": len(rehearsal.whole.cycles),
+        "engine_seconds": sum(s.run.seconds for s in stretches),
+        "total_seconds": total_seconds,
+        "method": "; ".join(
+            f"{s.deck.begin * 1e3:.4g} to {s.waves.time[-1] * 1e3:.4g} ms: {s.analysis.label}"
+            for s in stretches
+        ),
+        "retries": list(rehearsal.retries),
+    }
+
+
+def _overridden(machine: Loaded[Machine]) -> dict[str, str]:
+    return {
+        key: origin.written
+        for key, origin in machine.origins.items()
+        if origin.source == "overridden on the command line"
+    }
+
+
+def dumped(result: Mapping[str, Any]) -> str:
+    """The document as text, keys in the order written."""
+    return json.dumps(result, indent=1, ensure_ascii=False, allow_nan=False) + "\n"
+
+
+def write_folder(
+    folder: Path,
+    rehearsal: Rehearsal,
+    result: Mapping[str, Any],
+    report: Callable[[Path], None],
+    csv: bool = False,
+) -> Path:
+    """Write everything a run leaves into a folder that appears whole or not at all."""
+    folder = folder.absolute()
+    folder.parent.mkdir(parents=True, exist_ok=True)
+    fresh = Path(tempfile.mkdtemp(prefix=f".{folder.name}-", dir=folder.parent))
+    try:
+        (fresh / "result.json").write_text(dumped(result), encoding="utf-8")
+        (fresh / "provenance.json").write_text(
+            dumped({**result["provenance"], "command": sys.argv[1:]}), encoding="utf-8"
+        )
+        (fresh / "deck.cir").write_text(rehearsal.whole.deck.text, encoding="ascii")
+        (fresh / "engine.log").write_text("\n".join(engine_log(rehearsal)), encoding="utf-8")
+        save_waveforms(fresh, rehearsal, csv)
+        report(fresh)
+        fresh.chmod(0o755)
+        swap(fresh, folder)
+    except BaseException:
+        shutil.rmtree(fresh, ignore_errors=True)
+        raise
+    return folder
+
+
+def engine_log(rehearsal: Rehearsal) -> list[str]:
+    """The engine's own lines, stretch by stretch."""
+    lines = []
+    for stretch in rehearsal.stretches:
+        lines.append(f"== from {stretch.deck.begin:.6g} s, {stretch.analysis.label}")
+        lines += stretch.run.log
+    return lines
+
+
+def save_waveforms(folder: Path, rehearsal: Rehearsal, csv: bool) -> None:
+    """The whole run's waveforms, thinned to what the eye needs, and the close-ups in full."""
+    columns: dict[str, Any] = {}
+    for k, stretch in enumerate(rehearsal.stretches):
+        prefix = "whole" if k == 0 else f"close{k}"
+        step = 4 if k == 0 else 1
+        columns[f"{prefix}:time"] = stretch.waves.time[::step]
+        for name, values in stretch.waves.raw.items():
+            columns[f"{prefix}:{name}"] = values[::step].astype(np.float32)
+    np.savez_compressed(folder / "waveforms.npz", allow_pickle=False, **columns)
+    if csv:
+        import pandas
+
+        whole = {n.removeprefix("whole:"): v for n, v in columns.items() if n.startswith("whole:")}
+        pandas.DataFrame(whole).to_csv(folder / "waveforms.csv", index=False, float_format="%.7g")
+
+
+def swap(fresh: Path, folder: Path) -> None:
+    """Put a finished folder in the place of an older one, which goes only then."""
+    if not folder.exists():
+        os.replace(fresh, folder)
+        return
+    old = Path(tempfile.mkdtemp(prefix=f".{folder.name}-old-", dir=folder.parent))
+    os.replace(folder, old / folder.name)
+    try:
+        os.replace(fresh, folder)
+    except OSError:
+        os.replace(old / folder.name, folder)
+        raise
+    shutil.rmtree(old, ignore_errors=True)

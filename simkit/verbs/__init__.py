@@ -1,0 +1,1 @@
+"""The verbs of the command line: each parses its options, calls a study and prints."""

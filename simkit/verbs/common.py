@@ -1,0 +1,75 @@
+"""What the verbs share: options, loading of machine and scenario, progress."""
+
+import sys
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any, TypeVar
+
+import click
+
+from simkit.errors import InputError, Problem
+
+F = TypeVar("F", bound=Callable[..., Any])
+
+
+def set_option(function: F) -> F:
+    """`--set KEY=VALUE`, as often as wanted; arrives as a dict `overrides`."""
+    return click.option(
+        "--set",
+        "overrides",
+        multiple=True,
+        metavar="KEY=VALUE",
+        callback=lambda _, __, pairs: _pairs(pairs),
+        help="Override one value of the machine file, e.g. --set drive.dead_time='0.8 us'.",
+    )(function)
+
+
+def _pairs(texts: tuple[str, ...]) -> dict[str, str]:
+    pairs = {}
+    for text in texts:
+        key, sign, value = text.partition("=")
+        if not sign or not key.strip():
+            raise InputError(
+                [Problem("--set", None, "", text, "write KEY=VALUE, e.g. tank.cans=18")]
+            )
+        pairs[key.strip()] = value.strip()
+    return pairs
+
+
+def json_option(function: F) -> F:
+    """`--json`: one document on standard output, nothing else there."""
+    return click.option("--json", "as_json", is_flag=True, help="Print one JSON document.")(function)
+
+
+def quiet_option(function: F) -> F:
+    """`--quiet`: no progress and no notes."""
+    return click.option("--quiet", is_flag=True, help="No progress, no notes.")(function)
+
+
+def note(text: str, quiet: bool = False) -> None:
+    """One line for the person, on the error stream."""
+    if not quiet:
+        print(text, file=sys.stderr)
+
+
+@contextmanager
+def progress_bar(label: str, quiet: bool) -> Iterator[Callable[[float], None] | None]:
+    """A bar with the time left on a terminal; nothing elsewhere."""
+    if quiet or not sys.stderr.isatty():
+        yield None
+        return
+    from rich.console import Console
+    from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
+
+    columns = (TextColumn("{task.description}"), BarColumn(), TimeRemainingColumn())
+    with Progress(*columns, console=Console(stderr=True), transient=True) as bar:
+        task = bar.add_task(label, total=1.0)
+        yield lambda share: bar.update(task, completed=share)
+
+
+def existing(path: Path) -> Path:
+    """The path, or InputError when no file is there."""
+    if not path.is_file():
+        raise InputError([Problem(str(path), None, "", "", "there is no such file")])
+    return path
