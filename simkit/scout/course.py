@@ -69,3 +69,21 @@ def half_period_starts(conditions: Conditions) -> Array:
     while len(starts) % 2 == 0 or starts[-2] <= conditions.stop:
         starts.append(after(starts[-1], 0.5))
     return np.array(starts)
+
+
+def link_course(
+    times: Array, current: Array, source: Course, resistance: float, capacitance: float
+) -> Course:
+    """Voltage of a link capacitor [F] fed through a resistance [ohm] from a source [V].
+
+    `current` is what the bridge draws [A] from each of the `times` [s] on, as a march gives it
+    per cycle; settled before the first. C dV/dt = (V_s - V)/R - i, solved exactly over each step.
+    Give the result as the supply voltage of a second march to let the link sag with the load.
+    """
+    value = as_function(source)
+    rest = np.array([value(max(t, 0.0)) for t in times.tolist()]) - resistance * current
+    voltage = rest.copy()
+    for k, width in enumerate(np.diff(times).tolist()):
+        keep = float(np.exp(-width / (resistance * capacitance)))
+        voltage[k + 1] = rest[k] + (voltage[k] - rest[k]) * keep
+    return times, voltage

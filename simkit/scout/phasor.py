@@ -78,15 +78,15 @@ def square_wave(level: float, order: Array) -> Complex:
     return np.asarray(4.0 * level / (1j * pi * order), dtype=np.complex128)
 
 
-def _ladder(plant: Plant, omega: Array) -> tuple[Complex, Complex, Complex, Complex]:
-    """Impedances [ohm]: coil, bank, everything beyond the secondary, magnetising branch."""
+def _ladder(plant: Plant, omega: Array) -> tuple[Complex, Complex, Complex]:
+    """Impedances [ohm]: coil, bank, everything beyond the ideal secondary."""
     s: Complex = np.asarray(1j * omega, dtype=np.complex128)
     coil: Complex = s * plant.coil_inductance + plant.coil_resistance
     bank: Complex = 1.0 / (s * plant.capacitance) + plant.capacitor_esr
     tank: Complex = coil + bank
     if plant.feed == "shunt":
         tank = coil * bank / tank + s * plant.matching_inductance + plant.matching_resistance
-    return coil, bank, tank + plant.secondary_resistance, s * plant.magnetising_inductance
+    return coil, bank, tank + plant.secondary_resistance
 
 
 def input_impedance(plant: Plant, frequency: float | Array) -> Complex:
@@ -103,11 +103,11 @@ def _front(plant: Plant, omega: Array) -> Complex:
 
 
 def _behind(plant: Plant, omega: Array) -> Complex:
-    _, _, load, magnetising = _ladder(plant, omega)
-    seen = plant.ratio**2 * load
+    seen: Complex = plant.ratio**2 * _ladder(plant, omega)[2]
     if isinf(plant.magnetising_inductance):
         return seen
-    return np.asarray(seen * magnetising / (seen + magnetising))
+    magnetising = 1j * omega * plant.magnetising_inductance
+    return np.asarray(seen * magnetising / (seen + magnetising), dtype=np.complex128)
 
 
 def solve(plant: Plant, frequency: float, harmonics: int = 15) -> Harmonics:
@@ -117,7 +117,7 @@ def solve(plant: Plant, frequency: float, harmonics: int = 15) -> Harmonics:
     """
     order = np.arange(1, harmonics + 1, 2, dtype=float)
     omega = 2.0 * pi * frequency * order
-    coil, bank, load, _ = _ladder(plant, omega)
+    coil, bank, load = _ladder(plant, omega)
     voltage = square_wave(plant.level, order)
     behind = _behind(plant, omega)
     impedance = _front(plant, omega) + behind

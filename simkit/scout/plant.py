@@ -18,7 +18,7 @@ Valid for: linear transformer and coil, ideal voltage at the bridge; diode drops
 from __future__ import annotations
 
 from dataclasses import dataclass
-from math import inf, isinf
+from math import inf, isinf, pi
 from typing import TYPE_CHECKING, Literal
 
 import numpy as np
@@ -246,6 +246,15 @@ def tank_pole(plant: Plant) -> complex:
     if not ringing.size:
         raise ValueError("the tank does not ring: all poles are real")
     return complex(ringing[np.argmax(np.abs(ringing))])
+
+
+def pole_frequency(plant: Plant) -> float:
+    """Undamped resonance of the tank pole [Hz], |s|/(2 pi); 1/(2 pi sqrt(LC)) for a plain loop.
+
+    It exists also where the bridge sees a lagging current at every frequency, as it may behind a
+    large matching inductor.
+    """
+    return abs(tank_pole(plant)) / (2.0 * pi)
 
 
 def loaded_q(plant: Plant) -> float:

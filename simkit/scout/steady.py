@@ -21,7 +21,7 @@ import numpy as np
 
 from simkit.scout.halfwave import Complex, Edges, Modes, Piece, half_period, modes_of, sample
 from simkit.scout.phasor import input_impedance
-from simkit.scout.plant import OUTPUTS, Array, Network, Plant, network, tank_pole
+from simkit.scout.plant import OUTPUTS, Array, Network, Plant, network, pole_frequency
 
 Mode = Literal["inductive", "resonant", "capacitive"]
 
@@ -271,6 +271,18 @@ def waveforms(solution: SteadyState, points: int = POINTS) -> Waveforms:
     return Waveforms(time, voltage, dict(zip(OUTPUTS, both.T, strict=True)))
 
 
+def outputs_at(solution: SteadyState, phase: float) -> dict[str, float]:
+    """Outputs by name [A] or [V] at a phase of the drive [periods], 0 as in `waveforms`; exact."""
+    plant, edges = solution.plant, solution.edges
+    net, modes, pieces, _, _ = _pieces(plant, solution.frequency, edges)
+    since = 2.0 * ((phase + 0.5 * edges.dead_time * solution.frequency) % 1.0)
+    time = (since % 1.0) * 0.5 / solution.frequency
+    piece = [p for p in pieces if p.start <= time][-1]
+    z = modes.step(piece.z, time - piece.start, piece.voltage, piece.slope)
+    values = (1.0 if since >= 1.0 else -1.0) * (net.c[0] @ (modes.vectors @ z).real)
+    return dict(zip(OUTPUTS, values.tolist(), strict=True))
+
+
 def resonant_frequency(plant: Plant) -> float:
     """Frequency at which voltage and current of the bridge's fundamental are in phase [Hz].
 
@@ -283,7 +295,7 @@ def resonant_frequency(plant: Plant) -> float:
 def _frequency_at_phase(plant: Plant, phase_deg: float) -> float:
     from scipy.optimize import brentq
 
-    pole = abs(tank_pole(plant)) / (2.0 * pi)
+    pole = pole_frequency(plant)
 
     def angle(frequency: float) -> float:
         return float(np.degrees(np.angle(input_impedance(plant, frequency)))) - phase_deg
