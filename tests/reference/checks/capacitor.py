@@ -1,0 +1,59 @@
+"""Film capacitors."""
+
+from __future__ import annotations
+
+from simkit.parts.capacitor import (
+    Can,
+    can_loss,
+    capacitance_at,
+    capacitor_voltage,
+    loss_factor,
+)
+from tests.reference.checks import Check
+
+# Polypropylene can, 0.33 uF, loss factor of the dielectric from the technical page of CAP-01.
+_CAN = Can(0.33e-6, 1e-4, 0.5e-3, 0.0, 250.0, 10.0, 10.0, 20.0)
+_PAGE = "technical page on film capacitor dielectrics, polypropylene, loss factor at"
+_BAND = "order of magnitude only: the page prints one digit for a class of parts"
+
+CHECKS = (
+    Check(
+        "CAP-01a",
+        "loss factor of a polypropylene can [1]",
+        "0.33 uF, dielectric 1e-4, 0.5 mohm of metal, 1 kHz",
+        1e-4, 0.5, _BAND, f"{_PAGE} 1 kHz",
+        lambda: loss_factor(_CAN, 1e3),
+    ),
+    Check(
+        "CAP-01b",
+        "loss factor of a polypropylene can [1]",
+        "the same can, 100 kHz",
+        2e-4, 0.5, _BAND, f"{_PAGE} 100 kHz",
+        lambda: loss_factor(_CAN, 100e3),
+    ),
+    Check(
+        "CAP-04",
+        "drift of capacitance over 100 K, magnitude [1]",
+        "polypropylene, 0 to 100 degC",
+        0.025, 1e-6, "same linear law: round-off only",
+        "conference paper of 2024 on drift of polypropylene film, linear, negative, 2.5 %",
+        lambda: capacitance_at(1.0, 0.0).value - capacitance_at(1.0, 100.0).value,
+    ),
+    Check(
+        "CAP-05",
+        "rms voltage of a capacitor [V]",
+        "10 A rms, 100 kHz, 0.33 uF",
+        48.229, 2e-5, "half of the last digit given, 5 digits",
+        "V = I/(2 pi f C), computed apart from the project",
+        lambda: capacitor_voltage(10.0, 100e3, 0.33e-6),
+    ),
+    Check(
+        "CAP-05b",
+        "heat of a can, from V^2 2 pi f C tan(delta) [W]",
+        "10 A rms, 100 kHz, 0.33 uF, loss factor 2e-4 in all",
+        48.2288**2 * 2 * 3.14159265 * 1e5 * 0.33e-6 * 2e-4, 1e-5,
+        "two exact forms of one power; the voltage is given to 6 digits",
+        "power of a lossy capacitor, IEC 61071 (recalled from memory)",
+        lambda: can_loss(Can(0.33e-6, 2e-4, 0.0, 0.0, 1.0, 1.0, 1.0, 1.0), 100e3, 10.0),
+    ),
+)  # fmt: skip
