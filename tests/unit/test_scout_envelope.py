@@ -113,9 +113,9 @@ def _integrated(conditions: Conditions, starts: np.ndarray, state: np.ndarray) -
 def test_pull_out_against_an_integrator() -> None:
     """A pull in 16 cycles, ten times quicker than any hand.
 
-    The march holds L over quarter periods; 5 % over 130 of them. Peaks and turn-off currents
-    agree to 0.05 % of the largest, the work to 1 %: it is a small figure summed from steps, exact
-    for a sinusoid and a slope that lasts (see the module's heading).
+    The march holds L over quarter periods, 5 % over 65 of them: the current steps by up to 0.1 %
+    where the flux stays, so 5e-4 for it and 1e-4 of the largest for what is smooth; 1 % for the
+    work, a small figure summed from steps that is exact only for a sinusoid and a steady slope.
     """
     conditions = pull_out(5e-5, 2.5e-4, 4e-4)
     found = march(PLANT, conditions)
@@ -127,13 +127,13 @@ def test_pull_out_against_an_integrator() -> None:
     cycles = found.cycles
     coil, tank = pairs[:, :, 0].max(1), pairs[:, :, 1].max(1)
     np.testing.assert_allclose(cycles.coil_current_peak, coil, atol=5e-4 * coil.max())
-    np.testing.assert_allclose(cycles.tank_voltage_peak, tank, atol=5e-4 * tank.max())
+    np.testing.assert_allclose(cycles.tank_voltage_peak, tank, atol=1e-4 * tank.max())
     ends = np.append(rows[-1, 2], rows[:-1, 2]).reshape(-1, 2)  # a cycle's first turn-off is before
     peak = cycles.primary_current_peak.max()
-    np.testing.assert_allclose(cycles.turn_off_current[1:], ends[1:].min(1), atol=1e-3 * peak)
+    np.testing.assert_allclose(cycles.turn_off_current[1:], ends[1:].min(1), atol=1e-4 * peak)
     supplied, lost, work = rows[-1, 3:]
-    assert found.energy.supplied == pytest.approx(supplied, rel=5e-4)
-    assert found.energy.lost == pytest.approx(lost, rel=5e-4)
+    assert found.energy.supplied == pytest.approx(supplied, rel=1e-4)
+    assert found.energy.lost == pytest.approx(lost, rel=1e-4)
     assert found.energy.work == pytest.approx(work, rel=1e-2)
 
 
@@ -158,6 +158,19 @@ def test_energy_balances_when_the_supply_steps(form: str) -> None:
     expected = steady(settled, FREQUENCY, EDGES).coil_current_peak
     assert found.cycles.coil_current_peak[-1] == pytest.approx(expected, rel=0.01)
     assert found.state_at(2.9e-3).link_voltage == 250.0
+
+
+def test_a_blocking_capacitor_keeps_its_charge_when_the_link_steps() -> None:
+    """Rest plus deviation is the capacitor's voltage, continuous: 1 V of slack for the current
+    of 5 ns through 20 uF is plenty against the rest's step of 25 V."""
+    plant = replace(PLANT, bridge="half-blocking", blocking_capacitance=20e-6)
+    step = ([0.0, 3e-4, 3.000001e-4], [325.0, 325.0, 275.0])
+    found = march(plant, pull_out(supply_voltage=step), EDGES)
+    voltages = [found.state_at(float(t)) for t in np.arange(2.8e-4, 3.2e-4, 5e-9)]
+    links = np.array([s.link_voltage for s in voltages])
+    whole = np.array([s.blocking_voltage for s in voltages]) + 0.5 * links
+    assert np.ptp(links) > 49.0
+    assert np.max(np.abs(np.diff(whole))) < 1.0
 
 
 def test_states_between_cycles(event: Event) -> None:
