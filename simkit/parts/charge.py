@@ -1,0 +1,226 @@
+"""Charge of switches at their edges: output charge and dead time.
+
+During the dead time the tank's current moves the bridge's midpoint from one rail to the
+other. It must carry the charge of both output capacitances of the leg (and of any snubber)
+before it reverses; only then does the other switch turn on at no voltage.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from simkit.parts.inputs import not_negative, positive
+from simkit.parts.ranged import Figure, out_of_range
+
+
+@dataclass(frozen=True)
+class Junction:
+    """Output capacitance C(v) = C0/(1 + v/V0)^m.
+
+    Fields
+    ------
+    zero_bias : C0 [F]
+    potential : V0 [V]
+    grading : m, above 0 and below 1 [1]; 0.5 for an abrupt junction
+    """
+
+    zero_bias: float
+    potential: float
+    grading: float = 0.5
+
+    def __post_init__(self) -> None:
+        positive(zero_bias=self.zero_bias, potential=self.potential, grading=self.grading)
+        if self.grading >= 1.0:
+            raise ValueError(f"grading is {self.grading:g}; it must be below 1")
+
+
+@dataclass(frozen=True)
+class DeadTime:
+    """Whether the midpoint of a leg gets across within the dead time.
+
+    Fields
+    ------
+    needed : from the end of the turn-off to the midpoint at the other rail [s]; inf when the
+        current reverses first
+    available : from the end of the turn-off until the current reverses [s]; inf for a
+        current that does not fall
+    dead_time : given, less the turn-off [s]
+    zero_voltage : needed <= dead_time <= available
+    """
+
+    needed: float
+    available: float
+    dead_time: float
+    zero_voltage: bool
+
+
+def junction_from_point(
+    capacitance: float, voltage: float, potential: float = 0.7, grading: float = 0.5
+) -> Junction:
+    """The junction whose capacitance is C at one voltage: C0 = C (1 + V/V0)^m.
+
+    `capacitance` [F] at `voltage` [V], `potential` V0 [V], `grading` m [1]. ValueError for a
+    capacitance not above 0. Source: R. W. Erickson, D. Maksimovic, "Fundamentals of Power
+    Electronics", eqs 4.38 and 4.39. Range: planar MOSFETs and junctions; a superjunction's
+    capacitance falls by decades within tens of volts, so take its charge from the data sheet.
+    """
+    positive(capacitance=capacitance)
+    zero_bias = capacitance * math.pow(1.0 + voltage / potential, grading)
+    return Junction(zero_bias, potential, grading)
+
+
+def junction_capacitance(junction: Junction, voltage: float) -> float:
+    """C(v) = C0/(1 + v/V0)^m [F] at `voltage` >= 0 [V].
+
+    Source and range as for `junction_from_point` (for v >> V0: C0 sqrt(V0/v) with m = 1/2).
+    """
+    not_negative(voltage=voltage)
+    # math.pow: an exponent that is no literal makes ** a complex for the type checker.
+    return junction.zero_bias / math.pow(1.0 + voltage / junction.potential, junction.grading)
+
+
+def output_charge(junction: Junction, voltage: float) -> float:
+    """Q = integral of C dv = C0 V0/(1 - m) ((1 + V/V0)^(1-m) - 1) [C].
+
+    `voltage` [V]. For m = 1/2 and V >> V0 it is 2 C(V) V. Source: integral of Erickson and
+    Maksimovic eq. 4.38. Exact for that law.
+    """
+    not_negative(voltage=voltage)
+    rest = 1.0 - junction.grading
+    scale = junction.zero_bias * junction.potential / rest
+    return scale * math.expm1(rest * math.log1p(voltage / junction.potential))
+
+
+def output_energy(junction: Junction, voltage: float) -> float:
+    """W = integral of C v dv = V Q(V) - integral of Q dv [J].
+
+    `voltage` [V]. For m = 1/2 and V >> V0 it is (2/3) C(V) V^2. Source: integral of Erickson
+    and Maksimovic eq. 4.38; the limit is their eq. 4.44. Exact for that law.
+    """
+    not_negative(voltage=voltage)
+    rest = 1.0 - junction.grading
+    x = voltage / junction.potential
+    scale = junction.zero_bias * junction.potential**2 / rest
+    grown = math.expm1((1.0 + rest) * math.log1p(x)) / (1.0 + rest)
+    return voltage * output_charge(junction, voltage) - scale * (grown - x)
+
+
+def charge_equivalent(junction: Junction, voltage: float) -> float:
+    """The constant capacitance with the same charge at `voltage` [V]: Q/V [F]."""
+    positive(voltage=voltage)
+    return output_charge(junction, voltage) / voltage
+
+
+def energy_equivalent(junction: Junction, voltage: float) -> float:
+    """The constant capacitance with the same energy at `voltage` [V]: 2 W/V^2 [F]."""
+    positive(voltage=voltage)
+    return 2.0 * output_energy(junction, voltage) / voltage**2
+
+
+def hard_turn_on_energy(capacitance: float, voltage: float) -> float:
+    """Energy lost when a switch shorts a constant capacitance: C V^2/2 [J].
+
+    `capacitance` [F], `voltage` [V]. Source: Erickson and Maksimovic eq. 4.42. Exact for a
+    constant capacitance; for a leg of two switches see `hard_leg_energy`.
+    """
+    not_negative(capacitance=capacitance)
+    return 0.5 * capacitance * voltage**2
+
+
+def hard_leg_energy(charge: float, voltage: float) -> float:
+    """Energy lost at each hard edge of a leg of two equal switches: Q(V) V [J].
+
+    `charge` Q of one switch at `voltage` [C], [V]. The supply gives Q V to the switch that
+    turns off; the energy in the leg is the same before and after. Source: M. Kasper,
+    R. M. Burkart, G. Deboy, J. W. Kolar, IEEE Trans. Power Electronics 31 (2016) 8063
+    (recalled from memory); the balance is exact. Recovery of the body diode not included.
+    """
+    not_negative(charge=charge, voltage=voltage)
+    return charge * voltage
+
+
+def leg_charge(output: float, voltage: float, snubber: float = 0.0) -> float:
+    """Charge that the current must move for one edge of a leg: 2 Q(V) + C_s V [C].
+
+    `output` Q of one switch at the link's `voltage` [C], [V]; `snubber` the sum of the
+    constant capacitances from the midpoint to either rail [F]. Source: Kirchhoff's current
+    law, one device charging while the other discharges. Exact.
+    """
+    not_negative(output=output, voltage=voltage, snubber=snubber)
+    return 2.0 * output + snubber * voltage
+
+
+def sine_charge(peak: float, turn_off: float, frequency: float) -> float:
+    """Charge a sine current still carries from turn-off to its reversal [C].
+
+    Q = I (1 - cos(phi))/(2 pi f), sin(phi) = i_off/I: `peak` I [A], `turn_off` current i_off
+    [A], positive when the current lags, `frequency` f [Hz]. Zero for a leading current.
+    ValueError when i_off exceeds the peak. Source: integral of the sine. Exact for a sine on
+    its falling side (phase lag below 90 degrees).
+    """
+    angle = _lag(peak, turn_off)
+    positive(frequency=frequency)
+    return peak * (1.0 - math.cos(angle)) / (2.0 * math.pi * frequency)
+
+
+def _lag(peak: float, turn_off: float) -> float:
+    """Angle from the turn-off to the reversal of a sine [rad]; 0 for a leading current."""
+    positive(peak=peak)
+    if turn_off > peak:
+        raise ValueError(f"turn_off is {turn_off:g} A; it must not exceed the peak {peak:g} A")
+    return math.asin(max(turn_off, 0.0) / peak)
+
+
+def needed_time_constant(charge: float, turn_off: float) -> Figure:
+    """Time of an edge with the current taken as constant: t = Q/i_off [s].
+
+    `charge` of the leg [C] (`leg_charge`), `turn_off` current [A]; inf, with a note, when the
+    current leads or is zero. Source: definition of current. Range: i_off above 0 and falling
+    little during the edge (else `needed_time_sine`).
+    """
+    not_negative(charge=charge)
+    notes = out_of_range("turn-off current", turn_off, 1e-12, math.inf, "A")
+    value = math.inf if notes else charge / turn_off
+    return Figure(value, "s", "Q = I t", notes)
+
+
+def needed_time_sine(charge: float, peak: float, turn_off: float, frequency: float) -> float:
+    """Time of an edge with a sine current that falls meanwhile [s].
+
+    t = (phi - acos(cos(phi) + 2 pi f Q/I))/(2 pi f); inf when the charge is more than the
+    current carries before it reverses. `charge` of the leg [C], the others, errors, source
+    and range as for `sine_charge`.
+    """
+    not_negative(charge=charge)
+    omega = 2.0 * math.pi * frequency
+    angle = _lag(peak, turn_off)
+    cosine = math.cos(angle) + omega * charge / peak
+    if turn_off <= 0.0 or cosine > 1.0:
+        return math.inf
+    return (angle - math.acos(cosine)) / omega
+
+
+def dead_time_window(
+    charge: float, peak: float, turn_off: float, frequency: float, dead_time: float
+) -> DeadTime:
+    """Needed and available time for a sine current [s].
+
+    needed from `needed_time_sine`, available = phi/(2 pi f). `dead_time` [s] is counted from
+    the end of the turn-off. A lagging current is necessary but not sufficient: with too
+    little charge left before its reversal the edge stays incomplete (Erickson and Maksimovic,
+    note to theorem 22.2). Errors and range as for `sine_charge`.
+    """
+    needed = needed_time_sine(charge, peak, turn_off, frequency)
+    available = _lag(peak, turn_off) / (2.0 * math.pi * frequency)
+    return DeadTime(needed, available, dead_time, needed <= dead_time <= available)
+
+
+def reversal_time(inductance: float, current: float, voltage: float) -> float:
+    """Time for an inductor's current to go from I to -I at constant voltage: 2 L I/V [s].
+
+    `inductance` [H], `current` [A], `voltage` across it [V]. ValueError for values not above
+    0. Source: V = L di/dt; seminar note on zero-voltage switching, second-hand. Exact.
+    """
+    positive(inductance=inductance, current=current, voltage=voltage)
+    return 2.0 * inductance * current / voltage
