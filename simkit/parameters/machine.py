@@ -243,6 +243,11 @@ class Drive(Section):
     frequency_max: Annotated[
         float, Quantity("Hz", "Highest frequency the oscillator reaches", gt=0, lt=1e7)
     ]
+    working_margin: Annotated[
+        float,
+        Quantity("1", "How far above the loaded resonance the heater is run, as a share",
+                 gt=0, lt=1, usual=(0.005, 0.3)),
+    ]
     dead_time: Annotated[
         float,
         Quantity(

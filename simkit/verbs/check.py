@@ -1,0 +1,60 @@
+"""`simkit check`: is the machine file sound, and what do its numbers amount to?"""
+
+import json
+from pathlib import Path
+
+import click
+
+from simkit.verbs.common import json_option, note, quiet_option, set_option
+
+
+@click.command("check")
+@click.argument("machine", type=click.Path(path_type=Path))
+@set_option
+@json_option
+@quiet_option
+def command(machine: Path, overrides: dict[str, str], as_json: bool, quiet: bool) -> int:
+    """Validate MACHINE; first-order design numbers, each beside its limit. No circuit is run."""
+    from simkit.studies.check import check_machine
+    from simkit.studies.loading import load_machine
+
+    loaded = load_machine(machine, overrides)
+    rows = check_machine(loaded.model)
+    if as_json:
+        document = {
+            "machine": {"name": loaded.model.name, "file": str(machine), "digest": loaded.digest},
+            "method": "fast model",
+            "rows": [_plain(row) for row in rows],
+            "warnings": list(loaded.warnings),
+        }
+        print(json.dumps(document, indent=1))
+    else:
+        _table(rows)
+        for warning in loaded.warnings:
+            note(f"note: {warning}", quiet)
+        note("Fast model, no verdict: rehearse with `simkit run`.", quiet)
+    return 1 if any(row.status == "over" for row in rows) else 0
+
+
+def _plain(row):  # type: ignore[no-untyped-def]
+    from dataclasses import asdict
+    from math import isfinite
+
+    values = {**asdict(row), "status": row.status}
+    return {k: None if isinstance(v, float) and not isfinite(v) else v for k, v in values.items()}
+
+
+def _table(rows) -> None:  # type: ignore[no-untyped-def]
+    from simkit.units import format_quantity
+
+    load = None
+    for row in rows:
+        if row.load != load:
+            load = row.load
+            print(f"\n{load}")
+        value = format_quantity(row.value, row.unit)
+        bound = ""
+        if row.limit is not None:
+            word = "at least" if row.low else "at most"
+            bound = f"{word} {format_quantity(row.limit, row.unit)}"
+        print(f"  {row.quantity:42} {value:>14}   {bound:24} {row.status:5} {row.source}")
