@@ -12,30 +12,33 @@ from numpy.typing import NDArray
 
 MU0 = 4e-7 * np.pi
 KELVIN = 273.15
+Real = NDArray[np.float64]
 
 
 def saturated_permeability(
-    field: NDArray[np.float64] | float, initial: float, saturation: float
-) -> NDArray[np.float64]:
-    """Relative permeability at the peak field H, by Froehlich's law [1].
+    field: Real | float, initial: float, rayleigh: float, saturation: float
+) -> Real:
+    """Relative permeability at the peak field H, weak to saturated [1].
 
-    B = mu0 H + Bs H/(H + Hk), Hk = Bs/(mu0 (mu_i - 1)), hence
-    mu_r = 1 + (mu_i - 1)/(1 + mu0 (mu_i - 1) H/Bs).
-    `field` H [A/m, peak], `initial` permeability mu_i [1], `saturation` Bs [T]. ValueError
-    for mu_i < 1 or Bs < 0. Source: Froehlich (1881) and Kennelly (1891) as given in R. M.
-    Bozorth, "Ferromagnetism" (1951), chapter 11 (recalled from memory). Range: from weak
-    fields to saturation without hysteresis; the rise of permeability at weak fields (the
-    Rayleigh region) is not in it, so the low-field value is the least certain.
+    mu_r = 1 + 1/(1/(mu_i - 1 + nu H) + mu0 H/Bs): Rayleigh's law in a weak field, Froehlich's
+    B = mu0 H + Bs H/(H + Hk) in a strong one, joined by adding their reluctivities; with
+    nu = 0 it is Froehlich's law alone, Hk = Bs/(mu0 (mu_i - 1)).
+    `field` H [A/m, peak], `initial` permeability mu_i [1], `rayleigh` nu [m/A], `saturation`
+    Bs [T]. ValueError for mu_i < 1, nu < 0 or Bs < 0. Source: Froehlich (1881), Kennelly
+    (1891) and Rayleigh (1887) as given in R. M. Bozorth, "Ferromagnetism" (1951), chapter 11
+    (recalled from memory); joining them is ours. Range: peak values, no hysteresis loop; the
+    weak field is the least certain, as permeability there depends on the steel's history.
     """
-    if initial < 1.0 or saturation < 0.0:
+    if initial < 1.0 or rayleigh < 0.0 or saturation < 0.0:
         raise ValueError(
-            f"initial permeability {initial:g} must be at least 1 and saturation "
-            f"{saturation:g} T at least 0"
+            f"initial permeability {initial:g} must be at least 1, rayleigh {rayleigh:g} m/A "
+            f"and saturation {saturation:g} T at least 0"
         )
     strength = np.abs(np.asarray(field, dtype=np.float64))
     if saturation == 0.0 or initial == 1.0:
         return np.ones_like(strength)
-    return np.asarray(1.0 + (initial - 1.0) / (1.0 + MU0 * (initial - 1.0) * strength / saturation))
+    reluctance = 1.0 / (initial - 1.0 + rayleigh * strength) + MU0 * strength / saturation
+    return np.asarray(1.0 + 1.0 / reluctance)
 
 
 def spontaneous_magnetisation(celsius: float, curie: float, shape: float, power: float) -> float:

@@ -57,6 +57,7 @@ class Magnetism:
     Fields
     ------
     initial_permeability : at weak field [1]
+    rayleigh : rise of permeability with the field [m/A]
     saturation : flux density at 20 degC [T]
     curie : Curie temperature [degC]
     shape, power : of the magnetisation against temperature [1]
@@ -64,6 +65,7 @@ class Magnetism:
     """
 
     initial_permeability: float
+    rayleigh: float
     saturation: float
     curie: float
     shape: float

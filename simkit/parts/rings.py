@@ -29,6 +29,8 @@ Complex = NDArray[np.complex128]
 
 # Four-point Gauss-Legendre rule on [-1, 1]: even, so that it never meets a ring's own centre.
 _NODES, _WEIGHTS = np.polynomial.legendre.leggauss(4)
+# Two points across a cell that is filled: its long side is along the axis.
+_PAIR = np.polynomial.legendre.leggauss(2)[0]
 
 
 @dataclass(frozen=True)
@@ -157,23 +159,26 @@ def _source_points(rings: Sheet | Block) -> tuple[Real, Real, Real]:
         half = 0.5 * rings.width[:, None] * _NODES[None, :]
         radii = rings.r[:, None] + half * rings.tr[:, None]
         return radii, rings.z[:, None] + half * rings.tz[:, None], 0.5 * _WEIGHTS
-    corner = np.array([[-1, -1], [-1, 1], [1, -1], [1, 1]]) / np.sqrt(12.0)
-    radii = rings.r[:, None] + corner[None, :, 0] * rings.thickness[:, None]
-    levels = rings.z[:, None] + corner[None, :, 1] * rings.height[:, None]
-    return radii, levels, np.full(4, 0.25)
+    across, along = (grid.ravel() for grid in np.meshgrid(_PAIR, _NODES))
+    radii = rings.r[:, None] + 0.5 * across[None, :] * rings.thickness[:, None]
+    levels = rings.z[:, None] + 0.5 * along[None, :] * rings.height[:, None]
+    return radii, levels, np.repeat(0.25 * _WEIGHTS, 2)
 
 
 def _own_potential(rings: Sheet | Block) -> Real:
     """A_phi at a ring's middle from its own current, per ampere [Wb/(m A)].
 
-    mu0/(2 pi) (ln(8 r/g) - 2), g = w/(2 e) at the middle of a strip; for a rectangle the
-    geometric mean distance 0.2235 (height + thickness) (Rosa and Grover 1912; recalled from
-    memory). Valid for g much less than r.
+    mu0/(2 pi) (ln(8 r/g) - 2), g the geometric mean distance of the section from its middle:
+    w/(2 e) for a strip of width w; for a rectangle with half sides a and b,
+    ln g = ln(a^2 + b^2)/2 - 3/2 + (a/2b) atan(b/a) + (b/2a) atan(a/b), the integral of the
+    logarithm in closed form. Valid for g much less than r.
     """
     if isinstance(rings, Sheet):
         apart = rings.width / (2.0 * np.e)
     else:
-        apart = 0.2235 * (rings.height + rings.thickness)
+        a, b = 0.5 * rings.thickness, 0.5 * rings.height
+        turn = 0.5 * (a / b * np.arctan(b / a) + b / a * np.arctan(a / b))
+        apart = np.hypot(a, b) * np.exp(turn - 1.5)
     # Close to the axis the logarithm would turn negative; such rings carry next to nothing.
     return np.asarray(MU0 / (2 * np.pi) * np.maximum(np.log(8 * rings.r / apart) - 2.0, 0.05))
 

@@ -10,10 +10,13 @@ import cmath
 import math
 
 import numpy as np
+from numpy.typing import NDArray
 
 from simkit.parts.ranged import Figure, out_of_range
 
 MU0 = 4e-7 * math.pi
+Real = NDArray[np.float64]
+Complex = NDArray[np.complex128]
 
 
 def _positive(**values: float) -> None:
@@ -97,31 +100,30 @@ def tube_impedance(
     return k * resistivity / (2.0 * math.pi * radius) * above / below
 
 
-def rod_flux_depth(
-    radius: float, resistivity: float, frequency: float, mu_r: float = 1.0
-) -> complex:
+def rod_flux_depth(radius: float, resistivity: float, frequency: float, mu_r: Real) -> Complex:
     """Depth that carries the flux of a rod in an axial field: A = mu0 tau H at its surface [m].
 
-    tau = (mu_r/k) I1(k a)/I0(k a), a = `radius` [m]; the mean complex permeability of the
-    section is 2 tau/a. Other arguments as for `wavenumber`. Source: S. Lupi, "Fundamentals
-    of Electroheat" (2017), chapter 6, in Kelvin functions. Exact for a long rod.
+    tau = (mu_r/k) I1(k a)/I0(k a), a = `radius` [m], for each permeability in the array
+    `mu_r`; the mean complex permeability of the section is 2 tau/a. `resistivity` [ohm m],
+    `frequency` [Hz]. Source: S. Lupi, "Fundamentals of Electroheat" (2017), chapter 6, in
+    Kelvin functions. Exact for a long rod.
     """
-    _positive(radius=radius)
-    k = wavenumber(resistivity, frequency, mu_r)
-    return mu_r / k * _in(1, k * radius) / _in(0, k * radius)
+    from scipy.special import ive
+
+    k = wavenumber(resistivity, frequency) * np.sqrt(mu_r)
+    return np.asarray(mu_r / k * ive(1, k * radius) / ive(0, k * radius))
 
 
-def bore_flux_depth(
-    radius: float, resistivity: float, frequency: float, mu_r: float = 1.0
-) -> complex:
+def bore_flux_depth(radius: float, resistivity: float, frequency: float, mu_r: Real) -> Complex:
     """As `rod_flux_depth`, for the inside of a bore in thick metal [m].
 
     tau = (mu_r/k) K1(k b)/K0(k b), b = `radius` of the bore [m]. Source: the decaying
     solution of the same equation. Exact for a long bore and a wall of many skin depths.
     """
-    _positive(radius=radius)
-    k = wavenumber(resistivity, frequency, mu_r)
-    return mu_r / k * _kn(1, k * radius) / _kn(0, k * radius)
+    from scipy.special import kve
+
+    k = wavenumber(resistivity, frequency) * np.sqrt(mu_r)
+    return np.asarray(mu_r / k * kve(1, k * radius) / kve(0, k * radius))
 
 
 def long_rod_power(
@@ -133,7 +135,8 @@ def long_rod_power(
     `field` H [A/m, peak], `radius` and `length` [m]. Source: S. Lupi, "Fundamentals of
     Electroheat" (2017), eq. 6.17. Exact for a slice of a long rod in a long coil.
     """
-    tau = rod_flux_depth(radius, resistivity, frequency)
+    _positive(radius=radius, length=length)
+    tau = complex(rod_flux_depth(radius, resistivity, frequency, np.ones(1))[0])
     omega = 2.0 * math.pi * frequency
     return math.pi * radius * length * omega * MU0 * field**2 * -tau.imag
 

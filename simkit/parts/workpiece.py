@@ -1,0 +1,478 @@
+"""A workpiece in the coil: what the coil's ends measure, at a field, temperature and place.
+
+The field is solved by rings of current (`rings`); steel is linearised at every point of its
+surface with the permeability of the field there, and the two are iterated. Compared with
+finite elements in the tests: within 1 % on L and 4 % on reflected R for rods of 8 to 32 mm
+in a coil of 44 mm bore, 20 to 200 kHz.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from simkit.parts.coil import Coil, copper_depth, turns_impedance, turns_of
+from simkit.parts.magnetics import saturated_permeability
+from simkit.parts.materials import Material
+from simkit.parts.ranged import out_of_range
+from simkit.parts.rings import MU0, Block, Complex, Real, Sheet, polyline, rectangle
+from simkit.parts.ringsystem import Matrices, Solved, matrices, solve
+from simkit.parts.skin import bore_flux_depth, rod_flux_depth, skin_depth, wavenumber
+
+# A skin thicker than this share of radius or wall is no sheet on the surface.
+THICK_ROD, THICK_WALL = 0.45, 0.3
+ROUNDS, SETTLED = 60, 1e-6
+
+
+@dataclass(frozen=True)
+class Piece:
+    """Shape of a workpiece or crucible, a cylinder on the coil's axis.
+
+    Fields
+    ------
+    diameter : outer [m]
+    length : [m]
+    wall : of a tube open at both ends [m]; None for a solid rod
+    """
+
+    diameter: float
+    length: float
+    wall: float | None
+
+    def __post_init__(self) -> None:
+        if not (self.diameter > 0.0 and self.length > 0.0):
+            raise ValueError(
+                f"diameter {self.diameter:g} m and length {self.length:g} m must be above 0"
+            )
+        if self.wall is not None and not 0.0 < self.wall < self.diameter / 2:
+            raise ValueError(f"wall {self.wall:g} m must be between 0 and the radius")
+
+
+@dataclass(frozen=True)
+class Charge:
+    """What is inside a tube or crucible, on the same axis.
+
+    Fields
+    ------
+    piece : its shape
+    material : its material
+    temperature : [degC]
+    offset : its middle above the middle of what holds it [m]
+    """
+
+    piece: Piece
+    material: Material
+    temperature: float
+    offset: float
+
+
+@dataclass(frozen=True)
+class Loaded:
+    """The coil with the piece in it, as a circuit part.
+
+    Fields
+    ------
+    inductance : at the ends of the coil's leads [H]
+    resistance : coil and piece together, at the ends of the leads [ohm]
+    reflected : part of `resistance` that is not the empty coil's [ohm]
+    inductance_change : against the empty coil [H]
+    surface_field : on the side of the piece, mean weighted with the loss [A/m, peak]
+    mu_r : relative permeability, weighted likewise [1]
+    penetration_depth : at that permeability [m]
+    warnings : what was outside a range or not settled
+    """
+
+    inductance: float
+    resistance: float
+    reflected: float
+    inductance_change: float
+    surface_field: float
+    mu_r: float
+    penetration_depth: float
+    warnings: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class _Body:
+    """One piece as rings, with what its equations need; arrays have one entry per ring."""
+
+    piece: Piece
+    rings: Sheet | Block
+    resistivity: float
+    initial: float
+    rayleigh: float
+    saturation: float
+    warnings: tuple[str, ...]
+
+    def permeability(self, field: Real) -> Real:
+        """mu_r of every ring at its field [1]; 1 for volume rings, which are not magnetic."""
+        return saturated_permeability(field, self.initial, self.rayleigh, self.saturation)
+
+    def depths(self, mu_r: Real, frequency: float) -> Complex:
+        """The own term of every ring for `ringsystem.solve`."""
+        if isinstance(self.rings, Block):
+            omega = 2.0 * math.pi * frequency
+            section = self.rings.height * self.rings.thickness
+            return np.asarray(self.resistivity / (1j * omega * MU0 * section))
+        return _flux_depths(self.piece, self.rings, self.resistivity, mu_r, frequency)
+
+
+def _flux_depths(
+    piece: Piece, sheet: Sheet, resistivity: float, mu_r: Real, frequency: float
+) -> Complex:
+    """tau of every segment [m]: Bessel on the sides, flat on the ends."""
+    radius = piece.diameter / 2
+    depths = np.asarray(mu_r / (wavenumber(resistivity, frequency) * np.sqrt(mu_r)))
+    side, inside = sheet.tz > 0.5, sheet.tz < -0.5
+    depths[side] = rod_flux_depth(radius, resistivity, frequency, mu_r[side])
+    if piece.wall is not None:
+        bore = radius - piece.wall
+        depths[inside] = bore_flux_depth(bore, resistivity, frequency, mu_r[inside])
+    return depths
+
+
+def _along(piece: Piece, usual: float, most: int) -> int:
+    """Segments along the axis: of length `usual` [m], or of a thin wall's thickness."""
+    step = usual if piece.wall is None else min(usual, 0.7 * piece.wall)
+    return int(np.clip(round(piece.length / step), 24, most))
+
+
+def _surface(piece: Piece, at: float) -> Sheet:
+    """The piece's surface, middle at `at` [m]; segments are finer towards the corners."""
+    radius, low, high = piece.diameter / 2, at - piece.length / 2, at + piece.length / 2
+    along = _along(piece, usual=1.6e-3, most=60 if piece.wall is None else 120)
+    if piece.wall is None:
+        # The axis itself carries nothing; a hair beside it keeps the logarithms finite.
+        axis = 1e-6 * radius
+        points = [(axis, low), (radius, low), (radius, high), (axis, high)]
+        return polyline(points, [12, along, 12], grade=0.2)
+    bore = radius - piece.wall
+    points = [(bore, low), (radius, low), (radius, high), (bore, high), (bore, low)]
+    return polyline(points, [6, along, 6, along], grade=0.5)
+
+
+def _section(piece: Piece, at: float) -> Block:
+    """The piece's cross-section filled with rings, middle at `at` [m]."""
+    radius = piece.diameter / 2
+    bore = 0.0 if piece.wall is None else radius - piece.wall
+    across = 10 if radius - bore > 1.5e-3 else 4
+    along = _along(piece, usual=3.3e-3, most=80)
+    return rectangle(bore, radius, at - piece.length / 2, at + piece.length / 2, across, along)
+
+
+def _body(
+    piece: Piece, material: Material, temperature: float, frequency: float, at: float
+) -> _Body:
+    resistivity = material.resistivity.at(temperature, f"resistivity of {material.name}")
+    initial, rayleigh, saturation = 1.0, 0.0, 0.0
+    if material.magnetism is not None and material.is_magnetic(temperature):
+        initial = material.magnetism.initial_permeability
+        rayleigh = material.magnetism.rayleigh
+        saturation = material.magnetism.saturation_at(temperature)
+    depth = skin_depth(resistivity.value, frequency)
+    room = THICK_ROD * piece.diameter / 2 if piece.wall is None else THICK_WALL * piece.wall
+    thick = initial == 1.0 and depth > room
+    rings = _section(piece, at) if thick else _surface(piece, at)
+    return _Body(
+        piece, rings, resistivity.value, initial, rayleigh, saturation, resistivity.outside
+    )
+
+
+def _guess(bodies: list[_Body], coil: Coil, current: float) -> list[Real]:
+    """First permeabilities: those of a long coil's field."""
+    field = current / coil.geometry.pitch
+    return [body.permeability(np.full(len(body.rings.r), field)) for body in bodies]
+
+
+def _settle(
+    coil: Coil, bodies: list[_Body], known: Matrices, current: float, frequency: float
+) -> tuple[Solved, list[Real], tuple[str, ...]]:
+    """Iterate permeability and field until neither moves."""
+    turns, _ = turns_of(coil.geometry)
+    copper = np.full(known.starts[1], copper_depth(coil.geometry, coil.resistivity, frequency))
+    mu = _guess(bodies, coil, current)
+    change = math.inf
+    for _ in range(ROUNDS):
+        depths = [body.depths(one, frequency) for body, one in zip(bodies, mu, strict=True)]
+        solved = solve(turns, known, np.concatenate([copper, *depths]), 2 * math.pi * frequency)
+        change = 0.0
+        for i, body in enumerate(bodies):
+            part = slice(known.starts[i + 1], known.starts[i + 2])
+            new = body.permeability(np.abs(solved.field[part]) * current)
+            change = max(change, float(np.max(np.abs(np.log(new / mu[i])))))
+            # The field falls as the permeability rises: half-way on a log scale settles it.
+            mu[i] = np.sqrt(new * mu[i])
+        if change < SETTLED:
+            return solved, mu, ()
+    return solved, mu, (f"permeability not settled: last change {change:.2g}",)
+
+
+def _weighted(
+    body: _Body, known: Matrices, index: int, solved: Solved, mu: Real, frequency: float
+) -> tuple[float, float]:
+    """Field per ampere on the side of a body [1/m] and mu_r [1], weighted with the loss."""
+    if isinstance(body.rings, Sheet):
+        rings, field = (
+            body.rings,
+            np.abs(solved.field[known.starts[index + 1] : known.starts[index + 2]]),
+        )
+        loss = -body.depths(mu, frequency).imag * field**2 * rings.r * rings.width
+    else:
+        # Just outside the rings, so that no filament is met.
+        shell = replace(body.piece, diameter=1.02 * body.piece.diameter, wall=None)
+        at = 0.5 * float(body.rings.z.max() + body.rings.z.min())
+        rings = _surface(shell, at)
+        field = np.abs(_outside_field(rings, known, solved))
+        loss, mu = field**2 * rings.r * rings.width, np.ones(len(field))
+    side = loss * (rings.tz > 0.5)
+    return float(side @ field / side.sum()), float(side @ mu / side.sum())
+
+
+def _outside_field(at: Sheet, known: Matrices, solved: Solved) -> Complex:
+    from simkit.parts.rings import tangential_matrix
+
+    total = np.zeros(len(at.r), dtype=np.complex128)
+    for start, end, group in zip(known.starts, known.starts[1:], known.groups, strict=False):
+        total += tangential_matrix(at, group) @ solved.currents[start:end]
+    return total
+
+
+def _cautions(body: _Body, depth: float) -> tuple[str, ...]:
+    """Notes when a magnetic skin is too thick for a sheet on the surface."""
+    if isinstance(body.rings, Block) or body.initial == 1.0:
+        return ()
+    piece = body.piece
+    if piece.wall is None:
+        return out_of_range("skin depth/radius", 2 * depth / piece.diameter, 0.0, THICK_ROD)
+    return out_of_range("skin depth/wall", depth / piece.wall, 0.0, THICK_WALL)
+
+
+def workpiece_in_coil(
+    coil: Coil,
+    piece: Piece,
+    material: Material,
+    temperature: float,
+    coil_current: float,
+    frequency: float,
+    position: float = 0.0,
+    charge: Charge | None = None,
+) -> Loaded:
+    """Inductance and resistance of the coil with a piece in it.
+
+    Z = Z_empty + s (Z_with - Z_without): the difference from the ring method, s the measured
+    over the computed inductance of the coil (`Coil.scale`).
+    `temperature` of the piece [degC]; `coil_current` [A, peak]; `frequency` [Hz];
+    `position` of the piece's middle from the coil's, along the axis [m]; `charge` what is
+    inside a tube or crucible. ValueError for a current below 0, a piece that does not pass
+    through the bore, or a charge that does not fit. Sources: `rings` for the field,
+    `magnetics` for steel, materials.toml for data. Range: rod on the axis; the tests'
+    comparison with finite elements; a bottom of a crucible is not modelled; hysteresis loss
+    is not in it. What is outside is in `warnings`.
+    """
+    _check_fit(coil, piece, coil_current, charge)
+    bodies = [_body(piece, material, temperature, frequency, position)]
+    if charge is not None:
+        bodies.append(
+            _body(
+                charge.piece,
+                charge.material,
+                charge.temperature,
+                frequency,
+                position + charge.offset,
+            )
+        )
+    turns, alone = turns_of(coil.geometry)
+    known = matrices(turns.sheet, tuple(body.rings for body in bodies), alone)
+    solved, mu, unsettled = _settle(coil, bodies, known, coil_current, frequency)
+    empty = turns_impedance(coil.geometry, coil.resistivity, frequency)
+    added = coil.scale * (solved.impedance - empty)
+    change = added.imag / (2.0 * math.pi * frequency)
+    per_ampere, mu_r = _weighted(bodies[0], known, 0, solved, mu[0], frequency)
+    depth = skin_depth(bodies[0].resistivity, frequency, mu_r)
+    warnings = [*coil.notes, *unsettled]
+    for body, one in zip(bodies, mu, strict=True):
+        worst = skin_depth(body.resistivity, frequency, float(np.median(one)))
+        warnings += [*body.warnings, *_cautions(body, worst)]
+    warnings += out_of_range("frequency/the coil's", frequency / coil.frequency, 0.5, 2.0)
+    return Loaded(
+        inductance=coil.inductance + change,
+        resistance=coil.resistance + added.real,
+        reflected=added.real,
+        inductance_change=change,
+        surface_field=per_ampere * coil_current,
+        mu_r=mu_r,
+        penetration_depth=depth,
+        warnings=tuple(warnings),
+    )
+
+
+def _check_fit(coil: Coil, piece: Piece, current: float, charge: Charge | None) -> None:
+    """ValueError when the parts cannot be where they are said to be."""
+    if current < 0.0:
+        raise ValueError(f"coil_current is {current:g} A; it must be at least 0")
+    if piece.diameter >= coil.geometry.bore:
+        raise ValueError(
+            f"piece of {piece.diameter:g} m does not pass a bore of {coil.geometry.bore:g} m"
+        )
+    if charge is None:
+        return
+    if piece.wall is None:
+        raise ValueError("a charge needs a tube or crucible: wall is None")
+    if charge.piece.diameter >= piece.diameter - 2.0 * piece.wall:
+        raise ValueError(f"charge of {charge.piece.diameter:g} m does not fit inside the wall")
+
+
+@dataclass(frozen=True)
+class Profile:
+    """L and R at the ends of the coil's leads, along something that changes.
+
+    Fields
+    ------
+    x : what changes; its unit is in the function that made this
+    inductance : [H]
+    resistance : coil and piece [ohm]
+    surface_field : [A/m, peak]
+    mu_r : [1]
+    warnings : of all points, each once
+    """
+
+    x: Real
+    inductance: Real
+    resistance: Real
+    surface_field: Real
+    mu_r: Real
+    warnings: tuple[str, ...]
+
+
+def _profile(x: Real, points: list[Loaded]) -> Profile:
+    def column(name: str) -> NDArray[np.float64]:
+        return np.array([getattr(point, name) for point in points], dtype=np.float64)
+
+    notes = dict.fromkeys(note for point in points for note in point.warnings)
+    return Profile(
+        x=x,
+        inductance=column("inductance"),
+        resistance=column("resistance"),
+        surface_field=column("surface_field"),
+        mu_r=column("mu_r"),
+        warnings=tuple(notes),
+    )
+
+
+def clearance(coil: Coil, piece: Piece) -> float:
+    """Distance of middles at which the piece's end is one and a half bores out of the coil [m].
+
+    Beyond it L and R are the empty coil's within 0.1 % (tests).
+    """
+    return 0.5 * (piece.length + coil.geometry.length) + 1.5 * coil.geometry.bore
+
+
+def pull_out_profile(
+    coil: Coil,
+    piece: Piece,
+    material: Material,
+    temperature: float,
+    coil_current: float,
+    frequency: float,
+    points: int = 33,
+    charge: Charge | None = None,
+) -> Profile:
+    """L and R against the position x of the piece's middle, from x = 0 to clear [m].
+
+    Arguments, errors, sources and range as for `workpiece_in_coil`; `points` [1] spread
+    evenly up to `clearance`.
+    """
+    x = np.linspace(0.0, clearance(coil, piece), points)
+    return _profile(
+        x,
+        [
+            workpiece_in_coil(
+                coil, piece, material, temperature, coil_current, frequency, float(at), charge
+            )
+            for at in x
+        ],
+    )
+
+
+def level_sweep(
+    coil: Coil,
+    piece: Piece,
+    material: Material,
+    temperature: float,
+    currents: Real,
+    frequency: float,
+) -> Profile:
+    """L and R against the coil's current x [A, peak], piece in the middle."""
+    return _profile(
+        currents,
+        [
+            workpiece_in_coil(coil, piece, material, temperature, float(one), frequency)
+            for one in currents
+        ],
+    )
+
+
+def temperature_sweep(
+    coil: Coil,
+    piece: Piece,
+    material: Material,
+    temperatures: Real,
+    coil_current: float,
+    frequency: float,
+) -> Profile:
+    """L and R against the piece's temperature x [degC], piece in the middle."""
+    return _profile(
+        temperatures,
+        [
+            workpiece_in_coil(coil, piece, material, float(one), coil_current, frequency)
+            for one in temperatures
+        ],
+    )
+
+
+@dataclass(frozen=True)
+class Flip:
+    """Where the piece changes from raising to lowering the coil's inductance.
+
+    Fields
+    ------
+    coil_current : [A, peak]
+    surface_field : [A/m, peak]
+    mu_r : there [1]
+    """
+
+    coil_current: float
+    surface_field: float
+    mu_r: float
+
+
+def inductance_flip(
+    coil: Coil,
+    piece: Piece,
+    material: Material,
+    temperature: float,
+    frequency: float,
+    low: float = 0.1,
+    high: float = 1e4,
+) -> Flip | None:
+    """The coil current at which the piece neither raises nor lowers L; None when there is none.
+
+    Root of the change of L between `low` and `high` [A, peak], to 0.1 %; other arguments as
+    for `workpiece_in_coil`, piece in the middle.
+    """
+    from scipy.optimize import brentq
+
+    def change(log_current: float) -> float:
+        return workpiece_in_coil(
+            coil, piece, material, temperature, math.exp(log_current), frequency
+        ).inductance_change
+
+    ends = math.log(low), math.log(high)
+    if change(ends[0]) * change(ends[1]) >= 0.0:
+        return None
+    current = math.exp(float(brentq(change, *ends, xtol=1e-3)))
+    there = workpiece_in_coil(coil, piece, material, temperature, current, frequency)
+    return Flip(current, there.surface_field, there.mu_r)
