@@ -12,13 +12,21 @@ import math
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from simkit.parts.coil import Coil, copper_depth, turns_impedance, turns_of
 from simkit.parts.magnetics import saturated_permeability
 from simkit.parts.materials import Material
 from simkit.parts.ranged import out_of_range
-from simkit.parts.rings import MU0, Block, Complex, Real, Sheet, polyline, rectangle
+from simkit.parts.rings import (
+    MU0,
+    Block,
+    Complex,
+    Real,
+    Sheet,
+    polyline,
+    rectangle,
+    tangential_matrix,
+)
 from simkit.parts.ringsystem import Matrices, Solved, matrices, solve
 from simkit.parts.skin import bore_flux_depth, rod_flux_depth, skin_depth, wavenumber
 
@@ -232,8 +240,6 @@ def _weighted(
 
 
 def _outside_field(at: Sheet, known: Matrices, solved: Solved) -> Complex:
-    from simkit.parts.rings import tangential_matrix
-
     total = np.zeros(len(at.r), dtype=np.complex128)
     for start, end, group in zip(known.starts, known.starts[1:], known.groups, strict=False):
         total += tangential_matrix(at, group) @ solved.currents[start:end]
@@ -323,156 +329,3 @@ def _check_fit(coil: Coil, piece: Piece, current: float, charge: Charge | None) 
         raise ValueError("a charge needs a tube or crucible: wall is None")
     if charge.piece.diameter >= piece.diameter - 2.0 * piece.wall:
         raise ValueError(f"charge of {charge.piece.diameter:g} m does not fit inside the wall")
-
-
-@dataclass(frozen=True)
-class Profile:
-    """L and R at the ends of the coil's leads, along something that changes.
-
-    Fields
-    ------
-    x : what changes; its unit is in the function that made this
-    inductance : [H]
-    resistance : coil and piece [ohm]
-    surface_field : [A/m, peak]
-    mu_r : [1]
-    warnings : of all points, each once
-    """
-
-    x: Real
-    inductance: Real
-    resistance: Real
-    surface_field: Real
-    mu_r: Real
-    warnings: tuple[str, ...]
-
-
-def _profile(x: Real, points: list[Loaded]) -> Profile:
-    def column(name: str) -> NDArray[np.float64]:
-        return np.array([getattr(point, name) for point in points], dtype=np.float64)
-
-    notes = dict.fromkeys(note for point in points for note in point.warnings)
-    return Profile(
-        x=x,
-        inductance=column("inductance"),
-        resistance=column("resistance"),
-        surface_field=column("surface_field"),
-        mu_r=column("mu_r"),
-        warnings=tuple(notes),
-    )
-
-
-def clearance(coil: Coil, piece: Piece) -> float:
-    """Distance of middles at which the piece's end is one and a half bores out of the coil [m].
-
-    Beyond it L and R are the empty coil's within 0.1 % (tests).
-    """
-    return 0.5 * (piece.length + coil.geometry.length) + 1.5 * coil.geometry.bore
-
-
-def pull_out_profile(
-    coil: Coil,
-    piece: Piece,
-    material: Material,
-    temperature: float,
-    coil_current: float,
-    frequency: float,
-    points: int = 33,
-    charge: Charge | None = None,
-) -> Profile:
-    """L and R against the position x of the piece's middle, from x = 0 to clear [m].
-
-    Arguments, errors, sources and range as for `workpiece_in_coil`; `points` [1] spread
-    evenly up to `clearance`.
-    """
-    x = np.linspace(0.0, clearance(coil, piece), points)
-    return _profile(
-        x,
-        [
-            workpiece_in_coil(
-                coil, piece, material, temperature, coil_current, frequency, float(at), charge
-            )
-            for at in x
-        ],
-    )
-
-
-def level_sweep(
-    coil: Coil,
-    piece: Piece,
-    material: Material,
-    temperature: float,
-    currents: Real,
-    frequency: float,
-) -> Profile:
-    """L and R against the coil's current x [A, peak], piece in the middle."""
-    return _profile(
-        currents,
-        [
-            workpiece_in_coil(coil, piece, material, temperature, float(one), frequency)
-            for one in currents
-        ],
-    )
-
-
-def temperature_sweep(
-    coil: Coil,
-    piece: Piece,
-    material: Material,
-    temperatures: Real,
-    coil_current: float,
-    frequency: float,
-) -> Profile:
-    """L and R against the piece's temperature x [degC], piece in the middle."""
-    return _profile(
-        temperatures,
-        [
-            workpiece_in_coil(coil, piece, material, float(one), coil_current, frequency)
-            for one in temperatures
-        ],
-    )
-
-
-@dataclass(frozen=True)
-class Flip:
-    """Where the piece changes from raising to lowering the coil's inductance.
-
-    Fields
-    ------
-    coil_current : [A, peak]
-    surface_field : [A/m, peak]
-    mu_r : there [1]
-    """
-
-    coil_current: float
-    surface_field: float
-    mu_r: float
-
-
-def inductance_flip(
-    coil: Coil,
-    piece: Piece,
-    material: Material,
-    temperature: float,
-    frequency: float,
-    low: float = 0.1,
-    high: float = 1e4,
-) -> Flip | None:
-    """The coil current at which the piece neither raises nor lowers L; None when there is none.
-
-    Root of the change of L between `low` and `high` [A, peak], to 0.1 %; other arguments as
-    for `workpiece_in_coil`, piece in the middle.
-    """
-    from scipy.optimize import brentq
-
-    def change(log_current: float) -> float:
-        return workpiece_in_coil(
-            coil, piece, material, temperature, math.exp(log_current), frequency
-        ).inductance_change
-
-    ends = math.log(low), math.log(high)
-    if change(ends[0]) * change(ends[1]) >= 0.0:
-        return None
-    current = math.exp(float(brentq(change, *ends, xtol=1e-3)))
-    there = workpiece_in_coil(coil, piece, material, temperature, current, frequency)
-    return Flip(current, there.surface_field, there.mu_r)

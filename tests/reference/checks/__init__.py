@@ -65,7 +65,7 @@ def run_check(check: Check) -> Outcome:
     difference = abs(computed - check.expected)
     if not check.absolute:
         if check.expected == 0.0:
-            raise ValueError(f"{check.id}: a relative tolerance needs an expected value other than 0")
+            raise ValueError(f"{check.id}: expected 0 needs an absolute tolerance")
         difference /= abs(check.expected)
     # A NaN must fail, so the comparison is written this way round.
     return Outcome(check, computed, difference, within=bool(difference <= check.tolerance))
