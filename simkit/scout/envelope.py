@@ -177,7 +177,7 @@ class _March:
 
 def _run(plant: Plant, conditions: Conditions, edges: Edges, starts: Array) -> tuple[_March, float]:
     """March all half periods; folded states, see `halfwave`."""
-    turn_offs = starts - 0.5 * edges.dead_time
+    turn_offs = starts - edges.lead
     durations = np.diff(turn_offs)
     if edges.dead_time >= np.min(durations):
         raise ValueError(f"dead_time = {edges.dead_time!r} s fills the half period")

@@ -40,11 +40,18 @@ class Edges:
     """Switching edges of the bridge.
 
     Fields: dead_time between one pair off and the other on [s]; swing_charge that the bridge
-    current must move for the output to swing over [C], zero for an immediate swing.
+    current must move for the output to swing over [C], zero for an immediate swing; delay of
+    the middle of the dead time behind the drive's half-period boundary [s].
     """
 
     dead_time: float = 0.0
     swing_charge: float = 0.0
+    delay: float = 0.0
+
+    @property
+    def lead(self) -> float:
+        """Time by which a pair turns off before the half-period boundary [s]."""
+        return 0.5 * self.dead_time - self.delay
 
     def __post_init__(self) -> None:
         """Refuse negative values."""

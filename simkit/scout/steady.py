@@ -258,13 +258,13 @@ def steady(plant: Plant, frequency: float, edges: Edges = IDEAL) -> SteadyState:
 def waveforms(solution: SteadyState, points: int = POINTS) -> Waveforms:
     """One period of all outputs, `points` exact samples per interval between edges.
 
-    Time zero is the middle of the dead time before the positive half (phase 0); the folded half
-    period that begins at the turn-off before it is shown unfolded, then its negative.
+    Time zero is the drive's half-period boundary before the positive half (phase 0); the half
+    period that begins at the turn-off before it comes first, then its negative.
     """
     plant, edges = solution.plant, solution.edges
     net, modes, pieces, _, _ = _pieces(plant, solution.frequency, edges)
     run, half = _sampled(modes, pieces, points), 0.5 / solution.frequency
-    start = run.time - 0.5 * edges.dead_time
+    start = run.time - edges.lead
     time = np.concatenate((start, start + half))
     both = np.concatenate((-run.state, run.state)) @ net.c[0].T
     voltage = np.concatenate((-run.voltage, run.voltage))
@@ -275,7 +275,7 @@ def outputs_at(solution: SteadyState, phase: float) -> dict[str, float]:
     """Outputs by name [A] or [V] at a phase of the drive [periods], 0 as in `waveforms`; exact."""
     plant, edges = solution.plant, solution.edges
     net, modes, pieces, _, _ = _pieces(plant, solution.frequency, edges)
-    since = 2.0 * ((phase + 0.5 * edges.dead_time * solution.frequency) % 1.0)
+    since = 2.0 * ((phase + edges.lead * solution.frequency) % 1.0)
     time = (since % 1.0) * 0.5 / solution.frequency
     piece = [p for p in pieces if p.start <= time][-1]
     z = modes.step(piece.z, time - piece.start, piece.voltage, piece.slope)

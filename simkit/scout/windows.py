@@ -39,8 +39,13 @@ class Window:
 
 
 def criteria(event: Event) -> dict[str, Array]:
-    """How bad each cycle is by each criterion [A] or [V]; a criterion nothing meets is left out."""
+    """How bad each cycle is by each criterion [A] or [V]; a criterion nothing meets is left out.
+
+    Cycles that are not wholly between time zero and the event's stop count as nothing.
+    """
     cycles = event.cycles
+    ends = np.append(cycles.time[1:], event.starts[-1])
+    whole = (cycles.time >= 0.0) & (ends <= event.conditions.stop)
     forced = np.maximum(-cycles.turn_on_current, 0.0)
     found = {
         "largest bridge current": cycles.primary_current_peak,
@@ -52,6 +57,7 @@ def criteria(event: Event) -> dict[str, Array]:
         ),
     }
     floor = FAINT * float(np.max(cycles.primary_current_peak))
+    found = {name: np.where(whole, values, 0.0) for name, values in found.items()}
     return {name: values for name, values in found.items() if np.max(values) > floor}
 
 
@@ -68,7 +74,8 @@ def worst_windows(
     Each measures `cycles_around` whole cycles [1] on either side of the worst one, and starts
     `memories` memory times [1] before that, or `settle_cycles` cycles [1] where these take longer
     (the first cycle of a seeded circuit run is to be discarded). Where the worst cycle is not
-    sharp the first one counts, which is where trouble begins. Windows that overlap become one.
+    sharp the first one counts, which is where trouble begins. Nothing before time zero or beyond
+    the stop is measured. Windows that overlap become one.
     """
     windows = [
         _window(event, name, _first_worst(values), memories, cycles_around, settle_cycles)
@@ -87,11 +94,9 @@ def _window(
     event: Event, reason: str, worst: int, memories: float, around: int, settle: int
 ) -> Window:
     time = np.append(event.cycles.time, event.starts[-1])
-    last = len(time) - 1
+    last = int(np.searchsorted(time, event.conditions.stop, side="right")) - 1
     period = float(time[worst + 1] - time[worst])
-    measure_from = float(time[worst]) - around * period
-    if worst >= around:
-        measure_from = float(time[worst - around])
+    measure_from = float(time[max(worst - around, int(np.searchsorted(time, 0.0)))])
     run_in = max(memories * float(event.memory[worst]), settle * period)
     return Window(
         reasons=(reason,),

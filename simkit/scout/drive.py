@@ -1,0 +1,66 @@
+"""Switching edges of a machine: what gate loops and output capacitances make of the commands."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from math import log
+from typing import TYPE_CHECKING
+
+from simkit.scout.halfwave import Edges
+from simkit.scout.plant import swing_charge
+
+if TYPE_CHECKING:
+    from simkit.parameters.machine import Machine
+
+
+@dataclass(frozen=True)
+class GateDelays:
+    """From the command's half height to the gate passing its threshold [s], off and on."""
+
+    off: float
+    on: float
+
+
+def gate_delays(machine: Machine) -> GateDelays:
+    """Delays of a gate charged through its resistors, R C ln of what is left to the threshold.
+
+    Off: from the on-level down to the threshold, with C_gs and the large C_gd of a drain that is
+    low. On: from the off-level up, with the small C_gd of a drain that is high. The exponential
+    is that of an RC (textbook); loop inductance and the Miller plateau are left out, so that a
+    hard turn-on at a large current comes later than this says. Raises ValueError when the
+    threshold is not between the levels.
+    """
+    drive, channel = machine.drive, machine.switch.channel
+    high = drive.voltage_on
+    # a gate transformer gives nothing during the dead time, and swings between levels of its own
+    low = drive.voltage_off if drive.isolation == "ideal" else 0.0
+    if not low < channel.threshold < high:
+        raise ValueError("the gate threshold is not between the driver's levels")
+    second = drive.turn_off_resistor
+    outer = drive.gate_resistor
+    outer_off = 1.0 / (1.0 / outer + 1.0 / second) if second else outer
+    source = channel.gate_source_capacitance
+    off = (drive.sink_resistance + outer_off + channel.gate_resistance) * (
+        source + channel.gate_drain_capacitance_max
+    )
+    on = (drive.source_resistance + outer + channel.gate_resistance) * (
+        source + channel.gate_drain_capacitance_min
+    )
+    return GateDelays(
+        off=off * log((high - low) / (channel.threshold - low)),
+        on=on * log((high - low) / (high - channel.threshold)),
+    )
+
+
+def machine_edges(machine: Machine, supply_voltage: float | None = None) -> Edges:
+    """Edges of a machine on a link voltage [V]: dead time as the switches see it, charge, delay.
+
+    The gates' delays shorten the dead time by their difference and put its middle later by their
+    mean. Raises ValueError when nothing of the dead time is left, for then both switches of a
+    leg conduct at once.
+    """
+    delays = gate_delays(machine)
+    dead = machine.drive.dead_time - delays.off + delays.on
+    if dead <= 0.0:
+        raise ValueError(f"the gates' delays leave {dead:.3g} s of the dead time")
+    return Edges(dead, swing_charge(machine, supply_voltage), 0.5 * (delays.off + delays.on))

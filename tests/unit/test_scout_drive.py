@@ -1,0 +1,87 @@
+"""Edges a machine's gate loops make, and the diode estimate beside the part's own formula."""
+
+from __future__ import annotations
+
+from math import log
+
+import numpy as np
+import pytest
+
+from simkit.parameters.machine import Bridge, Channel, Drive, Machine, Supply, Switch
+from simkit.parts.diode import ramp_recovery
+from simkit.scout.drive import gate_delays, machine_edges
+from simkit.scout.halfwave import Edges
+from simkit.scout.plant import Plant
+from simkit.scout.recovery import Recovery
+from simkit.scout.steady import outputs_at, steady, waveforms
+
+CHANNEL = Channel.model_construct(
+    threshold=4.0, gate_resistance=1.0, gate_source_capacitance=3e-9,
+    gate_drain_capacitance_max=2e-9, gate_drain_capacitance_min=5e-11,
+    output_capacitance_zero=2e-9, junction_potential=0.8, junction_grading=0.5,
+)  # fmt: skip
+
+
+def _machine(**drive: object) -> Machine:
+    values = {
+        "dead_time": 6e-7, "voltage_on": 12.0, "voltage_off": 0.0, "isolation": "ideal",
+        "source_resistance": 2.0, "sink_resistance": 1.0, "gate_resistor": 10.0,
+        "turn_off_resistor": None,
+    }  # fmt: skip
+    return Machine.model_construct(
+        supply=Supply.model_construct(voltage=300.0),
+        bridge=Bridge.model_construct(topology="full"),
+        switch=Switch.model_construct(channel=CHANNEL),
+        drive=Drive.model_construct(**(values | drive)),
+    )
+
+
+def test_gate_delays_are_those_of_an_rc() -> None:
+    """By hand: 12 ohm on 5 nF falling from 12 to 4 V, 13 ohm on 3.05 nF rising to 4 of 12 V."""
+    found = gate_delays(_machine())
+    assert found.off == pytest.approx(12 * 5e-9 * log(3.0), rel=1e-12)
+    assert found.on == pytest.approx(13 * 3.05e-9 * log(1.5), rel=1e-12)
+
+
+def test_a_turn_off_resistor_and_a_negative_level_quicken_turn_off() -> None:
+    plain = gate_delays(_machine()).off
+    assert gate_delays(_machine(turn_off_resistor=10.0)).off == pytest.approx(plain * 7 / 12)
+    assert gate_delays(_machine(voltage_off=-4.0)).off == pytest.approx(plain * log(2) / log(3))
+
+
+def test_edges_keep_both_ends_of_the_dead_time() -> None:
+    """Turn-off command plus its delay, turn-on command plus its own (geometry of the edges)."""
+    machine, delays = _machine(), gate_delays(_machine())
+    edges = machine_edges(machine)
+    assert -edges.lead == pytest.approx(-3e-7 + delays.off)
+    assert -edges.lead + edges.dead_time == pytest.approx(3e-7 + delays.on)
+    assert edges.swing_charge > 0.0
+
+
+def test_impossible_gates_are_refused() -> None:
+    with pytest.raises(ValueError, match="not between"):
+        gate_delays(_machine(voltage_on=3.0))
+    with pytest.raises(ValueError, match="of the dead time"):
+        machine_edges(_machine(gate_resistor=200.0))
+
+
+def test_a_delay_only_shifts_time() -> None:
+    """The same steady state, later by the delay; rounding only."""
+    plant = Plant(
+        "full", 325.0, 0.2, 8e-6, 2e-3, 22.0, 1e-3, "loop", 4.4e-6, 5e-4, 9e-7, 0.04
+    )  # fmt: skip
+    here, later = Edges(5e-7, 1e-7), Edges(5e-7, 1e-7, 1e-7)
+    first, second = steady(plant, 82e3, here), steady(plant, 82e3, later)
+    assert second.turn_off_current == first.turn_off_current
+    np.testing.assert_allclose(waveforms(second).time - waveforms(first).time, 1e-7, rtol=1e-9)
+    ours, theirs = outputs_at(second, 0.3 + 82e3 * 1e-7), outputs_at(first, 0.3)
+    assert ours["coil_current"] == pytest.approx(theirs["coil_current"], rel=1e-9)
+
+
+@pytest.mark.parametrize("forward", [1.0, 10.0, 80.0])
+def test_recovery_peak_agrees_with_the_parts_formula(forward: float) -> None:
+    """Fixed point here, root of the junction charge there; both solve to rounding."""
+    slope, lifetime, transit = 400e6, 0.42e-6, 0.12e-6
+    found = Recovery(slope, lifetime, transit).peak(np.array([forward]))[0]
+    part = ramp_recovery(forward, slope, lifetime, transit)
+    assert found == pytest.approx(part.peak, rel=1e-5)
