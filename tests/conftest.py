@@ -10,6 +10,9 @@ FOLDERS = ("unit", "decks", "engine", "reference", "report")
 
 def pytest_addoption(parser: pytest.Parser) -> None:
     parser.addoption("--all", action="store_true", help="run the slow tests too")
+    parser.addoption(
+        "--renew", action="store_true", help="write the stored decks anew instead of comparing"
+    )
 
 
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:

@@ -1,0 +1,111 @@
+"""Each topology in the engine for a few cycles, from the fast model's steady state."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from simkit.measure.energy import balance
+from simkit.measure.point import operating_point
+from simkit.measure.waveforms import average
+from simkit.studies.seeding import steady_seed
+from simkit.studies.windows import seed_at
+from tests.machines import TOPOLOGIES, seeded_stretch, still, topology
+
+CYCLES = 8
+
+
+@pytest.mark.parametrize("parts", TOPOLOGIES, ids="-".join)
+def test_runs_from_the_fast_model_and_stays_there(parts: tuple[str, str, str]) -> None:
+    """The seed and the engine agree about the same steady state, so it does not drift.
+
+    Tolerances: the fast model leaves out diode drops and edges, which costs it up to 2 % on tank
+    and primary here (measured 0.6 to 1.1 %); a wrong sign or a state left out shows as tens of
+    per cent in the first cycles.
+    """
+    machine = topology(*parts)
+    line = still(machine, CYCLES)
+    period = 1.0 / line.frequency.first
+    stretch = seeded_stretch(machine, line, 2 * period)
+    waves, cycles = stretch.waves, stretch.cycles
+    assert waves.time[-1] == pytest.approx(CYCLES * period, rel=1e-6)
+    first = operating_point(waves, cycles[:1], stretch.transitions)
+    last = operating_point(waves, cycles[-1:], stretch.transitions)
+    for name in ("tank_voltage_peak_v", "primary_current_peak_a", "tank_current_peak_a"):
+        assert getattr(last, name) == pytest.approx(getattr(first, name), rel=0.02), name
+    assert last.mode == "inductive"
+    assert last.input_power_w > 500.0
+    assert 5.0 < last.phase_deg < 85.0
+    # The residual is of the integration: 1e-4 tolerance, measured below 1e-4 of the energy.
+    assert abs(balance(waves, cycles[0].start, cycles[-1].end).residual) < 1e-3
+
+
+@pytest.mark.parametrize("parts", TOPOLOGIES, ids="-".join)
+def test_bridge_and_gates_do_what_the_topology_says(parts: tuple[str, str, str]) -> None:
+    """Bridge levels, mean of the node, the polarity of each gate, no two switches of a leg on.
+
+    Erickson eq. 22.2: a full bridge puts out plus and minus the link, a half bridge half of it.
+    The tolerance on levels is the drop of two switches and the link's sag, 3 %; on the split or
+    blocking capacitor's mean 2 % of the link.
+    """
+    bridge, _, gate = parts
+    machine = topology(*parts)
+    line = still(machine, CYCLES)
+    stretch = seeded_stretch(machine, line, 2.0 / line.frequency.first)
+    span = (stretch.cycles[0].start, stretch.cycles[-1].end)
+    waves = stretch.waves.between(*span)
+    link = average(waves.time, waves.link_voltage)
+    winding = waves.node("pb") - waves.node("b")  # behind the blocking capacitor
+    level = link if bridge == "full" else 0.5 * link
+    # Time shares: the engine's points crowd at the edges, so all is read on an even grid.
+    even = np.linspace(waves.time[0], waves.time[-1], 20_001)
+    voltage = np.interp(even, waves.time, winding)
+    assert np.median(voltage[voltage > 0]) == pytest.approx(level, rel=0.03)
+    assert np.median(voltage[voltage < 0]) == pytest.approx(-level, rel=0.03)
+    if bridge == "half-split":
+        assert average(waves.time, waves.node("b")) == pytest.approx(0.5 * link, abs=0.02 * link)
+    if bridge == "half-blocking":
+        drop = waves.node("a") - waves.node("pa")
+        assert average(waves.time, drop) == pytest.approx(0.5 * link, abs=0.02 * link)
+    threshold = machine.switch.channel.threshold
+    for upper, lower in zip(waves.switches[::2], waves.switches[1::2], strict=True):
+        both = (upper.gate_source > threshold) & (lower.gate_source > threshold)
+        assert not both.any()
+        for switch in (upper, lower):
+            gate_source = np.interp(even, waves.time, switch.gate_source)
+            on = gate_source > threshold
+            dead = machine.drive.dead_time * line.frequency.first
+            assert on.mean() == pytest.approx(0.5 - dead, abs=0.02)
+            off_level = np.median(gate_source[~on])
+            assert off_level == pytest.approx(-12.0 if gate == "transformer" else 0.0, abs=1.0)
+
+
+@pytest.mark.parametrize("bridge", ["full", "half-split", "half-blocking"])
+@pytest.mark.parametrize("feed", ["loop", "shunt"])
+def test_seed_read_from_a_run_is_the_fast_models(bridge: str, feed: str) -> None:
+    """`seed_at` on a settled run gives back what the fast model gives, sign by sign.
+
+    6 % of each state's own amplitude: the fast model switches at the command, the circuit some
+    100 ns later, when the gate has fallen to threshold, which turns sine waves of 80 to 92 kHz by
+    3 degrees, 5 % of the amplitude where they cross zero. The blocking capacitor's small ripple
+    rides on a large mean, so it is held against the link.
+    """
+    machine = topology(bridge, feed, "ideal")
+    line = still(machine, 6)
+    stretch = seeded_stretch(machine, line, 0.0)
+    later = line.time_of(4.25)
+    found = seed_at(stretch.waves, later)
+    wanted = steady_seed(machine, still(machine, 6).stretch(later, later + 1e-5))
+    waves = stretch.waves
+    sizes = {
+        "primary_current": waves.primary_current,
+        "load_current": waves.load_current,
+        "coil_current": waves.coil_current,
+        "tank_voltage": waves.bank_voltage,
+    }
+    for name, values in sizes.items():
+        size = float(np.abs(values).max())
+        assert getattr(found, name) == pytest.approx(getattr(wanted, name), abs=0.06 * size), name
+    assert found.blocking_voltage == pytest.approx(
+        wanted.blocking_voltage, abs=0.01 * wanted.link_voltage
+    )

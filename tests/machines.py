@@ -1,0 +1,128 @@
+"""Variant machines for tests, built from the shipped demonstration machine by plain overrides.
+
+Values that are not the demonstration machine's own are invented here and stand for nobody's parts.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from functools import lru_cache
+from pathlib import Path
+from typing import Any
+
+from simkit.circuit.analysis import Analysis
+from simkit.circuit.netlist import Deck, machine_deck
+from simkit.circuit.timeline import Timeline, timeline
+from simkit.parameters.machine import Machine
+from simkit.parameters.scenario import Scenario
+from simkit.run.backend import Budget, EngineRun
+from simkit.run.process import NgspiceEngine
+from simkit.studies.event import WORKING
+from simkit.studies.loading import load_machine
+from simkit.studies.seeding import steady_seed
+from simkit.studies.windows import Stretch, run_stretch
+
+ROOT = Path(__file__).resolve().parents[1]
+DEMO = ROOT / "scenarios" / "chisel-brazing"
+SHIPPED = sorted(p for p in (ROOT / "scenarios").glob("*/*.toml") if p.name != "machine.toml")
+
+BRIDGES = ("full", "half-split", "half-blocking")
+FEEDS = ("loop", "shunt")
+GATES = ("ideal", "transformer")
+TOPOLOGIES = tuple((b, f, g) for b in BRIDGES for f in FEEDS for g in GATES)
+
+
+@lru_cache(maxsize=1)
+def demo() -> Machine:
+    """The shipped demonstration machine."""
+    return load_machine(DEMO / "machine.toml").model
+
+
+def varied(machine: Machine, changes: Mapping[str, Any]) -> Machine:
+    """The machine with values changed by dotted key, checked again as a file would be."""
+    data = machine.model_dump(exclude_none=True)
+    for key, value in changes.items():
+        *path, last = key.split(".")
+        table = data
+        for name in path:
+            table = table.setdefault(name, {})
+        if value is None:
+            table.pop(last, None)
+        else:
+            table[last] = value
+    return Machine.model_validate(data)
+
+
+GATE_TRANSFORMER = {
+    "magnetising_inductance": 0.8e-3,
+    "leakage_inductance": 0.4e-6,
+    "winding_resistance": 0.6,
+    "coupling_capacitance": 1e-6,
+}
+
+
+def topology(bridge: str, feed: str, gate: str) -> Machine:
+    """The demonstration machine rebuilt to another topology, at a like power.
+
+    Half bridges put out half the voltage and get half the turns. Shunt-fed, the reflected loss is
+    R (L_m/L)^2 at the secondary, ten times the loop's, and fewer turns again give like power.
+    """
+    turns = 22 if feed == "loop" else 8
+    changes: dict[str, Any] = {
+        "bridge.topology": bridge,
+        "tank.feed": feed,
+        "drive.isolation": gate,
+        "transformer.primary_turns": turns if bridge == "full" else turns // 2,
+    }
+    if bridge != "full":
+        share = (turns // 2 / turns) ** 2
+        changes["transformer.magnetising_inductance"] = 2.2e-3 * share
+        changes["transformer.leakage_inductance"] = 8e-6 * share
+    if bridge == "half-split":
+        changes |= {"bridge.split_capacitance": 3.3e-6, "bridge.split_esr": 4e-3}
+        changes["transformer.blocking_capacitance"] = None
+    if feed == "shunt":
+        changes["tank.matching"] = {"inductance": 3e-6, "resistance": 5e-3}
+    if gate == "transformer":
+        changes["drive.transformer"] = GATE_TRANSFORMER
+    return varied(demo(), changes)
+
+
+def scenario(**start: Any) -> Scenario:
+    """A scenario without events; `start` fills its start table."""
+    tail = start.pop("tail", 1e-4)
+    begin = {"load": "cold-steel-weak-field", "settled": 1e-4, "margin": 0.03} | start
+    if "frequency" in start:
+        begin.pop("margin")
+    return Scenario.model_validate(
+        {"name": "test", "title": "", "machine": "machine.toml", "tail": tail, "start": begin}
+    )
+
+
+def still(machine: Machine, cycles: float, **start: Any) -> Timeline:
+    """A timeline without events that lasts some cycles."""
+    line = timeline(machine, scenario(**start))
+    return line.stretch(0.0, cycles / line.frequency.first)
+
+
+def seeded_deck(machine: Machine, line: Timeline, analysis: Analysis = WORKING) -> Deck:
+    """Deck of a timeline, started from the fast model's steady state."""
+    return machine_deck(machine, line, steady_seed(machine, line), analysis)
+
+
+def run_text(text: str, saved: tuple[str, ...], stop: float, **budget: Any) -> EngineRun:
+    """A deck through the engine's door, with a short leash."""
+    return NgspiceEngine().run(text, saved, stop, Budget(**({"wall": 120.0} | budget)))
+
+
+def run_deck(deck: Deck) -> EngineRun:
+    """A machine's deck through the engine's door."""
+    return run_text(deck.text, deck.saved, deck.stop)
+
+
+def seeded_stretch(
+    machine: Machine, line: Timeline, measured_from: float, analysis: Analysis = WORKING
+) -> Stretch:
+    """A measured stretch, started from the fast model's steady state."""
+    seed = steady_seed(machine, line)
+    return run_stretch(machine, line, seed, analysis, run_deck, measured_from)
