@@ -22,7 +22,7 @@ from simkit.parts.inductance import (
 )
 from simkit.parts.ranged import out_of_range
 from simkit.parts.rings import MU0, Sheet, circle, joined
-from simkit.parts.ringsystem import Matrices, Turns, matrices, solve
+from simkit.parts.ringsystem import Matrices, Turns, answer_of_coil, matrices, solve_bodies
 from simkit.parts.skin import skin_depth, tube_impedance
 
 SEGMENTS = 20  # per turn; finer changes L by less than 0.3 % and R by less than 2 %
@@ -184,8 +184,8 @@ def turns_impedance(geometry: CoilGeometry, resistivity: float, frequency: float
     """
     turns, known = turns_of(geometry)
     tau = copper_depth(geometry, resistivity, frequency)
-    depths = np.full(known.starts[-1], tau, dtype=np.complex128)
-    return solve(turns, known, depths, 2.0 * math.pi * frequency).impedance
+    ready = answer_of_coil(turns, known, tau, 2.0 * math.pi * frequency)
+    return solve_bodies(ready, np.zeros(0, dtype=np.complex128)).impedance
 
 
 def _overruled(

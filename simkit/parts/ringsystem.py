@@ -9,6 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from simkit.parts.rings import (
     MU0,
@@ -63,7 +64,7 @@ class Solved:
     ------
     impedance : at the ends of the coil's turns [ohm]
     currents : of every ring [A/A]
-    field : H_t outside every surface ring [1/m]; zero for volume rings
+    field : H_t outside every surface ring of the bodies [1/m]; zero for volume rings
     """
 
     impedance: complex
@@ -88,29 +89,82 @@ def matrices(coil: Sheet, bodies: tuple[Sheet | Block, ...], known: Matrices | N
     return Matrices(groups, starts, potential, tangential)
 
 
-def solve(turns: Turns, known: Matrices, depths: Complex, omega: float) -> Solved:
-    """Solve for the ring currents with 1 A peak through the coil.
+@dataclass(frozen=True)
+class Answered:
+    """The coil's answer put into the equations of the bodies, for 1 A peak through the coil.
+
+    Fields
+    ------
+    turns, known : what it was made from
+    coil : currents and turn voltages of the coil with no current in the bodies
+    back : by how much one ampere in each ring of the bodies lowers them
+    surface : whether each ring of the bodies is on a surface
+    potential, tangential : of the bodies' rings on themselves, the coil answering
+    driven_potential, driven_tangential : on the bodies' rings, of the coil alone
+    """
+
+    turns: Turns
+    known: Matrices
+    coil: Complex
+    back: Complex
+    surface: NDArray[np.bool_]
+    potential: Complex
+    tangential: Complex
+    driven_potential: Complex
+    driven_tangential: Complex
+
+
+def answer_of_coil(turns: Turns, known: Matrices, copper: complex, omega: float) -> Answered:
+    """Solve the coil once, for any bodies' currents; `copper` is its flux depth tau [m].
+
+    What is left then has the size of the bodies, and is solved as often as steel needs.
+    """
+    count, turn = known.starts[1], np.asarray(turns.turn)
+    share, rows = np.asarray(turns.share), np.arange(known.starts[1])
+    own, bodies = np.s_[:count], np.s_[count:]
+    equations = known.potential[own] - MU0 * copper * known.tangential[own]
+    full = np.zeros((count + len(share), count + len(share)), dtype=np.complex128)
+    full[own, own] = equations[:, own]
+    full[rows, count + turn] = -1.0 / (2j * np.pi * omega * turns.sheet.r)
+    full[count + turn, rows] = 1.0
+    right = np.zeros((len(full), 1 + known.starts[-1] - count), dtype=np.complex128)
+    # A part of a turn carries the whole current over a part of the circle: as a ring it is
+    # given that part of the current, and adds that part of its voltage.
+    right[count:, 0] = share
+    right[own, 1:] = equations[:, bodies]
+    answer = np.asarray(np.linalg.solve(full, right), dtype=np.complex128)
+    coil, back = answer[:, 0], answer[:, 1:]
+    potential, tangential = known.potential[bodies], known.tangential[bodies]
+    return Answered(
+        turns,
+        known,
+        coil,
+        back,
+        np.concatenate([np.zeros(0, bool), *(_on_surface(one) for one in known.groups[1:])]),
+        np.asarray(potential[:, bodies] - potential[:, own] @ back[own]),
+        np.asarray(tangential[:, bodies] - tangential[:, own] @ back[own]),
+        np.asarray(potential[:, own] @ coil[own]),
+        np.asarray(tangential[:, own] @ coil[own]),
+    )
+
+
+def _on_surface(group: Sheet | Block) -> NDArray[np.bool_]:
+    return np.full(len(group.r), isinstance(group, Sheet))
+
+
+def solve_bodies(ready: Answered, depths: Complex) -> Solved:
+    """Solve for the ring currents of the bodies, and with them the coil's.
 
     `depths`: for a surface ring its flux depth tau [m]; for a volume ring the term
     rho/(j omega mu0 S) [1/m] that belongs to its own current, S its section [m2].
     """
-    count, turn = known.starts[-1], np.asarray(turns.turn)
-    size, share = len(turns.share), np.asarray(turns.share)
-    full = np.zeros((count + size, count + size), dtype=np.complex128)
-    sheet_rows = np.concatenate(
-        [np.full(len(group.r), isinstance(group, Sheet)) for group in known.groups]
-    )
-    tau = np.where(sheet_rows, depths, 0.0)
-    full[:count, :count] = known.potential - MU0 * tau[:, None] * known.tangential
-    full[np.arange(count), np.arange(count)] += MU0 * np.where(sheet_rows, 0.0, depths)
-    rows = np.arange(len(turn))
-    full[rows, count + turn] = -1.0 / (2j * np.pi * omega * turns.sheet.r)
-    full[count + turn, rows] = 1.0
-    right = np.zeros(count + size, dtype=np.complex128)
-    right[count:] = share
-    answer = np.asarray(np.linalg.solve(full, right), dtype=np.complex128)
-    # A part of a turn carries the whole current over a part of the circle: as a ring it is
-    # given that part of the current, and adds that part of its voltage.
-    impedance = complex(share @ answer[count:])
-    field = np.asarray(known.tangential @ answer[:count], dtype=np.complex128)
-    return Solved(impedance, answer[:count], field)
+    tau = np.where(ready.surface, depths, 0.0)
+    matrix = ready.potential - MU0 * tau[:, None] * ready.tangential
+    matrix[np.diag_indices(len(tau))] += MU0 * np.where(ready.surface, 0.0, depths)
+    right = MU0 * tau * ready.driven_tangential - ready.driven_potential
+    currents = np.asarray(np.linalg.solve(matrix, right), dtype=np.complex128)
+    coil = ready.coil - ready.back @ currents
+    count = ready.known.starts[1]
+    field = np.asarray(ready.driven_tangential + ready.tangential @ currents)
+    share = np.asarray(ready.turns.share)
+    return Solved(complex(share @ coil[count:]), np.concatenate([coil[:count], currents]), field)

@@ -195,7 +195,8 @@ CHECKS = (
         "IND-10", "one turn of thin wire, skin thin, by the ring method [H]",
         "D 100 mm, wire 1 mm, 10 MHz", _thin_turn(),
         0.003, "20 segments around the wire make it a polygon",
-        "mu0 R (ln(8 R/a) - 2 + delta/2a), Smythe, Static and Dynamic Electricity, section 8.11, recalled from memory",
+        "mu0 R (ln(8 R/a) - 2 + delta/2a), Smythe, Static and Dynamic Electricity, section 8.11, "
+        "recalled from memory",
         _single_turn,
     ),
     Check(

@@ -1,0 +1,195 @@
+"""A workpiece in the coil: signs, limits, energy. Finite elements: tests/reference."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+
+from simkit.parts.coil import CoilGeometry, Measured, coil_from_geometry
+from simkit.parts.materials import material
+from simkit.parts.profiles import (
+    inductance_flip,
+    level_sweep,
+    pull_out_profile,
+    temperature_sweep,
+)
+from simkit.parts.workpiece import Charge, Piece, workpiece_in_coil
+
+GEOMETRY = CoilGeometry(5, 44e-3, 6e-3, 1e-3, 9e-3, 0.0, 0.0)
+FREQUENCY = 80e3
+COIL = coil_from_geometry(GEOMETRY, FREQUENCY, 1.72e-8)
+STEEL = material("low-carbon-steel")
+BAR = Piece(16e-3, 80e-3, None)
+BENCH, FULL = 0.5, 300.0  # [A, peak]: a reading at low voltage, a kilowatt-class heater
+
+
+def change(piece: Piece, name: str, temperature: float, current: float) -> float:
+    """L with the piece over L without [1]."""
+    loaded = workpiece_in_coil(COIL, piece, material(name), temperature, current, FREQUENCY)
+    assert loaded.warnings == ()
+    return loaded.inductance / COIL.inductance
+
+
+def test_cold_steel_raises_weakly_and_lowers_at_full_power() -> None:
+    """The design's table is for a long coil (1.05 and 0.96); the short coil halves the change."""
+    assert change(BAR, "low-carbon-steel", 20.0, BENCH) == pytest.approx(1.025, abs=0.006)
+    assert change(BAR, "low-carbon-steel", 20.0, FULL) == pytest.approx(0.986, abs=0.006)
+
+
+def test_thin_bar_still_raises_at_full_power() -> None:
+    """As in the design's table, 8 mm: flux of the skin outweighs the area shut out."""
+    thin = Piece(8e-3, 80e-3, None)
+    assert change(thin, "low-carbon-steel", 20.0, FULL) > 1.005
+
+
+@pytest.mark.parametrize(
+    ("name", "temperature"),
+    [("low-carbon-steel", 900.0), ("copper", 20.0), ("graphite", 20.0), ("aluminium", 20.0)],
+)
+def test_what_is_not_magnetic_always_lowers(name: str, temperature: float) -> None:
+    for current in (BENCH, FULL):
+        assert change(BAR, name, temperature, current) < 1.0
+
+
+def test_hot_steel_below_the_curie_point_raises_more_than_cold() -> None:
+    """Resistivity thickens the skin that carries the flux (design's table, 400 degC)."""
+    cold, hot = (change(BAR, "low-carbon-steel", t, FULL) for t in (20.0, 400.0))
+    assert hot > 1.0 > cold
+
+
+def test_field_of_the_sign_change() -> None:
+    flip = inductance_flip(COIL, BAR, STEEL, 20.0, FREQUENCY)
+    assert flip is not None
+    assert BENCH < flip.coil_current < FULL
+    assert flip.surface_field == pytest.approx(12.5e3, rel=0.1)
+    below, above = (
+        change(BAR, "low-carbon-steel", 20.0, flip.coil_current * k) for k in (0.9, 1.1)
+    )
+    assert below > 1.0 > above
+    assert inductance_flip(COIL, BAR, material("copper"), 20.0, FREQUENCY) is None
+
+
+def test_level_sweep_saturates_and_its_reflected_resistance_falls() -> None:
+    sweep = level_sweep(COIL, BAR, STEEL, 20.0, np.array([30.0, 100.0, 300.0, 1000.0]), FREQUENCY)
+    assert np.all(np.diff(sweep.mu_r) < 0)
+    assert np.all(np.diff(sweep.resistance) < 0)
+    assert np.all(np.diff(sweep.surface_field) > 0)
+    # Surface field between the long coil's I/pitch and the half of it that a short one has.
+    assert 0.5 < sweep.surface_field[-1] / (1000.0 / 9e-3) < 1.0
+
+
+def test_curie_sweep() -> None:
+    """20 to 1000 degC: R rises with resistivity, falls severalfold at the Curie point."""
+    celsius = np.array([20.0, 200.0, 400.0, 600.0, 720.0, 760.0, 769.9, 770.1, 800.0, 1000.0])
+    sweep = temperature_sweep(COIL, BAR, STEEL, celsius, 200.0, FREQUENCY)
+    reflected = sweep.resistance - COIL.resistance
+    assert np.all(np.diff(reflected[:4]) > 0)
+    assert np.all(np.diff(reflected[4:8]) < 0)
+    assert max(reflected) / reflected[-1] > 5.0
+    # Above it mu_r is 1, and what changes is resistivity alone: skin over it goes as its root.
+    assert np.all(sweep.mu_r[7:] == pytest.approx(1.0))
+    expected = math.sqrt(117.9 / STEEL.resistivity.at(800.0, "").value * 1e-8)
+    # 3 %: the bar is only four skins in radius, so R grows slower than the root.
+    assert reflected[-1] / reflected[-2] == pytest.approx(expected, rel=0.03)
+    assert sweep.warnings == ()
+
+
+def test_no_step_where_the_method_changes() -> None:
+    """A rod changes from surface rings to volume rings as its skin thickens.
+
+    5 % on R and 0.3 % on L: the two methods' own differences from finite elements.
+    """
+    results = []
+    for diameter in (1.0001, 0.9999):
+        # Hot steel: skin 1.9 mm at 80 kHz, so the limit of 0.45 radii is near 8.5 mm.
+        skin = 1.0 / math.sqrt(
+            math.pi * FREQUENCY * 4e-7 * math.pi / STEEL.resistivity.at(900.0, "").value
+        )
+        piece = Piece(2 * skin / 0.45 * diameter, 80e-3, None)
+        results.append(workpiece_in_coil(COIL, piece, STEEL, 900.0, 10.0, FREQUENCY))
+    assert results[0].reflected == pytest.approx(results[1].reflected, rel=0.05)
+    assert results[0].inductance == pytest.approx(results[1].inductance, rel=0.003)
+
+
+def test_pulled_out_it_is_the_empty_coil() -> None:
+    for name in ("copper", "low-carbon-steel"):
+        profile = pull_out_profile(COIL, BAR, material(name), 20.0, 200.0, FREQUENCY, points=17)
+        assert profile.inductance[-1] == pytest.approx(COIL.inductance, rel=1e-3)
+        # 0.1 % of the loaded resistance is left.
+        left = profile.resistance[-1] - COIL.resistance
+        assert 0.0 <= left < 1e-3 * profile.resistance[0]
+        assert np.all(np.diff(profile.resistance) < 0)
+    # Copper only shuts flux out, so L rises all the way.
+    copper = pull_out_profile(COIL, BAR, material("copper"), 20.0, 200.0, FREQUENCY, points=9)
+    assert np.all(np.diff(copper.inductance) > 0)
+
+
+def test_up_and_down_are_the_same() -> None:
+    up, down = (
+        workpiece_in_coil(COIL, BAR, STEEL, 20.0, 200.0, FREQUENCY, at) for at in (0.03, -0.03)
+    )
+    assert up.inductance == pytest.approx(down.inductance, rel=1e-9)
+    assert up.reflected == pytest.approx(down.reflected, rel=1e-6)
+
+
+def test_long_bar_in_a_long_coil_is_the_bessel_solution() -> None:
+    """Lupi 2017, chapter 6: reflected R of a slice of a long rod in a long coil.
+
+    The slice is what a longer bar has more than a shorter one, so that their ends cancel.
+    2 %: the coil is ten diameters long, which leaves 1 % of the field missing in its middle.
+    """
+    from simkit.parts.skin import long_rod_power
+
+    turns, pitch = 60, 9e-3
+    coil = coil_from_geometry(
+        CoilGeometry(turns, 44e-3, 6e-3, 1e-3, pitch, 0.0, 0.0), FREQUENCY, 1.72e-8
+    )
+    graphite = material("graphite")
+    short, long = (
+        workpiece_in_coil(coil, Piece(30e-3, length, None), graphite, 20.0, 1.0, FREQUENCY)
+        for length in (160e-3, 220e-3)
+    )
+    rho = graphite.resistivity.at(20.0, "").value
+    power = long_rod_power(15e-3, 60e-3, rho, FREQUENCY, 1.0 / pitch)
+    assert long.reflected - short.reflected == pytest.approx(2 * power, rel=0.02)
+
+
+def test_measured_coil_scales_what_the_piece_adds() -> None:
+    coil = coil_from_geometry(
+        GEOMETRY, FREQUENCY, 1.72e-8, Measured(inductance=1.1 * COIL.inductance)
+    )
+    plain = workpiece_in_coil(COIL, BAR, STEEL, 20.0, 10.0, FREQUENCY)
+    scaled = workpiece_in_coil(coil, BAR, STEEL, 20.0, 10.0, FREQUENCY)
+    assert scaled.reflected / plain.reflected == pytest.approx(coil.scale, rel=1e-6)
+
+
+def test_graphite_crucible_shields_its_charge_in_part() -> None:
+    crucible, melt = Piece(32e-3, 40e-3, 4e-3), Piece(22e-3, 30e-3, None)
+    graphite, copper = material("graphite"), material("copper")
+    empty = workpiece_in_coil(COIL, crucible, graphite, 1000.0, 100.0, FREQUENCY)
+    charge = Charge(melt, copper, 1000.0, -3e-3)
+    full = workpiece_in_coil(COIL, crucible, graphite, 1000.0, 100.0, FREQUENCY, 0.0, charge)
+    # The copper shuts out flux that would have gone through the bore.
+    assert full.inductance < empty.inductance
+
+
+def test_what_cannot_be_is_refused() -> None:
+    with pytest.raises(ValueError, match="does not pass"):
+        workpiece_in_coil(COIL, Piece(50e-3, 80e-3, None), STEEL, 20.0, 1.0, FREQUENCY)
+    with pytest.raises(ValueError, match="coil_current"):
+        workpiece_in_coil(COIL, BAR, STEEL, 20.0, -1.0, FREQUENCY)
+    charge = Charge(Piece(30e-3, 30e-3, None), STEEL, 20.0, 0.0)
+    tube = Piece(32e-3, 40e-3, 4e-3)
+    with pytest.raises(ValueError, match="does not fit"):
+        workpiece_in_coil(COIL, tube, STEEL, 20.0, 1.0, FREQUENCY, 0.0, charge)
+
+
+def test_outside_the_range_warns() -> None:
+    near_curie = workpiece_in_coil(COIL, Piece(2e-3, 80e-3, None), STEEL, 769.9, 300.0, FREQUENCY)
+    assert any("skin depth/radius" in note for note in near_curie.warnings)
+    cold = workpiece_in_coil(COIL, BAR, STEEL, -50.0, 10.0, FREQUENCY)
+    assert any("temperature for resistivity" in note for note in cold.warnings)
+    far = workpiece_in_coil(COIL, BAR, STEEL, 20.0, 10.0, 4 * FREQUENCY)
+    assert any("frequency/the coil's" in note for note in far.warnings)
