@@ -1,8 +1,9 @@
 """A workpiece in the coil: what the coil's ends measure, at a field, temperature and place.
 
 The field is solved by rings of current (`rings`); steel is linearised at every point of its
-surface with the permeability of the field there, and the two are iterated. Compared with
-finite elements in the tests: within 1 % on L and 4 % on reflected R for rods of 8 to 32 mm
+surface with the permeability of the field there (and the factor for its rise inwards), and
+the two are iterated. Compared with
+finite elements in the tests: within 1 % on L and 5 % on reflected R for rods of 8 to 32 mm
 in a coil of 44 mm bore, 20 to 200 kHz.
 """
 
@@ -14,7 +15,11 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from simkit.parts.coil import Coil, copper_depth, turns_impedance, turns_of
-from simkit.parts.magnetics import saturated_permeability
+from simkit.parts.magnetics import (
+    saturated_permeability,
+    saturation_exponent,
+    saturation_factor,
+)
 from simkit.parts.materials import Material
 from simkit.parts.ranged import out_of_range
 from simkit.parts.rings import (
@@ -119,13 +124,17 @@ class _Body:
         """mu_r of every ring at its field [1]; 1 for volume rings, which are not magnetic."""
         return saturated_permeability(field, self.initial, self.rayleigh, self.saturation)
 
-    def depths(self, mu_r: Real, frequency: float) -> Complex:
-        """The own term of every ring for `ringsystem.solve`."""
+    def depths(self, field: Real, frequency: float) -> Complex:
+        """The own term of every ring for `ringsystem.solve_bodies`, at its field [A/m, peak]."""
         if isinstance(self.rings, Block):
             omega = 2.0 * math.pi * frequency
             section = self.rings.height * self.rings.thickness
             return np.asarray(self.resistivity / (1j * omega * MU0 * section))
-        return _flux_depths(self.piece, self.rings, self.resistivity, mu_r, frequency)
+        steel = self.initial, self.rayleigh, self.saturation
+        # Permeability rises inwards, where the field is weaker: see `saturation_factor`.
+        factor = saturation_factor(saturation_exponent(field, *steel))
+        mu_r = saturated_permeability(field, *steel)
+        return factor * _flux_depths(self.piece, self.rings, self.resistivity, mu_r, frequency)
 
 
 def _flux_depths(
@@ -189,55 +198,50 @@ def _body(
     )
 
 
-def _guess(bodies: list[_Body], coil: Coil, current: float) -> list[Real]:
-    """First permeabilities: those of a long coil's field."""
-    field = current / coil.geometry.pitch
-    return [body.permeability(np.full(len(body.rings.r), field)) for body in bodies]
-
-
 def _settle(
     coil: Coil, bodies: list[_Body], known: Matrices, current: float, frequency: float
 ) -> tuple[Solved, list[Real], tuple[str, ...]]:
-    """Iterate permeability and field until neither moves."""
+    """Iterate the field at every ring [A/m, peak] and the permeability it makes."""
     turns, _ = turns_of(coil.geometry)
     copper = copper_depth(coil.geometry, coil.resistivity, frequency)
     ready = answer_of_coil(turns, known, copper, 2.0 * math.pi * frequency)
-    first = known.starts[1]
-    mu = _guess(bodies, coil, current)
+    cuts = np.subtract(known.starts[2:-1], known.starts[1])
+    fields = [np.full(len(body.rings.r), current / coil.geometry.pitch) for body in bodies]
     change = math.inf
     for _ in range(ROUNDS):
-        depths = [body.depths(one, frequency) for body, one in zip(bodies, mu, strict=True)]
+        depths = [body.depths(one, frequency) for body, one in zip(bodies, fields, strict=True)]
         solved = solve_bodies(ready, np.concatenate(depths))
-        change = 0.0
-        for i, body in enumerate(bodies):
-            part = slice(known.starts[i + 1] - first, known.starts[i + 2] - first)
-            new = body.permeability(np.abs(solved.field[part]) * current)
-            change = max(change, float(np.max(np.abs(np.log(new / mu[i])))))
-            # The field answers weakly and against the permeability: a step a little short of
-            # the whole, on a log scale, settles in about ten rounds.
-            mu[i] = new**STEP * mu[i] ** (1.0 - STEP)
+        new = [np.abs(part) * current for part in np.split(solved.field, cuts)]
+        change = max(
+            float(np.max(np.abs(np.log(body.permeability(b) / body.permeability(a)))))
+            for body, a, b in zip(bodies, fields, new, strict=True)
+        )
         if change < SETTLED:
-            return solved, mu, ()
-    return solved, mu, (f"permeability not settled: last change {change:.2g}",)
+            return solved, new, ()
+        # The field answers weakly and against the permeability: a step a little short of the
+        # whole, on a log scale, settles in about ten rounds.
+        fields = [b**STEP * a ** (1.0 - STEP) for a, b in zip(fields, new, strict=True)]
+    return solved, new, (f"permeability not settled: last change {change:.2g}",)
 
 
 def _weighted(
-    body: _Body, known: Matrices, index: int, solved: Solved, mu: Real, frequency: float
+    body: _Body, known: Matrices, solved: Solved, field: Real, current: float, frequency: float
 ) -> tuple[float, float]:
-    """Field per ampere on the side of a body [1/m] and mu_r [1], weighted with the loss."""
+    """Field [A/m, peak] and mu_r [1] on the side of a body, weighted with the loss."""
     if isinstance(body.rings, Sheet):
-        first, last = (known.starts[index + i] - known.starts[1] for i in (1, 2))
-        rings, field = body.rings, np.abs(solved.field[first:last])
-        loss = -body.depths(mu, frequency).imag * field**2 * rings.r * rings.width
+        rings, mu_r = body.rings, body.permeability(field)
+        loss = -body.depths(field, frequency).imag * field**2 * rings.r * rings.width
     else:
         # Just outside the rings, so that no filament is met.
         shell = replace(body.piece, diameter=1.02 * body.piece.diameter, wall=None)
         at = 0.5 * float(body.rings.z.max() + body.rings.z.min())
         rings = _surface(shell, at)
-        field = np.abs(_outside_field(rings, known, solved))
-        loss, mu = field**2 * rings.r * rings.width, np.ones(len(field))
+        field = np.abs(_outside_field(rings, known, solved)) * current
+        loss, mu_r = field**2 * rings.r * rings.width, np.ones(len(field))
     side = loss * (rings.tz > 0.5)
-    return float(side @ field / side.sum()), float(side @ mu / side.sum())
+    if side.sum() == 0.0:
+        return 0.0, float(np.max(mu_r))
+    return float(side @ field / side.sum()), float(side @ mu_r / side.sum())
 
 
 def _outside_field(at: Sheet, known: Matrices, solved: Solved) -> Complex:
@@ -293,12 +297,15 @@ def workpiece_in_coil(
         )
     turns, alone = turns_of(coil.geometry)
     known = matrices(turns.sheet, tuple(body.rings for body in bodies), alone)
-    solved, mu, unsettled = _settle(coil, bodies, known, coil_current, frequency)
+    solved, fields, unsettled = _settle(coil, bodies, known, coil_current, frequency)
     empty = turns_impedance(coil.geometry, coil.resistivity, frequency)
     added = coil.scale * (solved.impedance - empty)
     change = added.imag / (2.0 * math.pi * frequency)
     warnings = [*coil.notes, *unsettled]
-    means = [_weighted(body, known, i, solved, mu[i], frequency) for i, body in enumerate(bodies)]
+    means = [
+        _weighted(body, known, solved, field, coil_current, frequency)
+        for body, field in zip(bodies, fields, strict=True)
+    ]
     depths = [
         skin_depth(body.resistivity, frequency, mean)
         for body, (_, mean) in zip(bodies, means, strict=True)
@@ -311,7 +318,7 @@ def workpiece_in_coil(
         resistance=coil.resistance + added.real,
         reflected=added.real,
         inductance_change=change,
-        surface_field=means[0][0] * coil_current,
+        surface_field=means[0][0],
         mu_r=means[0][1],
         penetration_depth=depths[0],
         warnings=tuple(warnings),
