@@ -1,0 +1,448 @@
+"""From a rehearsal and its result document to what a report page shows."""
+
+import shlex
+from collections.abc import Iterable, Iterator, Mapping
+from math import sqrt
+from typing import Any
+
+import numpy as np
+from pydantic import BaseModel
+
+from simkit.judge.quantities import QUANTITIES
+from simkit.judge.verdict import WORDS
+from simkit.measure.commutation import Transition, legs
+from simkit.measure.recovery import TAIL, Recovery
+from simkit.measure.series import Series
+from simkit.measure.waveforms import Array, Waves
+from simkit.parameters.fields import Quantity, field_of
+from simkit.parameters.load import Loaded, Origin
+from simkit.parameters.machine import Machine
+from simkit.report import view as page
+from simkit.studies.event import Rehearsal
+from simkit.studies.windows import Stretch
+from simkit.units import format_quantity
+
+AROUND = 1.2e-6
+"""Least time shown after the incoming switch's command in a close-up [s]."""
+PERIODS = 3.0
+"""Drive periods kept at full rate around a moment that matters [1]."""
+ASSUMPTIONS = (
+    "All switches are alike, and so are all gate drives and all capacitor cans.",
+    "The workpiece is a pair of inductance and resistance at the coil's ends that changes "
+    "smoothly between the values in the machine file.",
+    "Heatsink and pad temperatures stand still during the event; before it everything is settled.",
+    "Switch values are those of the machine file at one temperature.",
+)
+
+
+def report_view(
+    rehearsal: Rehearsal, result: Mapping[str, Any], machine: Loaded[Machine]
+) -> page.ReportView:
+    """Everything the page of one rehearsal shows."""
+    worst = worst_transition(rehearsal)
+    calm = healthy_transition(rehearsal, worst)
+    panels, whole, windows = waveforms(rehearsal, worst, calm)
+    energy = rehearsal.energy
+    return page.ReportView(
+        scenario=rehearsal.scenario.name,
+        title=rehearsal.scenario.title,
+        description=rehearsal.scenario.description,
+        machine=rehearsal.machine,
+        outcome=result["verdict"],
+        word=WORDS[result["verdict"]],
+        reason=result["reason"],
+        limits=tuple(_limit(row) for row in result["limits"]),
+        stop=rehearsal.line.stop,
+        events=tuple(page.Span(e.start, e.end, e.name) for e in rehearsal.line.events),
+        modes=tuple(page.Span(m.start, m.end, m.mode) for m in rehearsal.modes),
+        courses=tuple(courses(rehearsal)),
+        worst=_close_up(rehearsal, worst, "The worst transition"),
+        healthy=_close_up(rehearsal, calm, "A healthy transition"),
+        panels=panels,
+        whole=whole,
+        windows=windows,
+        energy=page.Energy(
+            energy.supplied, energy.stored, energy.work, tuple(energy.dissipated.items()),
+            energy.residual,
+        ),
+        temperatures=tuple(_temperature(t) for t in result["temperatures"]),
+        before=rehearsal.before,
+        after=rehearsal.after,
+        commutation=tuple(_commutation(result["commutation"])),
+        recovery=tuple(_recovery(result["recovery"])),
+        numerics=tuple(_numerics(result["numerics"])),
+        parameters=tuple(parameters(machine.model, machine.origins)),
+        assumptions=ASSUMPTIONS,
+        not_modelled=tuple(result["not_modelled"]),
+        cautions=tuple(result["cautions"]),
+        warnings=tuple(result.get("warnings", ())),
+        overridden=tuple(
+            page.Fact(key, text) for key, text in result.get("overridden", {}).items()
+        ),
+        provenance=tuple(_provenance(result)),
+        command=command(result),
+        netlist=rehearsal.whole.deck.text,
+    )  # fmt: skip
+
+
+def _limit(row: Mapping[str, Any]) -> page.LimitRow:
+    words = QUANTITIES[row["quantity"]]
+    return page.LimitRow(
+        part=row["part"], quantity=row["quantity"], title=words.title, unit=row["unit"],
+        value=row["value"], error=row["error"], limit=row["limit"], ratio=row["ratio"],
+        time=row["time_s"], first_over=row.get("first_over_s"), status=row["status"],
+        source=row["source"], why=words.why, how=words.how, scope=words.scope, change=words.change,
+    )  # fmt: skip
+
+
+# --- the moments worth a close-up
+
+
+def worst_transition(rehearsal: Rehearsal) -> Transition | None:
+    """The transition of the worst recovery or gate lift; without one, the hardest turn-on."""
+    found = rehearsal.whole.transitions
+    if not found:
+        return None
+    judged = [
+        r for r in rehearsal.rows
+        if r.quantity in ("recovery_dv_dt", "recovery_di_dt", "gate_lift")
+        and r.ratio is not None and r.time_s is not None and r.value
+    ]  # fmt: skip
+    recovered = [r for r in judged if r.quantity != "gate_lift"]
+    pick = max(recovered or [r for r in judged if r.status == "over"],
+               key=lambda r: r.ratio or 0.0, default=None)  # fmt: skip
+    if pick is not None and pick.time_s is not None:
+        when, part = pick.time_s, pick.part
+        mine = [t for t in found if f"Q{t.outgoing}" == part] or list(found)
+        return min(mine, key=lambda t: abs(t.time - when))
+    return max(found, key=lambda t: (t.incoming_voltage, -t.turn_off_current))
+
+
+def healthy_transition(rehearsal: Rehearsal, worst: Transition | None) -> Transition | None:
+    """A settled, inductive, zero-voltage transition of the same switch; None when there is none."""
+    if worst is None:
+        return None
+    settled = rehearsal.line.events[0].start if rehearsal.line.events else rehearsal.line.stop
+    good = [
+        t for t in rehearsal.whole.transitions
+        if t.outgoing == worst.outgoing and t.zero_voltage and t.mode == "inductive"
+        and t.time != worst.time
+    ]  # fmt: skip
+    early = [t for t in good if t.time < settled]
+    return (early or good or [None])[-1]
+
+
+def _finest(rehearsal: Rehearsal, start: float, end: float) -> Stretch:
+    """The close-up that covers a stretch of time from its measured part on, else the whole run."""
+    for stretch in rehearsal.close:
+        if stretch.cycles and stretch.cycles[0].start <= start and end <= stretch.waves.time[-1]:
+            return stretch
+    return rehearsal.whole
+
+
+def _close_up(
+    rehearsal: Rehearsal, moment: Transition | None, title: str
+) -> page.CloseUp | None:
+    if moment is None:
+        return None
+    dead = rehearsal.machine.drive.dead_time
+    start, end = moment.time - dead, moment.time + 0.5 * dead + max(AROUND, dead)
+    stretch = _finest(rehearsal, start, end)
+    # The same transition as the close-up saw it, where there is one.
+    found = min(
+        (t for t in stretch.transitions if t.outgoing == moment.outgoing),
+        key=lambda t: abs(t.time - moment.time), default=moment,
+    )  # fmt: skip
+    part = stretch.waves.between(start, end)
+    recovered = next(
+        (r for r in stretch.recoveries
+         if r.switch == found.outgoing and abs(r.time - found.time) < dead + 1e-6), None,
+    )  # fmt: skip
+    sign = next(
+        s if found.outgoing == upper else -s
+        for upper, lower, _, s in legs(part) if found.outgoing in (upper, lower)
+    )  # fmt: skip
+    limit = next(
+        r.limit for r in rehearsal.rows if r.quantity == "drain_voltage_peak"
+    )
+    return page.CloseUp(
+        title=title,
+        finding=_finding(found, recovered),
+        time=part.time,
+        outgoing=_switch(part, found.outgoing),
+        incoming=_switch(part, found.incoming),
+        bridge_current=sign * part.primary_current,
+        transition=found,
+        recovery=recovered,
+        recovery_end=None if recovered is None else _recovery_end(part, recovered),
+        dead_time=dead,
+        threshold=rehearsal.machine.switch.channel.threshold,
+        link=float(np.mean(part.link_voltage[part.time < moment.time - 0.5 * dead])),
+        drain_limit=limit,
+    )
+
+
+def _switch(part: Waves, number: int) -> page.SwitchCurves:
+    s = part.switches[number - 1]
+    return page.SwitchCurves(
+        f"Q{number}", s.drain_source, s.gate_source, s.channel_current, s.diode_current
+    )
+
+
+def _recovery_end(part: Waves, found: Recovery) -> float:
+    """Where the reverse current has fallen back to the share at which its charge is counted."""
+    late = part.time >= found.time
+    time, current = part.time[late], part.switches[found.switch - 1].diode_current[late]
+    at_peak = int(np.argmin(current))
+    back = np.flatnonzero(-current[at_peak:] <= TAIL * found.peak_current)
+    return float(time[at_peak + int(back[0])] if len(back) else time[-1])
+
+
+def _finding(found: Transition, recovered: Recovery | None) -> str:
+    off, on = f"Q{found.outgoing}", f"Q{found.incoming}"
+    if recovered is not None:
+        return (
+            f"{off}'s body diode still conducts when {on} turns on and is forced off: "
+            f"{recovered.peak_current:.3g} A reverse, {recovered.dv_dt / 1e9:.3g} V/ns."
+        )
+    if found.zero_voltage:
+        return (
+            f"{found.turn_off_current:.3g} A at turn-off swing the node in "
+            f"{found.needed * 1e9:.3g} ns of the {found.available * 1e9:.3g} ns there are; "
+            f"{on} turns on without voltage."
+        )
+    return f"{on} turns on with {found.incoming_voltage:.3g} V still across it."
+
+
+# --- the whole event
+
+
+def courses(rehearsal: Rehearsal) -> Iterator[page.Course]:
+    """What the timeline figure shows, panel by panel."""
+    line, machine = rehearsal.line, rehearsal.machine
+    limits = {row.quantity: row.limit for row in rehearsal.rows}
+    times = np.linspace(0.0, line.stop, 241)
+    drive = np.array([line.frequency.at(t) for t in times]) / 1e3
+    tuned = np.array([machine.resonance(line.inductance.at(t)) for t in times]) / 1e3
+    yield page.Course(
+        "frequency", "kHz",
+        (page.Curve("drive", times, drive), page.Curve("resonance of the load", times, tuned)),
+        finding=_crossing(float(drive[0] / tuned[0]), float(drive[-1] / tuned[-1])),
+    )  # fmt: skip
+    channel = _largest(rehearsal.series, "channel_current_peak")
+    diode = _largest(rehearsal.series, "diode_current_peak")
+    yield page.Course(
+        "switch current", "A",
+        (page.Curve("channel, peak of each cycle", *channel),
+         page.Curve("body diode, peak of each cycle", *diode)),
+        (page.Level(limits["channel_current_peak"], "limit, channel"),),
+        f"Channel current peaks at {np.max(channel[1]):.3g} A.",
+    )  # fmt: skip
+    steep = _largest(rehearsal.series, "recovery_dv_dt")
+    if np.max(steep[1]) > 0.0:
+        yield page.Course(
+            "recovery dv/dt", "V/ns",
+            (page.Curve("largest of all switches", steep[0], steep[1] / 1e9),),
+            (page.Level(limits["recovery_dv_dt"] / 1e9, "limit"),),
+            f"Body diodes are forced off at up to {np.max(steep[1]) / 1e9:.3g} V/ns.",
+        )  # fmt: skip
+    bank = _largest(rehearsal.series, "bank_voltage_peak")
+    yield page.Course(
+        "tank voltage", "V",
+        (page.Curve("bank, peak of each cycle", *bank),),
+        (page.Level(sqrt(2.0) * limits["can_voltage_rms"], "limit (as the peak of a sine)"),),
+        f"The bank reaches {np.max(bank[1]):.3g} V.",
+    )  # fmt: skip
+
+
+def _crossing(first: float, last: float) -> str:
+    side = ["below", "above"]
+    if (first > 1.0) == (last > 1.0):
+        return f"The drive stays {side[last > 1.0]} the resonance of the load."
+    return f"The drive starts {side[first > 1.0]} the load's resonance and ends {side[last > 1.0]}."
+
+
+def _largest(series: Iterable[Series], quantity: str) -> tuple[Array, Array]:
+    """Largest value over all parts, cycle by cycle or transition by transition."""
+    mine = [s for s in series if s.quantity == quantity]
+    times = np.unique(np.concatenate([s.times for s in mine]))
+    values = np.full(len(times), -np.inf)
+    for s in mine:
+        where = np.searchsorted(times, s.times)
+        np.maximum.at(values, where, s.values)
+    return times, values
+
+
+# --- waveforms for the viewer
+
+
+def waveforms(
+    rehearsal: Rehearsal, worst: Transition | None, calm: Transition | None
+) -> tuple[tuple[page.Panel, ...], page.Record, tuple[page.Record, ...]]:
+    """Panels, the whole run, and the windows that matter, most important first."""
+    machine, line = rehearsal.machine, rehearsal.line
+    limits = {row.quantity: row.limit for row in rehearsal.rows}
+    panels = (
+        page.Panel("drain-source", "V", (page.Level(limits["drain_voltage_peak"], "limit"),)),
+        page.Panel("bridge current", "A", ()),
+        page.Panel("gate-source", "V", (page.Level(machine.switch.channel.threshold, "threshold"),)),
+        page.Panel("tank voltage", "V", ()),
+        page.Panel("coil current", "A", ()),
+    )
+    pair = (worst.outgoing, worst.incoming) if worst else (1, 2)
+    waves = rehearsal.whole.waves
+    whole = _record("Whole event", waves.between(0.0, line.stop), pair)
+    wanted: list[tuple[str, float]] = []
+    if worst is not None:
+        wanted.append(("Worst transition", worst.time))
+    if calm is not None:
+        wanted.append(("Healthy transition", calm.time))
+    wanted += [(f"{e.name} begins".capitalize(), e.start) for e in line.events]
+    over = sorted((r for r in rehearsal.rows if r.first_over_s), key=lambda r: r.first_over_s or 0)
+    wanted += [("First over a limit", r.first_over_s or 0.0) for r in over[:1]]
+    windows = [_window(rehearsal, title, when, pair) for title, when in wanted]
+    for number, stretch in enumerate(rehearsal.close):
+        part = stretch.waves.between(stretch.cycles[0].start, line.stop)
+        windows.append(_record(f"Close-up {number + 1}", part, pair))
+    return panels, whole, tuple(windows)
+
+
+def _window(
+    rehearsal: Rehearsal, title: str, when: float, pair: tuple[int, int]
+) -> page.Record:
+    half = 0.5 * PERIODS / rehearsal.line.frequency.at(when)
+    start, end = max(when - half, 0.0), min(when + half, rehearsal.line.stop)
+    stretch = _finest(rehearsal, start, end)
+    return _record(title, stretch.waves.between(start, end), pair)
+
+
+def _record(title: str, part: Waves, pair: tuple[int, int]) -> page.Record:
+    out, into = (part.switches[number - 1] for number in pair)
+    a, b = (f"Q{number}" for number in pair)
+    traces = (
+        page.Trace(a, 0, out.drain_source),
+        page.Trace(b, 0, into.drain_source),
+        page.Trace("primary", 1, part.primary_current),
+        page.Trace(f"{a} body diode", 1, out.diode_current),
+        page.Trace(f"{b} channel", 1, into.channel_current),
+        page.Trace(a, 2, out.gate_source),
+        page.Trace(b, 2, into.gate_source),
+        page.Trace("coil ends", 3, part.coil_voltage),
+        page.Trace("coil", 4, part.coil_current),
+    )
+    return page.Record(title, part.time, traces)
+
+
+# --- facts in words
+
+
+def _temperature(row: Mapping[str, Any]) -> page.Temperature:
+    words = QUANTITIES[row["quantity"]].title
+    return page.Temperature(row["part"], words, row["celsius"], row["limit"])
+
+
+def _shown(value: float | None, unit: str) -> str:
+    return "none" if value is None else format_quantity(value, unit, 3)
+
+
+def _commutation(found: Mapping[str, Any] | None) -> Iterator[page.Fact]:
+    if found is None:
+        return
+    yield page.Fact("dead time", _shown(found["dead_time_s"], "s"))
+    yield page.Fact("time needed, settled", _shown(found["needed_s"], "s"),
+                    "off command until the node has covered 90 % of its way")  # fmt: skip
+    yield page.Fact("time available, settled", _shown(found["available_s"], "s"),
+                    "off command until the incoming gate crosses threshold")  # fmt: skip
+    yield page.Fact(
+        "turned on against voltage",
+        f"{found['hard_transitions']} of {found['transitions']} transitions",
+    )
+    if found["first_hard_s"] is not None:
+        yield page.Fact("the first of them", _shown(found["first_hard_s"], "s"), "run time")
+    yield page.Fact("shoot-through charge, largest", _shown(found["shoot_through_c"], "C"))
+
+
+def _recovery(found: Mapping[str, Any] | None) -> Iterator[page.Fact]:
+    if found is None:
+        return
+    yield page.Fact("forced recoveries", str(found["count"]))
+    if not found["count"]:
+        return
+    yield page.Fact("peak reverse current", _shown(found["peak_current_a"], "A"), found["switch"])
+    yield page.Fact("forward current before", _shown(found["forward_current_a"], "A"))
+    yield page.Fact("charge", _shown(found["charge_c"], "C"))
+    yield page.Fact("di/dt, largest", _shown(found["di_dt_a_per_s"], "A/s"))
+    yield page.Fact("dv/dt, largest", _shown(found["dv_dt_v_per_s"], "V/s"))
+    yield page.Fact("voltage above the link", _shown(found["overshoot_v"], "V"))
+
+
+def _numerics(found: Mapping[str, Any]) -> Iterator[page.Fact]:
+    error, residual = found["refinement_error"], found["energy_residual"]
+    if error is not None:
+        yield page.Fact("numerical error", f"{error:.2%}",
+                        "largest change of a judged value on finer steps")  # fmt: skip
+    if residual is not None:
+        yield page.Fact("energy residual", f"{residual:.3%}", "what does not add up")
+    yield page.Fact("time points", f"{found['steps']:,}".replace(",", " "))
+    yield page.Fact("cycles", str(found["cycles"]))
+    yield page.Fact("engine time", _shown(found["engine_seconds"], "s"))
+    yield page.Fact("integration", str(found["method"]))
+    retries = found.get("retries") or ["none needed"]
+    yield page.Fact("other options tried", "; ".join(retries))
+
+
+def _provenance(result: Mapping[str, Any]) -> Iterator[page.Fact]:
+    for kind in ("scenario", "machine"):
+        yield page.Fact(f"{kind} file", result[kind]["file"], f"sha256 {result[kind]['digest'][:16]}")
+    for key, value in result["provenance"].items():
+        text = str(value)[:16] if key.endswith("digest") else str(value)
+        yield page.Fact(key.replace("_", " "), text)
+
+
+def command(result: Mapping[str, Any]) -> str:
+    """The line that runs the same rehearsal again."""
+    words = ["simkit", "run", result["scenario"]["file"]]
+    for key, text in result.get("overridden", {}).items():
+        words += ["--set", f"{key}={text.strip(chr(34))}"]
+    return shlex.join(words)
+
+
+# --- parameters
+
+
+def parameters(
+    model: BaseModel, origins: Mapping[str, Origin], prefix: str = ""
+) -> Iterator[page.Parameter]:
+    """Every value of the machine file, in its order, with where it came from."""
+    for name in type(model).model_fields:
+        value, key = getattr(model, name), prefix + name
+        if isinstance(value, BaseModel):
+            yield from parameters(value, origins, key + ".")
+        elif isinstance(value, dict):
+            for inner, item in value.items():
+                yield from parameters(item, origins, f"{key}.{inner}.")
+        elif isinstance(value, tuple):
+            for number, item in enumerate(value):
+                yield from parameters(item, origins, f"{key}.{number}.")
+        elif value is not None and value != "":
+            yield _parameter(key, value, field_of(type(model), name), origins.get(key))
+
+
+def _parameter(
+    key: str, value: object, quantity: Quantity | None, origin: Origin | None
+) -> page.Parameter:
+    shown = str(value)
+    if quantity is not None and isinstance(value, int | float):
+        shown = format_quantity(float(value), quantity.unit)
+        shown = shown.removesuffix(" 1")
+    tolerance = origin.tolerance if origin else None
+    return page.Parameter(
+        section=key.split(".")[0] if "." in key else "",
+        key=key,
+        meaning=quantity.description if quantity else "",
+        value=shown,
+        source=origin.source if origin else "",
+        tolerance="" if tolerance is None else f"{tolerance:.3g}",
+        note=origin.note if origin else "",
+        line=origin.line if origin else None,
+    )
