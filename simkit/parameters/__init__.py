@@ -1,1 +1,1 @@
-"""Parameters: what a person writes, checked, in SI, each value with its unit and source."""
+"""The files a person writes: their schema, and the loader that checks them as a whole."""

@@ -1,23 +1,43 @@
-"""How a field of a file says what it is: unit, meaning, and the range that makes sense.
+"""How a field of a schema says its unit, meaning and range.
 
-Used as `Annotated[float, Quantity("F", "Capacitance of one can", gt=0)]`. Validation takes a text
-with a unit or a number in SI; the JSON Schema carries unit and meaning for editors.
+`capacitance: Annotated[float, Quantity("F", "Capacitance of one can", gt=0)]` reads "1.8 uF" or a
+plain number in the field's unit, refuses other units and values out of range, and carries the
+description into the JSON Schema. After loading the value is a plain float.
 """
 
-import types
-import typing
+from collections.abc import Iterator
 from dataclasses import dataclass
-from typing import Any
+from types import UnionType
+from typing import Annotated, Any, Literal, Union, get_args, get_origin
 
 from pydantic import BaseModel, GetCoreSchemaHandler, GetJsonSchemaHandler
+from pydantic.fields import FieldInfo
 from pydantic_core import CoreSchema, PydanticCustomError, core_schema
 
-from simkit.units import UnitError, format_quantity, parse_quantity
+from simkit.units import UNITS, UnitError, format_quantity, parse_quantity
+
+SOURCES = (
+    "datasheet class",
+    "measured",
+    "estimated",
+    "fitted",
+    "computed",
+    "design choice",
+    "standard",
+    "common practice",
+)
+"""Where a value may come from."""
+BROKEN = "quantity"
+"""Type of the validation error of a quantity; its context has `rule` and `hint`."""
 
 
 @dataclass(frozen=True)
 class Quantity:
-    """Unit, meaning and range of one field; bounds and usual span in the field's SI unit."""
+    """Unit, meaning and range of a field; the bounds are in that unit.
+
+    Outside gt, ge, lt, le a value is refused: it cannot be meant. Outside `usual`, lowest and
+    highest, it is let through with a warning.
+    """
 
     unit: str
     description: str
@@ -26,126 +46,162 @@ class Quantity:
     lt: float | None = None
     le: float | None = None
     usual: tuple[float, float] | None = None
-    """Outside this span the file is accepted with a warning."""
 
-    def rule(self) -> str:
-        """The allowed range in words."""
-        words = {"gt": "above", "ge": "at least", "lt": "below", "le": "at most"}
-        parts = [
-            f"{word} {format_quantity(getattr(self, key), self.unit)}"
-            for key, word in words.items()
-            if getattr(self, key) is not None
-        ]
-        return "must be " + " and ".join(parts) if parts else f"must be in {self.unit}"
+    def __post_init__(self) -> None:
+        """Refuse a unit outside the closed set when the schema is written, not when it is used."""
+        if self.unit not in UNITS:
+            raise ValueError(f"{self.unit!r} is not among simkit.units.UNITS")
 
-    def inside(self, value: float) -> bool:
-        """Whether a value is in the allowed range."""
-        return (
+    def __get_pydantic_core_schema__(
+        self, source: Any, handler: GetCoreSchemaHandler
+    ) -> CoreSchema:
+        """Read text or number before, check the range after the field's own type."""
+        read = core_schema.no_info_before_validator_function(self._read, handler(source))
+        return core_schema.no_info_after_validator_function(self._check, read)
+
+    def __get_pydantic_json_schema__(
+        self, schema: CoreSchema, handler: GetJsonSchemaHandler
+    ) -> dict[str, Any]:
+        """A number in the unit, text with a unit, or a table of value and where it came from."""
+        inner = handler(schema)
+        bounds = {
+            "exclusiveMinimum": self.gt,
+            "minimum": self.ge,
+            "exclusiveMaximum": self.lt,
+            "maximum": self.le,
+        }
+        number = {"type": inner.get("type", "number")}
+        number |= {name: bound for name, bound in bounds.items() if bound is not None}
+        shown: dict[str, Any] = {
+            "anyOf": [number, {"type": "string"}, _table_schema(number)],
+            "description": f"{self.description} [{self.unit}]",
+            "x-unit": self.unit,
+        }
+        return shown | ({"x-usual": list(self.usual)} if self.usual else {})
+
+    def range_text(self) -> str:
+        """The allowed range in words, such as "above 0 F and below 1 F"."""
+        words = (
+            ("above", self.gt),
+            ("at least", self.ge),
+            ("below", self.lt),
+            ("at most", self.le),
+        )
+        said = [f"{word} {self.show(bound)}" for word, bound in words if bound is not None]
+        return " and ".join(said)
+
+    def show(self, value: float) -> str:
+        """A value of this field with its unit."""
+        return format_quantity(value, self.unit)
+
+    def _read(self, value: Any) -> float:
+        try:
+            return parse_quantity(value, self.unit)
+        except UnitError as error:
+            raise PydanticCustomError(
+                BROKEN, "{rule}", {"rule": error.rule, "hint": error.hint}
+            ) from None
+
+    def _check(self, value: float) -> float:
+        inside = (
             (self.gt is None or value > self.gt)
             and (self.ge is None or value >= self.ge)
             and (self.lt is None or value < self.lt)
             and (self.le is None or value <= self.le)
         )
-
-    def check(self, value: Any) -> float:
-        """SI value of what was written; PydanticCustomError with the rule when it does not fit."""
-        try:
-            number = parse_quantity(value, self.unit)
-        except UnitError as error:
-            raise _error(error.rule, error.hint) from None
-        if not self.inside(number):
-            raise _error(self.rule(), "")
-        return number
-
-    def check_count(self, value: Any) -> int:
-        """A whole number in range."""
-        if isinstance(value, bool) or not isinstance(value, int):
-            raise _error("must be a whole number", "")
-        self.check(value)
+        if not inside:
+            context = {
+                "rule": f"must be {self.range_text()}",
+                "hint": f"read as {self.show(value)}",
+            }
+            raise PydanticCustomError(BROKEN, "{rule}", context)
         return value
 
-    def __get_pydantic_core_schema__(
-        self, source: Any, handler: GetCoreSchemaHandler
-    ) -> CoreSchema:
-        """Validate through `check`, or `check_count` for whole numbers."""
-        function = self.check_count if source is int else self.check
-        return core_schema.no_info_plain_validator_function(function)
 
-    def __get_pydantic_json_schema__(
-        self, schema: CoreSchema, handler: GetJsonSchemaHandler
-    ) -> dict[str, Any]:
-        """A number or a text with a unit, or a table with value and source."""
-        plain = [{"type": "number"}, {"type": "string"}]
-        table = {
-            "type": "object",
-            "required": ["value"],
-            "properties": {
-                "value": {"anyOf": plain},
-                "source": {"type": "string"},
-                "tolerance": {"anyOf": plain},
-                "note": {"type": "string"},
-            },
-            "additionalProperties": False,
-        }
-        text = f"{self.description} [{self.unit}]; {self.rule()}"
-        return {"anyOf": [*plain, table], "description": text, "x-unit": self.unit}
-
-
-def _error(rule: str, hint: str) -> PydanticCustomError:
-    return PydanticCustomError("quantity", "{rule}", {"rule": rule, "hint": hint})
+def _table_schema(number: dict[str, Any]) -> dict[str, Any]:
+    properties = {
+        "value": {"anyOf": [number, {"type": "string"}]},
+        "source": {"enum": list(SOURCES)},
+        "tolerance": {"type": ["number", "string"]},
+        "note": {"type": "string"},
+    }
+    return {
+        "type": "object",
+        "required": ["value"],
+        "properties": properties,
+        "additionalProperties": False,
+    }
 
 
 @dataclass(frozen=True)
-class Leaf:
-    """One field at the end of a dotted key."""
+class Shape:
+    """What may stand at one place of a file, taken from the schema.
 
-    key: str
-    quantity: Quantity | None
-    """None for texts and choices."""
-    required: bool
+    At most one is set: a quantity, the choices of a text, the models of a table, the shape of each
+    element of a list, or of each value of a table with free names. None of them: a plain value.
+    """
+
+    quantity: Quantity | None = None
+    choices: tuple[str, ...] = ()
+    models: tuple[type[BaseModel], ...] = ()
+    each: "Shape | None" = None
+    named: "Shape | None" = None
+
+
+def field_shape(field: FieldInfo) -> Shape:
+    """Shape of a model's field."""
+    quantity = next((m for m in field.metadata if isinstance(m, Quantity)), None)
+    return Shape(quantity=quantity) if quantity else shape_of(field.annotation)
 
 
 def field_of(model: type[BaseModel], name: str) -> Quantity | None:
-    """Quantity of a model's field, None when it holds no quantity."""
-    info = model.model_fields[name]
-    for candidate in (*info.metadata, *_inner_metadata(info.annotation)):
-        if isinstance(candidate, Quantity):
-            return candidate
-    return None
+    """Quantity of a model's field, None when it holds none."""
+    return field_shape(model.model_fields[name]).quantity
 
 
-def model_of(annotation: Any) -> type[BaseModel] | None:
-    """The model inside an annotation (optional, tuple or dict of it), None when there is none."""
+def shape_of(annotation: Any) -> Shape:
+    """Shape of an annotation; optional and annotated types are looked through."""
+    origin, args = get_origin(annotation), get_args(annotation)
     if isinstance(annotation, type) and issubclass(annotation, BaseModel):
-        return annotation
-    for inner in typing.get_args(annotation):
-        found = model_of(inner)
-        if found is not None:
-            return found
-    return None
+        return Shape(models=(annotation,))
+    if origin is Annotated:
+        quantity = next((m for m in args[1:] if isinstance(m, Quantity)), None)
+        return Shape(quantity=quantity) if quantity else shape_of(args[0])
+    if origin in (Union, UnionType):
+        return _either([shape_of(a) for a in args if a is not type(None)])
+    if origin is Literal:
+        return Shape(choices=tuple(str(a) for a in args))
+    if origin in (tuple, list):
+        return Shape(each=shape_of(args[0]))
+    return Shape(named=shape_of(args[1])) if origin is dict else Shape()
 
 
-def _inner_metadata(annotation: Any) -> tuple[Any, ...]:
-    if typing.get_origin(annotation) not in (typing.Union, types.UnionType):
-        return ()
-    return tuple(
-        meta for part in typing.get_args(annotation) for meta in getattr(part, "__metadata__", ())
-    )
+def _either(shapes: list[Shape]) -> Shape:
+    models = tuple(model for shape in shapes for model in shape.models)
+    if models:
+        return Shape(models=models)
+    return next((shape for shape in shapes if shape != Shape()), Shape())
 
 
-def field_units(model: type[BaseModel], prefix: str = "") -> dict[str, str]:
-    """Unit of every quantity by dotted key; `*` stands for a name or a number in the key."""
-    return {leaf.key: leaf.quantity.unit for leaf in leaves(model, prefix) if leaf.quantity}
+def quantities(model: type[BaseModel]) -> dict[str, Quantity]:
+    """Every quantity of a model and its nested models by dotted key.
+
+    A star stands for a free name or a place in a list: `workpieces.*.travel`.
+    """
+    return dict(_walk(Shape(models=(model,)), ""))
 
 
-def leaves(model: type[BaseModel], prefix: str = "") -> list[Leaf]:
-    """Every field at the end of a dotted key, in the order of the schema."""
-    out: list[Leaf] = []
-    for name, info in model.model_fields.items():
-        inner = model_of(info.annotation)
-        if inner is None:
-            out.append(Leaf(prefix + name, field_of(model, name), info.is_required()))
-            continue
-        many = typing.get_origin(info.annotation) in (dict, tuple)
-        out += leaves(inner, f"{prefix}{name}." + ("*." if many else ""))
-    return out
+def _walk(shape: Shape, key: str) -> Iterator[tuple[str, Quantity]]:
+    if shape.quantity is not None:
+        yield key, shape.quantity
+    for model in shape.models:
+        for name, field in model.model_fields.items():
+            yield from _walk(field_shape(field), f"{key}.{name}" if key else name)
+    for inner in (shape.each, shape.named):
+        if inner is not None:
+            yield from _walk(inner, f"{key}.*" if key else "*")
+
+
+def field_units(model: type[BaseModel]) -> dict[str, str]:
+    """Unit of every quantity of a model by dotted key, for reports and documents."""
+    return {key: quantity.unit for key, quantity in quantities(model).items()}

@@ -2,10 +2,13 @@
 
 from typing import Any
 
+from pydantic import BaseModel
+
+from simkit.parameters.fields import SOURCES
 from simkit.parameters.machine import Machine
 from simkit.parameters.scenario import Scenario
 
-MODELS = {"machine": Machine, "scenario": Scenario}
+MODELS: dict[str, type[BaseModel]] = {"machine": Machine, "scenario": Scenario}
 RESULT_KEYS = {
     "schema": "string", "scenario": "object", "machine": "object", "verdict": "string",
     "reason": "string", "first_over_limit": "object", "events": "array", "mode": "array",
@@ -27,11 +30,16 @@ def json_schema(kind: str) -> dict[str, Any]:
 
 
 def _allow_source(schema: dict[str, Any]) -> None:
-    from simkit.parameters.load import SOURCES
+    """Let a table, and every table with free names in it, say where its values come from."""
+    properties = schema.setdefault("properties", {})
+    for free in [p for p in properties.values() if "additionalProperties" in p]:
+        free["properties"] = {"source": _source("Source of every value in these tables")}
+    if "source" not in properties:
+        properties["source"] = _source("Source of every value in this table")
 
-    if schema.get("type") == "object" and "source" not in schema.get("properties", {}):
-        text = "Source of every value in this table that names none."
-        schema.setdefault("properties", {})["source"] = {"enum": list(SOURCES), "description": text}
+
+def _source(text: str) -> dict[str, Any]:
+    return {"enum": list(SOURCES), "description": f"{text} that names none."}
 
 
 def _result() -> dict[str, Any]:
