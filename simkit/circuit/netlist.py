@@ -85,9 +85,7 @@ def render(template: str, namespace: dict[str, Any]) -> str:
     return _templates().get_template(template).render(namespace)
 
 
-def machine_deck(
-    machine: Machine, line: Timeline, seed: values.Seed, analysis: Analysis
-) -> Deck:
+def machine_deck(machine: Machine, line: Timeline, seed: values.Seed, analysis: Analysis) -> Deck:
     """Deck of the whole machine over a timeline, started from a seed."""
     bridge = values.bridge_values(machine, line, seed)
     saved = saved_vectors(machine)

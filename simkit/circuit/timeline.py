@@ -18,7 +18,7 @@ from simkit.parameters.scenario import Event, Scenario
 SEGMENTS = 48
 """Straight pieces per smooth change; the largest error of a raised cosine is then 5e-4 of it."""
 START_PHASE = 0.25
-"""Phase of the drive at time zero [periods]: the middle of a half period, where nothing switches."""
+"""Phase of the drive at time zero [periods]: mid half period, where nothing switches."""
 
 
 @dataclass(frozen=True)
@@ -189,7 +189,15 @@ def timeline(machine: Machine, scenario: Scenario) -> Timeline:
         named.append(NamedEvent(event.kind, begin, end))
     stop = max((e.end for e in named), default=start.settled) + scenario.tail
     profiles = {key: Profile(first[key], tuple(changes[key])) for key in values}
-    return Timeline(stop=stop, end=stop, events=tuple(named), **profiles)
+    return Timeline(
+        frequency=profiles["frequency"],
+        voltage=profiles["voltage"],
+        inductance=profiles["inductance"],
+        resistance=profiles["resistance"],
+        stop=stop,
+        events=tuple(named),
+        end=stop,
+    )
 
 
 def _after(

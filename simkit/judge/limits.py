@@ -7,7 +7,6 @@ from dataclasses import dataclass
 
 from simkit.parameters.machine import Machine
 
-
 SUDDEN = frozenset(
     {
         "drain_voltage_peak", "channel_current_peak", "gate_voltage_peak", "gate_lift",
@@ -38,28 +37,75 @@ def machine_limits(machine: Machine) -> tuple[Limit, ...]:
 
     tank = machine.tank
     return (
-        share("drain_voltage_peak", "V", ratings.drain_voltage, derating.drain_voltage,
-              "switch.ratings.drain_voltage"),
-        share("channel_current_peak", "A", ratings.pulsed_current, derating.current,
-              "switch.ratings.pulsed_current"),
-        share("drain_current_rms", "A", ratings.drain_current, derating.current,
-              "switch.ratings.drain_current"),
-        share("gate_voltage_peak", "V", ratings.gate_voltage, derating.gate_voltage,
-              "switch.ratings.gate_voltage"),
-        Limit("gate_lift", "V", machine.switch.channel.threshold - machine.limits.threshold_margin,
-              "switch.channel.threshold less limits.threshold_margin"),
-        share("recovery_di_dt", "A/s", ratings.recovery_di_dt, derating.recovery,
-              "switch.ratings.recovery_di_dt"),
-        share("recovery_dv_dt", "V/s", ratings.recovery_dv_dt, derating.recovery,
-              "switch.ratings.recovery_dv_dt"),
-        Limit("junction_peak", "degC", junction,
-              f"cooling.ambient plus {derating.junction_rise:.0%} of the rise to "
-              "switch.ratings.junction_temperature"),
-        Limit("junction_held", "degC", junction,
-              f"as junction_peak, last state held for {machine.limits.hold_time:g} s"),
+        share(
+            "drain_voltage_peak",
+            "V",
+            ratings.drain_voltage,
+            derating.drain_voltage,
+            "switch.ratings.drain_voltage",
+        ),
+        share(
+            "channel_current_peak",
+            "A",
+            ratings.pulsed_current,
+            derating.current,
+            "switch.ratings.pulsed_current",
+        ),
+        share(
+            "drain_current_rms",
+            "A",
+            ratings.drain_current,
+            derating.current,
+            "switch.ratings.drain_current",
+        ),
+        share(
+            "gate_voltage_peak",
+            "V",
+            ratings.gate_voltage,
+            derating.gate_voltage,
+            "switch.ratings.gate_voltage",
+        ),
+        Limit(
+            "gate_lift",
+            "V",
+            machine.switch.channel.threshold - machine.limits.threshold_margin,
+            "switch.channel.threshold less limits.threshold_margin",
+        ),
+        share(
+            "recovery_di_dt",
+            "A/s",
+            ratings.recovery_di_dt,
+            derating.recovery,
+            "switch.ratings.recovery_di_dt",
+        ),
+        share(
+            "recovery_dv_dt",
+            "V/s",
+            ratings.recovery_dv_dt,
+            derating.recovery,
+            "switch.ratings.recovery_dv_dt",
+        ),
+        Limit(
+            "junction_peak",
+            "degC",
+            junction,
+            f"cooling.ambient plus {derating.junction_rise:.0%} of the rise to "
+            "switch.ratings.junction_temperature",
+        ),
+        Limit(
+            "junction_held",
+            "degC",
+            junction,
+            f"as junction_peak, last state held for {machine.limits.hold_time:g} s",
+        ),
         share("can_voltage_rms", "V", tank.can_voltage, derating.capacitor, "tank.can_voltage"),
         share("can_current_rms", "A", tank.can_current, derating.capacitor, "tank.can_current"),
-        share("flux_peak", "T", machine.transformer.saturation_flux, derating.flux,
-              "transformer.saturation_flux"),
+        share(
+            "flux_peak",
+            "T",
+            machine.transformer.saturation_flux,
+            derating.flux,
+            "transformer.saturation_flux",
+        ),
         Limit("supply_current", "A", machine.limits.supply_current, "limits.supply_current"),
     )

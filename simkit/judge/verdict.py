@@ -56,8 +56,19 @@ def judged(limit: Limit, candidates: Sequence[tuple[Series, float]]) -> Judged:
     """The worst part of one quantity against its limit; candidates are series and error."""
     usable = [(s, e) for s, e in candidates if isfinite(s.worst[0]) and isfinite(e)]
     if not usable or len(usable) < len(candidates):
-        return Judged("machine", limit.quantity, limit.unit, None, None, limit.bound, None,
-                      None, None, "not_evaluated", limit.source)
+        return Judged(
+            "machine",
+            limit.quantity,
+            limit.unit,
+            None,
+            None,
+            limit.bound,
+            None,
+            None,
+            None,
+            "not_evaluated",
+            limit.source,
+        )
     series, error = max(usable, key=lambda pair: pair[0].worst[0])
     value, when = series.worst
     return Judged(

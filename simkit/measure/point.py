@@ -1,8 +1,8 @@
 """Operating point: what the instruments show, averaged over some whole cycles.
 
 Phase: angle by which the primary current's fundamental lags the bridge voltage's. Loaded Q:
-2 pi f0 L / R at the coil. Supply current and input power are taken at the bridge's rails, so that the
-slow charging of the link capacitor is not in them.
+2 pi f0 L / R at the coil. Supply current and input power are taken at the bridge's rails, so
+that the slow charging of the link capacitor is not in them.
 """
 
 from dataclasses import dataclass
@@ -65,9 +65,7 @@ def operating_point(
         supply_voltage_v=cycle_average(waves, waves.node("link"), span),
         supply_current_a=cycle_average(waves, np.asarray(into_bridge), span),
         input_power_w=cycle_average(waves, waves.link_voltage * np.asarray(into_bridge), span),
-        workpiece_power_w=cycle_average(
-            waves, waves.coil_current**2 * waves.coil_resistance, span
-        ),
+        workpiece_power_w=cycle_average(waves, waves.coil_current**2 * waves.coil_resistance, span),
         bridge_loss_w=float(sum(loss)),
         tank_voltage_peak_v=float(np.abs(part.coil_voltage).max()),
         tank_current_peak_a=float(np.abs(part.coil_current).max()),

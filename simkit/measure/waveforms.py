@@ -50,9 +50,7 @@ class Waves:
     """Engine vectors by saved name, on the same axis."""
 
     @classmethod
-    def from_vectors(
-        cls, machine: Machine, vectors: Mapping[str, Array], origin: float
-    ) -> "Waves":
+    def from_vectors(cls, machine: Machine, vectors: Mapping[str, Array], origin: float) -> "Waves":
         """Waveforms of a run whose engine clock started at `origin` [s]."""
         raw = {name: np.asarray(values) for name, values in vectors.items() if name != "time"}
         return cls(machine, vectors["time"] + origin, raw)

@@ -9,18 +9,46 @@ capacitor), and then the absence is what is modelled.
 from math import pi, sqrt
 from typing import Annotated, Literal, Self
 
-from pydantic import BaseModel, ConfigDict, StringConstraints, model_validator
+from pydantic import model_validator
 
 from simkit.parameters.fields import Quantity
+from simkit.parameters.section import Name, Section, Text
+from simkit.parameters.switch import (
+    BodyDiode,
+    Channel,
+    Package,
+    Switch,
+    SwitchRatings,
+    TransientPoint,
+)
 
-Name = Annotated[str, StringConstraints(pattern=r"^[a-z][a-z0-9]*(-[a-z0-9]+)*$", max_length=60)]
-Text = Annotated[str, StringConstraints(max_length=400)]
-
-
-class Section(BaseModel):
-    """A table of the machine file: closed (unknown names are refused) and frozen."""
-
-    model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False)
+__all__ = [
+    "BodyDiode",
+    "Bridge",
+    "Capacitor",
+    "Channel",
+    "Coil",
+    "Cooling",
+    "Derating",
+    "Drive",
+    "GateTransformer",
+    "Limits",
+    "Load",
+    "Machine",
+    "Matching",
+    "Name",
+    "Package",
+    "Section",
+    "Snubber",
+    "Supply",
+    "Switch",
+    "SwitchRatings",
+    "Tank",
+    "Text",
+    "Transformer",
+    "TransientPoint",
+    "Workpiece",
+]
 
 
 class Capacitor(Section):
@@ -91,144 +119,12 @@ class Bridge(Section):
         return self
 
 
-class Channel(Section):
-    """VDMOS values: channel, non-linear capacitances, internal gate resistor, breakdown."""
-
-    threshold: Annotated[float, Quantity("V", "Gate threshold voltage", gt=0, lt=15)]
-    transconductance: Annotated[
-        float, Quantity("A/V^2", "Transconductance parameter KP", gt=0, lt=1e4)
-    ]
-    drain_resistance: Annotated[
-        float, Quantity("ohm", "Drift region in series with the channel", gt=0, lt=100)
-    ]
-    gate_resistance: Annotated[
-        float, Quantity("ohm", "Gate resistor inside the chip", gt=0, lt=100)
-    ]
-    gate_source_capacitance: Annotated[
-        float, Quantity("F", "C_iss less C_rss", gt=0, lt=1e-6)
-    ]
-    gate_drain_capacitance_max: Annotated[
-        float, Quantity("F", "C_rss with the drain below the gate", gt=0, lt=1e-6)
-    ]
-    gate_drain_capacitance_min: Annotated[
-        float, Quantity("F", "C_rss at high drain voltage", gt=0, lt=1e-6)
-    ]
-    gate_drain_slope: Annotated[
-        float, Quantity("1", "How sharply C_rss falls with voltage, per volt", gt=0, lt=100)
-    ]
-    output_capacitance_zero: Annotated[
-        float, Quantity("F", "C_ds at zero drain voltage", gt=0, lt=1e-6)
-    ]
-    junction_potential: Annotated[
-        float, Quantity("V", "Built-in potential of C_ds", gt=0, lt=10)
-    ]
-    junction_grading: Annotated[
-        float, Quantity("1", "Grading exponent of C_ds", gt=0, lt=0.95)
-    ]
-    breakdown_voltage: Annotated[
-        float, Quantity("V", "Drain voltage at which the chip avalanches", gt=0, lt=1e4)
-    ]
-
-
-class BodyDiode(Section):
-    """Lumped-charge diode with soft recovery (Lauritzen and Ma, 1991)."""
-
-    lifetime: Annotated[float, Quantity("s", "Carrier lifetime tau", gt=0, lt=1e-4)]
-    transit_time: Annotated[float, Quantity("s", "Diffusion transit time T_M", gt=0, lt=1e-4)]
-    forward_voltage: Annotated[
-        float, Quantity("V", "Forward voltage at forward_current", gt=0.2, lt=6)
-    ]
-    forward_current: Annotated[float, Quantity("A", "Current of that point", gt=0, lt=1e4)]
-    series_resistance: Annotated[
-        float, Quantity("ohm", "Ohmic part of the forward voltage", gt=0, lt=1)
-    ]
-    emission: Annotated[float, Quantity("1", "Emission coefficient n", ge=1, le=4)]
-
-    @model_validator(mode="after")
-    def _junction_has_voltage_left(self) -> Self:
-        if self.forward_current * self.series_resistance >= self.forward_voltage:
-            raise ValueError("series_resistance alone drops more than forward_voltage")
-        return self
-
-
-class Package(Section):
-    """Lead inductances of one switch; the common part is shared with the gate loop."""
-
-    drain_inductance: Annotated[float, Quantity("H", "Drain lead", gt=0, lt=1e-6)]
-    common_source_inductance: Annotated[
-        float, Quantity("H", "Source lead shared with the gate loop", gt=0, lt=1e-6)
-    ]
-    source_inductance: Annotated[
-        float, Quantity("H", "Source lead outside the gate loop", gt=0, lt=1e-6)
-    ]
-    lead_damping: Annotated[
-        float, Quantity("ohm", "Resistance that damps each lead, in parallel", gt=0, lt=1e4)
-    ]
-
-
-class TransientPoint(Section):
-    """One point of the transient thermal impedance curve, junction to case."""
-
-    time: Annotated[float, Quantity("s", "Length of the power step", gt=0, lt=1e3)]
-    impedance: Annotated[float, Quantity("K/W", "Junction rise per watt", gt=0, lt=1e3)]
-
-
-class SwitchRatings(Section):
-    """What the data sheet allows, before derating."""
-
-    drain_voltage: Annotated[float, Quantity("V", "V_DSS", gt=0, lt=1e4)]
-    drain_current: Annotated[float, Quantity("A", "I_D, case at 100 degC", gt=0, lt=1e4)]
-    pulsed_current: Annotated[float, Quantity("A", "I_DM, limited by the junction", gt=0, lt=1e5)]
-    gate_voltage: Annotated[float, Quantity("V", "V_GS, either sign", gt=0, lt=100)]
-    recovery_dv_dt: Annotated[
-        float, Quantity("V/s", "Diode recovery dv/dt", gt=0, lt=1e12, usual=(1e9, 2e11))
-    ]
-    recovery_di_dt: Annotated[
-        float, Quantity("A/s", "Diode recovery di/dt", gt=0, lt=1e11, usual=(1e7, 5e9))
-    ]
-    avalanche_energy: Annotated[
-        float, Quantity("J", "Single-pulse avalanche energy", gt=0, lt=100)
-    ]
-    junction_temperature: Annotated[
-        float, Quantity("degC", "T_J max", gt=25, le=300, usual=(125, 200))
-    ]
-    thermal_resistance: Annotated[
-        float, Quantity("K/W", "Junction to case, steady", gt=0, lt=100)
-    ]
-    transient: tuple[TransientPoint, ...]
-
-    @model_validator(mode="after")
-    def _curve_rises(self) -> Self:
-        points = [(p.time, p.impedance) for p in self.transient]
-        if len(points) < 2 or any(
-            b[0] <= a[0] or b[1] <= a[1] for a, b in zip(points, points[1:], strict=False)
-        ):
-            raise ValueError("transient needs two or more points, both columns rising")
-        if points[-1][1] > self.thermal_resistance:
-            raise ValueError("transient must stay below thermal_resistance")
-        return self
-
-
-class Switch(Section):
-    """One switch of the bridge; all of them are alike."""
-
-    name: Text
-    channel: Channel
-    diode: BodyDiode
-    package: Package
-    ratings: SwitchRatings
-
-
 class GateTransformer(Section):
     """Gate-drive transformer, 1:1, seen from its driver."""
 
-    magnetising_inductance: Annotated[
-        float, Quantity("H", "Magnetising inductance", gt=0, lt=1)
-    ]
+    magnetising_inductance: Annotated[float, Quantity("H", "Magnetising inductance", gt=0, lt=1)]
     leakage_inductance: Annotated[float, Quantity("H", "Leakage inductance", gt=0, lt=1e-3)]
-    winding_resistance: Annotated[
-        float, Quantity("ohm", "Both windings together", gt=0, lt=100)
-    ]
+    winding_resistance: Annotated[float, Quantity("ohm", "Both windings together", gt=0, lt=100)]
     coupling_capacitance: Annotated[
         float, Quantity("F", "Capacitor that keeps DC out of the primary", gt=0, lt=1e-3)
     ]
@@ -245,23 +141,24 @@ class Drive(Section):
     ]
     working_margin: Annotated[
         float,
-        Quantity("1", "How far above the loaded resonance the heater is run, as a share",
-                 gt=0, lt=1, usual=(0.005, 0.3)),
+        Quantity(
+            "1",
+            "How far above the loaded resonance the heater is run, as a share",
+            gt=0,
+            lt=1,
+            usual=(0.005, 0.3),
+        ),
     ]
     dead_time: Annotated[
         float,
-        Quantity(
-            "s", "One gate command off to the other on", gt=0, lt=1e-4, usual=(5e-8, 5e-6)
-        ),
+        Quantity("s", "One gate command off to the other on", gt=0, lt=1e-4, usual=(5e-8, 5e-6)),
     ]
     voltage_on: Annotated[float, Quantity("V", "Driver output, switch on", gt=0, lt=40)]
     voltage_off: Annotated[float, Quantity("V", "Driver output, switch off", ge=-30, le=0)]
     edge_time: Annotated[
         float, Quantity("s", "Driver output from one level to the other", gt=0, lt=1e-6)
     ]
-    source_resistance: Annotated[
-        float, Quantity("ohm", "Driver output, sourcing", gt=0, lt=1e3)
-    ]
+    source_resistance: Annotated[float, Quantity("ohm", "Driver output, sourcing", gt=0, lt=1e3)]
     sink_resistance: Annotated[float, Quantity("ohm", "Driver output, sinking", gt=0, lt=1e3)]
     gate_resistor: Annotated[
         float, Quantity("ohm", "Resistor at each gate", gt=0, lt=1e4, usual=(1, 200))
@@ -272,9 +169,7 @@ class Drive(Section):
         ]
         | None
     ) = None
-    loop_inductance: Annotated[
-        float, Quantity("H", "Gate loop, leads and back", gt=0, lt=1e-5)
-    ]
+    loop_inductance: Annotated[float, Quantity("H", "Gate loop, leads and back", gt=0, lt=1e-5)]
     bleed_resistor: Annotated[
         float, Quantity("ohm", "From gate to source at the switch", gt=0, lt=1e9)
     ]
@@ -299,9 +194,7 @@ class Transformer(Section):
 
     primary_turns: Annotated[int, Quantity("1", "Turns on the bridge side", ge=1, le=1000)]
     secondary_turns: Annotated[int, Quantity("1", "Turns on the tank side", ge=1, le=1000)]
-    magnetising_inductance: Annotated[
-        float, Quantity("H", "Seen from the primary", gt=0, lt=10)
-    ]
+    magnetising_inductance: Annotated[float, Quantity("H", "Seen from the primary", gt=0, lt=10)]
     leakage_inductance: Annotated[float, Quantity("H", "Seen from the primary", gt=0, lt=1e-2)]
     primary_resistance: Annotated[float, Quantity("ohm", "Winding, AC", gt=0, lt=100)]
     secondary_resistance: Annotated[float, Quantity("ohm", "Winding, AC", gt=0, lt=100)]
@@ -384,9 +277,7 @@ class Cooling(Section):
     """How the switches get rid of their heat."""
 
     ambient: Annotated[float, Quantity("degC", "Air at the heatsink", gt=-40, lt=80)]
-    pad_resistance: Annotated[
-        float, Quantity("K/W", "Insulating pad, per switch", gt=0, lt=100)
-    ]
+    pad_resistance: Annotated[float, Quantity("K/W", "Insulating pad, per switch", gt=0, lt=100)]
     heatsink_resistance: Annotated[
         float, Quantity("K/W", "Heatsink to air, all switches together", gt=0, lt=100)
     ]

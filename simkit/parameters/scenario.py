@@ -19,12 +19,11 @@ class Start(Section):
     """The settled state before the first event."""
 
     load: Name
-    frequency: (
-        Annotated[float, Quantity("Hz", "Drive frequency", gt=0, lt=1e7)] | None
-    ) = None
+    frequency: Annotated[float, Quantity("Hz", "Drive frequency", gt=0, lt=1e7)] | None = None
     margin: (
         Annotated[
-            float, Quantity("1", "Drive above the resonance of margin_of, as a share", gt=-0.5, lt=2)
+            float,
+            Quantity("1", "Drive above the resonance of margin_of, as a share", gt=-0.5, lt=2),
         ]
         | None
     ) = None
@@ -50,9 +49,7 @@ class Event(Section):
 
     kind: Literal["pull-out", "drop-in", "frequency", "supply"]
     at: Annotated[float, Quantity("s", "Start, after the settled part", ge=0, lt=1)]
-    duration: (
-        Annotated[float, Quantity("s", "How long the change takes", gt=0, lt=1)] | None
-    ) = None
+    duration: Annotated[float, Quantity("s", "How long the change takes", gt=0, lt=1)] | None = None
     speed: (
         Annotated[float, Quantity("m/s", "Speed of the piece over its travel", gt=0, lt=100)] | None
     ) = None
@@ -64,9 +61,9 @@ class Event(Section):
         Annotated[float, Quantity("1", "Drive frequency afterwards over that before", gt=0.2, lt=5)]
         | None
     ) = None
-    voltage: (
-        Annotated[float, Quantity("V", "Supply voltage afterwards", gt=0, le=1000)] | None
-    ) = None
+    voltage: Annotated[float, Quantity("V", "Supply voltage afterwards", gt=0, le=1000)] | None = (
+        None
+    )
 
     @model_validator(mode="after")
     def _has_what_its_kind_needs(self) -> Self:

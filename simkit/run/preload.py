@@ -11,5 +11,5 @@ logging.getLogger("PySpice").addHandler(logging.NullHandler())
 import numpy  # noqa: E402, F401
 import PySpice.Spice.NgSpice.Shared  # noqa: E402, F401
 
-import simkit.run.ngspice  # noqa: E402, F401
+import simkit.run.ngspice  # noqa: E402
 import simkit.run.worker  # noqa: E402, F401

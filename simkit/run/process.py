@@ -46,7 +46,9 @@ class NgspiceEngine:
         """
         inspect(text)
         library = find_library().path
-        with tempfile.TemporaryDirectory(prefix="simkit-run-", ignore_cleanup_errors=True) as folder:
+        with tempfile.TemporaryDirectory(
+            prefix="simkit-run-", ignore_cleanup_errors=True
+        ) as folder:
             job = worker.Job(folder, library, text, saved, stop, budget.cpu, budget.file_size)
             answer = _watched(worker.work, (job,), budget.wall, progress)
             _, version, log, seconds, cpu = answer
@@ -61,7 +63,9 @@ class NgspiceEngine:
     def test(self) -> tuple[str, float]:
         """Version, and relative error of the self-test [1]."""
         library = find_library().path
-        with tempfile.TemporaryDirectory(prefix="simkit-run-", ignore_cleanup_errors=True) as folder:
+        with tempfile.TemporaryDirectory(
+            prefix="simkit-run-", ignore_cleanup_errors=True
+        ) as folder:
             _, version, error = _watched(worker.probe, (library, folder), 30.0, None)
         return version, error
 

@@ -79,8 +79,15 @@ def _tank_rows(machine: Machine, name: str, load: Load) -> Iterator[CheckRow]:
     impedance = sqrt(load.inductance / machine.tank.capacitance)
     drive = machine.drive
     worked_out = "L, C and leakage"
-    yield CheckRow(name, "resonant frequency f0", "Hz", resonance, drive.frequency_min, True,
-                   f"{worked_out}; the drive must reach above it (drive.frequency_min)")
+    yield CheckRow(
+        name,
+        "resonant frequency f0",
+        "Hz",
+        resonance,
+        drive.frequency_min,
+        True,
+        f"{worked_out}; the drive must reach above it (drive.frequency_min)",
+    )
     yield CheckRow(name, "characteristic impedance Z0", "ohm", impedance, None, False, worked_out)
     quality = impedance / load.resistance
     yield CheckRow(name, "Q of the tank", "1", quality, None, False, worked_out)
@@ -90,10 +97,24 @@ def _window_rows(machine: Machine, name: str, state: SteadyState) -> Iterator[Ch
     """Dead time against the time the node needs to swing and the time until current reverses."""
     needed, reversal = dead_time_window(machine, state)
     dead = machine.drive.dead_time
-    yield CheckRow(name, "dead time against swing of the node", "s", dead, needed, True,
-                   "output charge over turn-off current")
-    yield CheckRow(name, "dead time against reversal of the current", "s", dead, reversal, False,
-                   "turn-off current over the current's slope")
+    yield CheckRow(
+        name,
+        "dead time against swing of the node",
+        "s",
+        dead,
+        needed,
+        True,
+        "output charge over turn-off current",
+    )
+    yield CheckRow(
+        name,
+        "dead time against reversal of the current",
+        "s",
+        dead,
+        reversal,
+        False,
+        "turn-off current over the current's slope",
+    )
 
 
 def working_state(machine: Machine, load: Load, frequency: float) -> SteadyState:

@@ -42,6 +42,7 @@ RESIDUE = 0.005
 LEAST_RUN_IN = 2
 """The same, at least, in cycles: the fast states need one, and the first is discarded [1]."""
 
+
 @dataclass(frozen=True)
 class Scouted:
     """The fast model's march over a scenario, as a source of seeds."""
@@ -198,9 +199,7 @@ def worst_of(stretch: Stretch, quantity: str) -> float:
     return max(values, default=float("nan"))
 
 
-def crossings_to_fill(
-    stretches: Sequence[Stretch], machine: Machine, period: float
-) -> list[float]:
+def crossings_to_fill(stretches: Sequence[Stretch], machine: Machine, period: float) -> list[float]:
     """Times halfway between the last sample within a limit and the first over it [s]."""
     wanted = []
     for limit in machine_limits(machine):
@@ -217,7 +216,7 @@ def crossings_to_fill(
 def gaps_to_fill(
     stretches: Sequence[Stretch], quantities: frozenset[str], period: float
 ) -> list[float]:
-    """Times halfway to the neighbours of each quantity's worst sample, where that is not flat [s]."""
+    """Times halfway to the neighbours of each quantity's worst sample, if not flat [s]."""
     times = [s.cycles[0].start for s in stretches]
     wanted: list[float] = []
     for quantity in quantities:

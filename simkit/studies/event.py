@@ -10,8 +10,6 @@ from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 
-
-
 from simkit.circuit.analysis import Analysis
 from simkit.circuit.netlist import Deck, machine_deck
 from simkit.circuit.timeline import Timeline, timeline
@@ -69,7 +67,7 @@ def rehearse(
     scenario: Scenario,
     runner: DoorRunner,
     progress: Progress | None = None,
-    settings: Settings = Settings(),  # noqa: B008 - frozen
+    settings: Settings = Settings(),
 ) -> Rehearsal:
     """Run, measure and judge one scenario.
 
@@ -77,9 +75,10 @@ def rehearse(
     """
     line = timeline(machine, scenario)
     scout = scouted(machine, line)
+    residues: dict[float, float] = {}
     job = _Job(machine, scout, runner, settings, _Counter(progress))
     if settings.whole:
-        stretches, residues = [job.whole()], {}
+        stretches = [job.whole()]
     else:
         settled = line.events[0].start if line.events else line.end
         stretches, residues = closeup.sample(scout, settled, job.look, job.gather)
@@ -91,7 +90,7 @@ def rehearse(
 
 
 class _Counter:
-    """Progress over runs whose number is not known beforehand: never backwards, never done early."""
+    """Progress over a number of runs not known beforehand: never backwards, never done early."""
 
     def __init__(self, progress: Progress | None) -> None:
         self._progress = progress
@@ -218,5 +217,3 @@ def worst_spans(
         else:
             merged.append((start, stop))
     return merged
-
-

@@ -1,4 +1,4 @@
-"""From the stretches of a rehearsal to what was found: series, errors, verdict, operating points."""
+"""From a rehearsal's stretches to what was found: series, errors, verdict, operating points."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
@@ -229,7 +229,7 @@ def point_after(found: Findings) -> OperatingPoint:
 
 
 def mode_spans(found: Findings, whole: Stretch) -> tuple[ModeSpan, ...]:
-    """Mode over time: as the circuit's first leg commutates, between samples as the fast model has it."""
+    """Mode over time: from the circuit's first leg; between samples, from the fast model."""
     seen = [(t.time, t.mode) for t in whole.transitions if t.outgoing <= 2]
     if not found.is_whole:
         cycles = found.scout.event.cycles

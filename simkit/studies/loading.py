@@ -44,21 +44,34 @@ def misfits(scenario: Loaded[Scenario], machine: Machine) -> list[Problem]:
     until = dict.fromkeys(MOVES.values(), 0.0)
     line = timeline(machine, model)
     for k, event in sorted(enumerate(model.events), key=lambda pair: pair[1].at):
-        named = [e for e in line.events]
         field = f"events.{k}"
         if event.kind == "pull-out" and load == "empty":
-            found.append(_problem(scenario, f"{field}.kind", event.kind,
-                                  "nothing is in the coil to pull out"))
+            found.append(
+                _problem(
+                    scenario, f"{field}.kind", event.kind, "nothing is in the coil to pull out"
+                )
+            )
         if event.kind == "drop-in" and load != "empty":
-            found.append(_problem(scenario, f"{field}.kind", event.kind,
-                                  f"{load} is still in the coil; pull it out first"))
+            found.append(
+                _problem(
+                    scenario,
+                    f"{field}.kind",
+                    event.kind,
+                    f"{load} is still in the coil; pull it out first",
+                )
+            )
         thing = MOVES[event.kind]
         if event.at < until[thing] - 1e-12:
-            found.append(_problem(scenario, f"{field}.at", f"{event.at:g} s",
-                                  f"the {thing} is still changing from the event before"))
+            found.append(
+                _problem(
+                    scenario,
+                    f"{field}.at",
+                    f"{event.at:g} s",
+                    f"the {thing} is still changing from the event before",
+                )
+            )
         until[thing] = event.at + _length(machine, event, load)
         load = {"pull-out": "empty", "drop-in": event.load or load}.get(event.kind, load)
-        del named
     frequencies = [line.frequency.first, *(c.after for c in line.frequency.changes)]
     for frequency in frequencies:
         if not machine.drive.frequency_min <= frequency <= machine.drive.frequency_max:
@@ -66,8 +79,14 @@ def misfits(scenario: Loaded[Scenario], machine: Machine) -> list[Problem]:
                 f"the drive reaches {machine.drive.frequency_min / 1e3:g} to "
                 f"{machine.drive.frequency_max / 1e3:g} kHz (drive.frequency_min, frequency_max)"
             )
-            found.append(_problem(scenario, "start.frequency" if frequency == frequencies[0]
-                                  else "events", f"{frequency / 1e3:.5g} kHz", rule))
+            found.append(
+                _problem(
+                    scenario,
+                    "start.frequency" if frequency == frequencies[0] else "events",
+                    f"{frequency / 1e3:.5g} kHz",
+                    rule,
+                )
+            )
     return found
 
 
@@ -81,8 +100,10 @@ def _unknown_loads(scenario: Loaded[Scenario], machine: Machine) -> list[Problem
     import difflib
 
     known = ["empty", *machine.workpieces]
-    named = [("start.load", scenario.model.start.load),
-             ("start.margin_of", scenario.model.start.margin_of)]
+    named = [
+        ("start.load", scenario.model.start.load),
+        ("start.margin_of", scenario.model.start.margin_of),
+    ]
     named += [(f"events.{k}.load", e.load) for k, e in enumerate(scenario.model.events)]
     found = []
     for field, name in named:
@@ -93,8 +114,9 @@ def _unknown_loads(scenario: Loaded[Scenario], machine: Machine) -> list[Problem
         found.append(_problem(scenario, field, name, "the machine has no such workpiece", hint))
     for k, event in enumerate(scenario.model.events):
         if event.kind == "drop-in" and event.load == "empty":
-            found.append(_problem(scenario, f"events.{k}.load", "empty",
-                                  "a drop-in needs a workpiece"))
+            found.append(
+                _problem(scenario, f"events.{k}.load", "empty", "a drop-in needs a workpiece")
+            )
     return found
 
 

@@ -23,7 +23,7 @@ from simkit.judge.verdict import Judged
 from simkit.parameters.load import Loaded
 from simkit.parameters.machine import Machine
 from simkit.parameters.scenario import Scenario
-from simkit.studies.event import Rehearsal
+from simkit.studies.findings import Rehearsal
 
 SCHEMA = "simkit.result/1"
 NOT_MODELLED = (
@@ -35,7 +35,7 @@ NOT_MODELLED = (
     "Noise in the control circuit, probes, and everything not in the machine file.",
 )
 CAUTIONS = (
-    "Mains voltage kills. Work on live parts is for licensed and trained persons; follow local codes.",
+    "Mains voltage kills. Live parts are for licensed and trained persons; follow local codes.",
     "Capacitors hold their charge after switch-off: wait, measure, short them before touching.",
     "Workpiece, coil and cooling water can burn; stopped coolant boils within seconds.",
     "Strong alternating fields heat rings, tools and implants; keep your distance.",
@@ -52,7 +52,7 @@ def document(
     """The result document; keys as the command contract fixes them, numbers in SI units."""
     verdict = rehearsal.verdict
     first = verdict.first_over
-    return plain(
+    result: dict[str, Any] = plain(
         {
             "schema": SCHEMA,
             "scenario": _file(rehearsal.scenario.name, scenario),
@@ -61,12 +61,9 @@ def document(
             "reason": verdict.reason,
             "first_over_limit": None if first is None else _first(first),
             "events": [
-                {"name": e.name, "start_s": e.start, "end_s": e.end}
-                for e in rehearsal.line.events
+                {"name": e.name, "start_s": e.start, "end_s": e.end} for e in rehearsal.line.events
             ],
-            "mode": [
-                {"from_s": m.start, "to_s": m.end, "mode": m.mode} for m in rehearsal.modes
-            ],
+            "mode": [{"from_s": m.start, "to_s": m.end, "mode": m.mode} for m in rehearsal.modes],
             "limits": [_row(row) for row in rehearsal.rows],
             "operating_point": {
                 "before": asdict(rehearsal.before),
@@ -92,6 +89,7 @@ def document(
             },
         }
     )
+    return result
 
 
 def plain(value: Any) -> Any:
@@ -144,8 +142,14 @@ def _commutation(rehearsal: Rehearsal) -> dict[str, Any]:
 def _recovery(rehearsal: Rehearsal) -> dict[str, Any]:
     close = [r for s in rehearsal.stretches for r in s.recoveries]
     if not close:
-        return {"count": 0, "peak_current_a": 0.0, "charge_c": 0.0, "di_dt_a_per_s": 0.0,
-                "dv_dt_v_per_s": 0.0, "overshoot_v": 0.0}
+        return {
+            "count": 0,
+            "peak_current_a": 0.0,
+            "charge_c": 0.0,
+            "di_dt_a_per_s": 0.0,
+            "dv_dt_v_per_s": 0.0,
+            "overshoot_v": 0.0,
+        }
     worst = max(close, key=lambda r: r.peak_current)
     return {
         "count": len(rehearsal.whole.recoveries),
@@ -185,9 +189,7 @@ def _temperatures(rehearsal: Rehearsal) -> list[dict[str, Any]]:
 
 
 def _numerics(rehearsal: Rehearsal, total_seconds: float) -> dict[str, Any]:
-    relative = [
-        r.error / abs(r.value) for r in rehearsal.rows if r.error is not None and r.value
-    ]
+    relative = [r.error / abs(r.value) for r in rehearsal.rows if r.error is not None and r.value]
     stretches = rehearsal.stretches
     return {
         "refinement_error": max(relative, default=None),
@@ -200,6 +202,8 @@ def _numerics(rehearsal: Rehearsal, total_seconds: float) -> dict[str, Any]:
             f"{s.deck.begin * 1e3:.4g} to {s.waves.time[-1] * 1e3:.4g} ms: {s.analysis.label}"
             for s in stretches
         ),
+        "whole": rehearsal.is_whole,
+        "seed_residue": rehearsal.seed_residue,
         "retries": list(rehearsal.retries),
     }
 

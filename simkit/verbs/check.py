@@ -1,11 +1,16 @@
 """`simkit check`: is the machine file sound, and what do its numbers amount to?"""
 
 import json
+from collections.abc import Sequence
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
 from simkit.verbs.common import json_option, note, quiet_option, set_option
+
+if TYPE_CHECKING:
+    from simkit.studies.check import CheckRow
 
 
 @click.command("check")
@@ -36,7 +41,7 @@ def command(machine: Path, overrides: dict[str, str], as_json: bool, quiet: bool
     return 1 if any(row.status == "over" for row in rows) else 0
 
 
-def _plain(row):  # type: ignore[no-untyped-def]
+def _plain(row: "CheckRow") -> dict[str, object]:
     from dataclasses import asdict
     from math import isfinite
 
@@ -44,7 +49,7 @@ def _plain(row):  # type: ignore[no-untyped-def]
     return {k: None if isinstance(v, float) and not isfinite(v) else v for k, v in values.items()}
 
 
-def _table(rows) -> None:  # type: ignore[no-untyped-def]
+def _table(rows: "Sequence[CheckRow]") -> None:
     from simkit.units import format_quantity
 
     load = None

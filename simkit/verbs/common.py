@@ -39,7 +39,9 @@ def _pairs(texts: tuple[str, ...]) -> dict[str, str]:
 
 def json_option(function: F) -> F:
     """`--json`: one document on standard output, nothing else there."""
-    return click.option("--json", "as_json", is_flag=True, help="Print one JSON document.")(function)
+    return click.option("--json", "as_json", is_flag=True, help="Print one JSON document.")(
+        function
+    )
 
 
 def quiet_option(function: F) -> F:

@@ -1,0 +1,14 @@
+"""What every table of a file a person writes is made of."""
+
+from typing import Annotated
+
+from pydantic import BaseModel, ConfigDict, StringConstraints
+
+Name = Annotated[str, StringConstraints(pattern=r"^[a-z][a-z0-9]*(-[a-z0-9]+)*$", max_length=60)]
+Text = Annotated[str, StringConstraints(max_length=400)]
+
+
+class Section(BaseModel):
+    """A table of the machine file: closed (unknown names are refused) and frozen."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False)

@@ -1,0 +1,125 @@
+"""One switch of the bridge: channel, body diode, leads, and what the data sheet allows."""
+
+from itertools import pairwise
+from typing import Annotated, Self
+
+from pydantic import model_validator
+
+from simkit.parameters.fields import Quantity
+from simkit.parameters.section import Section, Text
+
+
+class Channel(Section):
+    """VDMOS values: channel, non-linear capacitances, internal gate resistor, breakdown."""
+
+    threshold: Annotated[float, Quantity("V", "Gate threshold voltage", gt=0, lt=15)]
+    transconductance: Annotated[
+        float, Quantity("A/V^2", "Transconductance parameter KP", gt=0, lt=1e4)
+    ]
+    drain_resistance: Annotated[
+        float, Quantity("ohm", "Drift region in series with the channel", gt=0, lt=100)
+    ]
+    gate_resistance: Annotated[
+        float, Quantity("ohm", "Gate resistor inside the chip", gt=0, lt=100)
+    ]
+    gate_source_capacitance: Annotated[float, Quantity("F", "C_iss less C_rss", gt=0, lt=1e-6)]
+    gate_drain_capacitance_max: Annotated[
+        float, Quantity("F", "C_rss with the drain below the gate", gt=0, lt=1e-6)
+    ]
+    gate_drain_capacitance_min: Annotated[
+        float, Quantity("F", "C_rss at high drain voltage", gt=0, lt=1e-6)
+    ]
+    gate_drain_slope: Annotated[
+        float, Quantity("1", "How sharply C_rss falls with voltage, per volt", gt=0, lt=100)
+    ]
+    output_capacitance_zero: Annotated[
+        float, Quantity("F", "C_ds at zero drain voltage", gt=0, lt=1e-6)
+    ]
+    junction_potential: Annotated[float, Quantity("V", "Built-in potential of C_ds", gt=0, lt=10)]
+    junction_grading: Annotated[float, Quantity("1", "Grading exponent of C_ds", gt=0, lt=0.95)]
+    breakdown_voltage: Annotated[
+        float, Quantity("V", "Drain voltage at which the chip avalanches", gt=0, lt=1e4)
+    ]
+
+
+class BodyDiode(Section):
+    """Lumped-charge diode with soft recovery (Lauritzen and Ma, 1991)."""
+
+    lifetime: Annotated[float, Quantity("s", "Carrier lifetime tau", gt=0, lt=1e-4)]
+    transit_time: Annotated[float, Quantity("s", "Diffusion transit time T_M", gt=0, lt=1e-4)]
+    forward_voltage: Annotated[
+        float, Quantity("V", "Forward voltage at forward_current", gt=0.2, lt=6)
+    ]
+    forward_current: Annotated[float, Quantity("A", "Current of that point", gt=0, lt=1e4)]
+    series_resistance: Annotated[
+        float, Quantity("ohm", "Ohmic part of the forward voltage", gt=0, lt=1)
+    ]
+    emission: Annotated[float, Quantity("1", "Emission coefficient n", ge=1, le=4)]
+
+    @model_validator(mode="after")
+    def _junction_has_voltage_left(self) -> Self:
+        if self.forward_current * self.series_resistance >= self.forward_voltage:
+            raise ValueError("series_resistance alone drops more than forward_voltage")
+        return self
+
+
+class Package(Section):
+    """Lead inductances of one switch; the common part is shared with the gate loop."""
+
+    drain_inductance: Annotated[float, Quantity("H", "Drain lead", gt=0, lt=1e-6)]
+    common_source_inductance: Annotated[
+        float, Quantity("H", "Source lead shared with the gate loop", gt=0, lt=1e-6)
+    ]
+    source_inductance: Annotated[
+        float, Quantity("H", "Source lead outside the gate loop", gt=0, lt=1e-6)
+    ]
+    lead_damping: Annotated[
+        float, Quantity("ohm", "Resistance that damps each lead, in parallel", gt=0, lt=1e4)
+    ]
+
+
+class TransientPoint(Section):
+    """One point of the transient thermal impedance curve, junction to case."""
+
+    time: Annotated[float, Quantity("s", "Length of the power step", gt=0, lt=1e3)]
+    impedance: Annotated[float, Quantity("K/W", "Junction rise per watt", gt=0, lt=1e3)]
+
+
+class SwitchRatings(Section):
+    """What the data sheet allows, before derating."""
+
+    drain_voltage: Annotated[float, Quantity("V", "V_DSS", gt=0, lt=1e4)]
+    drain_current: Annotated[float, Quantity("A", "I_D, case at 100 degC", gt=0, lt=1e4)]
+    pulsed_current: Annotated[float, Quantity("A", "I_DM, limited by the junction", gt=0, lt=1e5)]
+    gate_voltage: Annotated[float, Quantity("V", "V_GS, either sign", gt=0, lt=100)]
+    recovery_dv_dt: Annotated[
+        float, Quantity("V/s", "Diode recovery dv/dt", gt=0, lt=1e12, usual=(1e9, 2e11))
+    ]
+    recovery_di_dt: Annotated[
+        float, Quantity("A/s", "Diode recovery di/dt", gt=0, lt=1e11, usual=(1e7, 5e9))
+    ]
+    avalanche_energy: Annotated[float, Quantity("J", "Single-pulse avalanche energy", gt=0, lt=100)]
+    junction_temperature: Annotated[
+        float, Quantity("degC", "T_J max", gt=25, le=300, usual=(125, 200))
+    ]
+    thermal_resistance: Annotated[float, Quantity("K/W", "Junction to case, steady", gt=0, lt=100)]
+    transient: tuple[TransientPoint, ...]
+
+    @model_validator(mode="after")
+    def _curve_rises(self) -> Self:
+        points = [(p.time, p.impedance) for p in self.transient]
+        if len(points) < 2 or any(b[0] <= a[0] or b[1] <= a[1] for a, b in pairwise(points)):
+            raise ValueError("transient needs two or more points, both columns rising")
+        if points[-1][1] > self.thermal_resistance:
+            raise ValueError("transient must stay below thermal_resistance")
+        return self
+
+
+class Switch(Section):
+    """One switch of the bridge; all of them are alike."""
+
+    name: Text
+    channel: Channel
+    diode: BodyDiode
+    package: Package
+    ratings: SwitchRatings
