@@ -19,7 +19,7 @@ from simkit.run.backend import Budget, EngineRun
 from simkit.run.process import NgspiceEngine
 from simkit.studies.event import WORKING
 from simkit.studies.loading import load_machine
-from simkit.studies.seeding import steady_seed
+from simkit.studies.closeup import scouted
 from simkit.studies.windows import Stretch, run_stretch
 
 ROOT = Path(__file__).resolve().parents[1]
@@ -107,7 +107,7 @@ def still(machine: Machine, cycles: float, **start: Any) -> Timeline:
 
 def seeded_deck(machine: Machine, line: Timeline, analysis: Analysis = WORKING) -> Deck:
     """Deck of a timeline, started from the fast model's steady state."""
-    return machine_deck(machine, line, steady_seed(machine, line), analysis)
+    return machine_deck(machine, line, scouted(machine, line).seed(line.begin), analysis)
 
 
 def run_text(text: str, saved: tuple[str, ...], stop: float, **budget: Any) -> EngineRun:
@@ -124,5 +124,86 @@ def seeded_stretch(
     machine: Machine, line: Timeline, measured_from: float, analysis: Analysis = WORKING
 ) -> Stretch:
     """A measured stretch, started from the fast model's steady state."""
-    seed = steady_seed(machine, line)
+    seed = scouted(machine, line).seed(line.begin)
     return run_stretch(machine, line, seed, analysis, run_deck, measured_from)
+
+
+IDEAL_SWITCH = {
+    # 0.1 mohm channel behind 0.4 mohm, with the sense resistor's 1 mohm: 1.5 mohm a switch.
+    "switch.channel.threshold": 4.0,
+    "switch.channel.transconductance": 1250.0,
+    "switch.channel.drain_resistance": 0.4e-3,
+    "switch.channel.gate_resistance": 0.1,
+    "switch.channel.gate_source_capacitance": 50e-12,
+    "switch.channel.gate_drain_capacitance_max": 5e-12,
+    "switch.channel.gate_drain_capacitance_min": 1e-12,
+    "switch.channel.output_capacitance_zero": 60e-12,
+    "switch.channel.breakdown_voltage": 5e3,
+    "switch.diode.lifetime": 2e-9,
+    "switch.diode.transit_time": 1e-9,
+    "switch.diode.forward_voltage": 0.3,
+    "switch.diode.series_resistance": 1e-3,
+    "switch.diode.emission": 1.0,
+    "switch.package.drain_inductance": 1e-11,
+    "switch.package.common_source_inductance": 1e-11,
+    "switch.package.source_inductance": 1e-11,
+    "switch.package.lead_damping": 1.0,
+}
+IDEAL_SWITCH_RESISTANCE = 1.5e-3
+IDEAL_REST = {
+    "supply.source_resistance": 1e-6,
+    "supply.link": {"capacitance": 0.5, "esr": 1e-6, "esl": 1e-12},
+    "supply.film": {"capacitance": 1e-5, "esr": 1e-6, "esl": 1e-12},
+    "supply.bus_inductance": 1e-11,
+    "supply.bus_damping": 1e-3,
+    "bridge.loop_inductance": 1e-11,
+    "bridge.loop_damping": 1e-1,
+    "drive.frequency_min": 1e3,
+    "drive.frequency_max": 1e6,
+    "drive.dead_time": 10e-9,
+    "drive.edge_time": 4e-9,
+    "drive.source_resistance": 0.1,
+    "drive.sink_resistance": 0.1,
+    "drive.gate_resistor": 1.0,
+    "drive.loop_inductance": 1e-10,
+    "transformer.secondary_turns": 1,
+    "transformer.secondary_resistance": 1e-7,
+    "tank.cans": 1,
+    "tank.can_esr": 1e-7,
+}
+
+
+def ideal(
+    bridge: str,
+    *,
+    link: float,
+    series_resistance: float,
+    leakage: float,
+    magnetising: float,
+    turns: int,
+    capacitance: float,
+    inductance: float,
+    resistance: float,
+) -> Machine:
+    """A loop-fed machine with parts as ideal as the engine runs, its bridge's resistance included.
+
+    `series_resistance` is everything in series with the primary; two switches of a full bridge or
+    one of a half bridge make part of it.
+    """
+    switches = IDEAL_SWITCH_RESISTANCE * (2 if bridge == "full" else 1)
+    changes: dict[str, Any] = dict(IDEAL_SWITCH) | IDEAL_REST
+    changes |= {
+        "supply.voltage": link,
+        "bridge.topology": bridge,
+        "transformer.primary_turns": turns,
+        "transformer.magnetising_inductance": magnetising,
+        "transformer.leakage_inductance": leakage,
+        "transformer.primary_resistance": max(series_resistance - switches, 1e-4),
+        "transformer.blocking_capacitance": 9e-3 if bridge == "half-blocking" else None,
+        "tank.can_capacitance": capacitance,
+        "coil.inductance": inductance,
+        "coil.resistance": resistance,
+    }
+    if bridge == "half-split":
+        changes |= {"bridge.split_capacitance": 5e-3, "bridge.split_esr": 1e-6}
+    return varied(demo(), changes)

@@ -118,6 +118,7 @@ def steepest_climb(time: Array, voltage: Array, link: float) -> float:
     """Largest mean slope over a fifth of the link voltage, between 10 and 90 % of it [V/s]."""
     levels = np.linspace(0.1, 0.9, 17) * link
     passed = np.array([crossing(time, voltage, level) for level in levels])
-    spans = passed[4:] - passed[:-4]
-    good = np.isfinite(spans) & (spans > 0.0)
-    return float(0.2 * link / spans[good].min()) if good.any() else float("nan")
+    reached = np.isfinite(passed[4:]) & np.isfinite(passed[:-4])
+    spans = passed[4:][reached] - passed[:-4][reached]
+    rising = spans[spans > 0.0]
+    return float(0.2 * link / rising.min()) if len(rising) else float("nan")

@@ -9,6 +9,7 @@ import contextlib
 import multiprocessing
 import sys
 import tempfile
+import threading
 import time
 import types
 from collections.abc import Callable, Iterator
@@ -24,6 +25,10 @@ from simkit.run import worker
 from simkit.run.backend import Budget, EngineRun, Progress
 from simkit.run.guard import inspect
 from simkit.run.library import find_library
+
+
+_STARTING = threading.Lock()
+"""Several threads may run decks, but only one at a time starts a worker."""
 
 
 @dataclass(frozen=True)
@@ -137,9 +142,10 @@ def _context() -> BaseContext:
 def _without_main() -> Iterator[None]:
     # A worker needs nothing of the caller's main module; without this a script with no
     # "if __name__" guard would be run again in every worker.
-    main = sys.modules["__main__"]
-    sys.modules["__main__"] = types.ModuleType("__main__")
-    try:
-        yield
-    finally:
-        sys.modules["__main__"] = main
+    with _STARTING:
+        main = sys.modules["__main__"]
+        sys.modules["__main__"] = types.ModuleType("__main__")
+        try:
+            yield
+        finally:
+            sys.modules["__main__"] = main

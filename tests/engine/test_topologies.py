@@ -8,7 +8,7 @@ import pytest
 from simkit.measure.energy import balance
 from simkit.measure.point import operating_point
 from simkit.measure.waveforms import average
-from simkit.studies.seeding import steady_seed
+from simkit.studies.closeup import scouted
 from simkit.studies.windows import seed_at
 from tests.machines import TOPOLOGIES, seeded_stretch, still, topology
 
@@ -95,7 +95,8 @@ def test_seed_read_from_a_run_is_the_fast_models(bridge: str, feed: str) -> None
     stretch = seeded_stretch(machine, line, 0.0)
     later = line.time_of(4.25)
     found = seed_at(stretch.waves, later)
-    wanted = steady_seed(machine, still(machine, 6).stretch(later, later + 1e-5))
+    part = still(machine, 6).stretch(later, later + 1e-5)
+    wanted = scouted(machine, part).seed(part.begin)
     waves = stretch.waves
     sizes = {
         "primary_current": waves.primary_current,

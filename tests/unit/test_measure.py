@@ -1,0 +1,90 @@
+"""Measures on waveforms made by hand, whose answers follow from their own formulae."""
+
+import numpy as np
+import pytest
+
+from simkit.measure.commutation import crossing, mode_of
+from simkit.measure.periodic import distortion, harmonic, whole_cycles
+from simkit.measure.recovery import last_zero_before_climb, reverse_charge, steepest_climb
+from simkit.measure.series import Series, joined
+from simkit.measure.waveforms import average, integral, rms
+
+
+def test_mean_and_rms_of_a_sine_on_uneven_steps() -> None:
+    rng = np.random.default_rng(1)
+    time = np.sort(np.concatenate(([0.0, 1.0], rng.random(20_000))))
+    sine = np.sin(2 * np.pi * 3 * time)
+    # Trapezoidal rule at 7000 steps a period: far below 1e-4.
+    assert average(time, sine) == pytest.approx(0.0, abs=1e-4)
+    assert rms(time, sine) == pytest.approx(np.sqrt(0.5), rel=1e-4)
+    assert integral(time, np.ones_like(time)) == pytest.approx(1.0)
+
+
+def test_harmonics_of_a_square_wave_fall_as_one_over_n() -> None:
+    # Fourier series of a square wave: 4/(pi n) for odd n (any textbook of signals).
+    time = np.linspace(0.0, 1.0, 200_001)
+    square = np.where((time % 0.25) < 0.125, 1.0, -1.0)
+    for order in (1, 3, 5, 7):
+        assert abs(harmonic(time, square, 4.0, order)) == pytest.approx(4 / np.pi / order, rel=1e-3)
+    assert abs(harmonic(time, square, 4.0, 2)) < 1e-3
+    wanted = np.sqrt(sum(1 / n**2 for n in range(3, 16, 2)))
+    assert distortion(time, square, 4.0) == pytest.approx(wanted, rel=1e-3)
+
+
+def test_cycles_are_pairs_of_half_periods_wholly_inside() -> None:
+    boundaries = np.arange(0.0, 10.0)
+    found = whole_cycles(boundaries, 1.5, 8.5)
+    assert [(c.start, c.end) for c in found] == [(2.0, 4.0), (4.0, 6.0), (6.0, 8.0)]
+
+
+def test_crossing_is_linear_between_samples_and_directed() -> None:
+    time, values = np.array([0.0, 1.0, 2.0, 3.0]), np.array([0.0, 2.0, 0.0, 4.0])
+    assert crossing(time, values, 1.0) == pytest.approx(0.5)
+    assert crossing(time, values, 1.0, rising=False) == pytest.approx(1.5)
+    assert crossing(time, values, 5.0) == np.inf
+
+
+@pytest.mark.parametrize(
+    ("off", "on", "wanted"),
+    [(5.0, 2.0, "inductive"), (5.0, -1.0, "resonant"), (-1.0, -9.0, "capacitive"),
+     (-1.0, 3.0, "capacitive")],
+)  # fmt: skip
+def test_mode_by_the_signs_of_the_current(off: float, on: float, wanted: str) -> None:
+    assert mode_of(off, on) == wanted
+
+
+def test_triangular_recovery_charge_to_a_quarter_of_the_peak() -> None:
+    # Ramp to -10 A in 1 us, back to zero in 1 us: areas of triangles by hand.
+    time = np.linspace(0.0, 2e-6, 20_001)
+    current = np.where(time < 1e-6, -1e7 * time, -10.0 + 1e7 * (time - 1e-6))
+    # Whole triangle 10 uC less the last quarter-height triangle 0.5 * 2.5 A * 0.25 us.
+    assert reverse_charge(time, current, 10.0) == pytest.approx(10e-6 - 0.3125e-6, rel=1e-3)
+
+
+def test_steepest_climb_ignores_a_slow_start() -> None:
+    # 100 V in 1 us, then 200 V in 10 ns: 20 V/ns is the steeper part.
+    time = np.array([0.0, 1e-6, 1.01e-6, 2e-6])
+    voltage = np.array([0.0, 100.0, 300.0, 300.0])
+    assert steepest_climb(time, voltage, 300.0) == pytest.approx(2e10, rel=1e-6)
+    assert np.isnan(steepest_climb(time, np.zeros(4), 300.0))
+
+
+def test_the_zero_before_the_last_climb_counts() -> None:
+    # The node swings over, back, and over again; the diode's last zero lies before the last climb.
+    time = np.linspace(0.0, 6.0, 601)
+    voltage = np.interp(time, [0, 1, 1.1, 2, 2.1, 4, 4.1, 6], [0, 0, 9, 9, 0, 0, 9, 9])
+    current = np.interp(time, [0, 2.2, 3.0, 3.9, 4.05, 6], [0, 0, 5, 5, -5, 0])
+    zero = last_zero_before_climb(time, current, voltage, 9.0)
+    assert zero == pytest.approx(3.975, abs=0.01)
+    assert last_zero_before_climb(time, np.zeros_like(time), voltage, 9.0) is None
+    assert last_zero_before_climb(time, current, np.zeros_like(time), 9.0) is None
+
+
+def test_series_are_joined_in_order_and_find_their_first_excess() -> None:
+    late = Series("Q1", "loss", "W", np.array([3.0, 4.0]), np.array([30.0, 10.0]))
+    early = Series("Q1", "loss", "W", np.array([1.0, 2.0]), np.array([5.0, 20.0]))
+    whole = joined([late, early])
+    assert whole.times.tolist() == [1.0, 2.0, 3.0, 4.0]
+    assert whole.worst == (30.0, 3.0)
+    assert whole.first_above(15.0) == 2.0
+    assert whole.first_above(30.0) is None
