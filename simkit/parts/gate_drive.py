@@ -1,0 +1,233 @@
+"""Gate drive: resistor, delays, power, and the gate transformer.
+
+The gate loop is taken as a resistance, an inductance and the input capacitance in series, as
+it is while the drain stands still; on the plateau the charge Q_gd is moved at a fixed voltage.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from simkit.parts.inputs import not_negative, positive
+from simkit.parts.ranged import Figure, out_of_range
+
+
+@dataclass(frozen=True)
+class GateLoop:
+    """What lies in series between driver and gate.
+
+    Fields
+    ------
+    inductance : leads and leakage of a gate transformer [H]
+    input_capacitance : C_iss [F]
+    driver_resistance : of the driver's output [ohm]
+    internal_resistance : inside the switch [ohm]
+    resistor : the external gate resistor [ohm]
+    """
+
+    inductance: float
+    input_capacitance: float
+    driver_resistance: float
+    internal_resistance: float
+    resistor: float
+
+    def __post_init__(self) -> None:
+        positive(inductance=self.inductance, input_capacitance=self.input_capacitance)
+        rest = ("driver_resistance", "internal_resistance", "resistor")
+        not_negative(**{name: getattr(self, name) for name in rest})
+
+    @property
+    def resistance(self) -> float:
+        """All in series [ohm]."""
+        return self.driver_resistance + self.internal_resistance + self.resistor
+
+
+@dataclass(frozen=True)
+class Delays:
+    """An edge at the gate.
+
+    Fields
+    ------
+    delay : from the driver's edge to the threshold (on) or to the plateau (off) [s]
+    plateau : while the drain moves, Q_gd at the plateau's current [s]
+    outside : notes on the range, see `ranged.Figure`
+    """
+
+    delay: float
+    plateau: float
+    outside: tuple[str, ...] = ()
+
+
+def loop_damping(loop: GateLoop) -> float:
+    """Damping ratio of the gate loop: zeta = (R/2) sqrt(C/L) [1].
+
+    Source: series resonant circuit, textbook. Exact for constant L and C.
+    """
+    return 0.5 * loop.resistance * math.sqrt(loop.input_capacitance / loop.inductance)
+
+
+def suggested_resistor(loop: GateLoop, damping: float = 1.0) -> float:
+    """External resistor that damps the gate loop: 2 zeta sqrt(L/C) less what is there [ohm].
+
+    `damping` zeta wanted [1]; 1 is critical: no overshoot. Never below 0. The loop's own
+    resistor is left out of account. ValueError for a damping not above 0. Source: series
+    resonant circuit, textbook. Range: C taken at its value with the drain low (the largest);
+    with the drain high it is smaller and the loop less damped.
+    """
+    positive(damping=damping)
+    whole = 2.0 * damping * math.sqrt(loop.inductance / loop.input_capacitance)
+    return max(0.0, whole - loop.driver_resistance - loop.internal_resistance)
+
+
+def ring_frequency(loop: GateLoop) -> float:
+    """Frequency of the damped ring: sqrt(1 - zeta^2)/(2 pi sqrt(L C)) [Hz]; 0 when it does not.
+
+    With the leakage of a gate transformer in L this is its leakage ring. Source: series
+    resonant circuit, textbook. Exact for constant L and C.
+    """
+    free = 1.0 / (2.0 * math.pi * math.sqrt(loop.inductance * loop.input_capacitance))
+    return free * math.sqrt(max(0.0, 1.0 - loop_damping(loop) ** 2))
+
+
+def overshoot(loop: GateLoop) -> float:
+    """First overshoot of the gate voltage over the driver's step [1].
+
+    exp(-pi zeta/sqrt(1 - zeta^2)); 0 from critical damping on. Source: step response of a
+    second-order system, textbook. Exact for constant L and C and an ideal step; a driver
+    slower than the ring overshoots less.
+    """
+    zeta = loop_damping(loop)
+    if zeta >= 1.0:
+        return 0.0
+    return math.exp(-math.pi * zeta / math.sqrt(1.0 - zeta**2))
+
+
+def peak_driver_current(loop: GateLoop, step: float) -> float:
+    """Largest current the driver must give for a step of its voltage [A].
+
+    I = V sqrt(C/L) exp(-zeta t), t = atan(w/zeta)/w in units of sqrt(L C), the first peak of
+    the series circuit, with w = sqrt(1 - zeta^2); above critical damping atanh for atan and
+    w = sqrt(zeta^2 - 1). `step` V [V]. Source: current of a series resonant circuit, textbook.
+    Exact for constant L and C; tends to V/R for large damping.
+    """
+    zeta = loop_damping(loop)
+    scale = step * math.sqrt(loop.input_capacitance / loop.inductance)
+    if math.isclose(zeta, 1.0, rel_tol=1e-6):
+        return scale * math.exp(-1.0)
+    root = math.sqrt(abs(1.0 - zeta**2))
+    # tan(w t) = w/zeta at the peak; above critical damping tanh takes its place.
+    time = math.atan2(root, zeta) / root if zeta < 1.0 else math.atanh(root / zeta) / root
+    return scale * math.exp(-zeta * time)
+
+
+def drive_power(charge: float, swing: float, frequency: float) -> float:
+    """Power a driver spends on one gate: P = Q_g dV f [W].
+
+    `charge` Q_g over the `swing` dV [C], [V], `frequency` [Hz]. ValueError for values below
+    0. Source: energy from a fixed supply, common practice, no source. Exact; independent of
+    the resistors, which share the heat.
+    """
+    not_negative(charge=charge, swing=swing, frequency=frequency)
+    return charge * swing * frequency
+
+
+def turn_on_delays(
+    loop: GateLoop, levels: tuple[float, float], threshold: float, plateau: float, miller: float
+) -> Delays:
+    """Delay to the threshold and length of the plateau at turn-on [s].
+
+    t_d = R C ln((V_on - V_off)/(V_on - V_th)), t_p = Q_gd R/(V_on - V_pl). `levels` (V_off,
+    V_on) of the driver, `threshold` V_th, `plateau` V_pl [V], `miller` Q_gd [C]. ValueError
+    when V_on does not exceed the plateau. Source: charging of C_iss and of C_rss, textbook.
+    Range: damped loop (zeta at least 1); inductance left out.
+    """
+    off, on = levels
+    if not off < threshold <= plateau < on:
+        raise ValueError("levels must enclose threshold and plateau, threshold below plateau")
+    charging = loop.resistance * loop.input_capacitance
+    delay = charging * math.log((on - off) / (on - threshold))
+    return Delays(delay, miller * loop.resistance / (on - plateau), _damped(loop))
+
+
+def turn_off_delays(
+    loop: GateLoop, levels: tuple[float, float], plateau: float, miller: float
+) -> Delays:
+    """Delay to the plateau and length of the plateau at turn-off [s].
+
+    t_d = R C ln((V_on - V_off)/(V_pl - V_off)), t_p = Q_gd R/(V_pl - V_off); arguments,
+    errors, source and range as for `turn_on_delays`.
+    """
+    off, on = levels
+    if not off < plateau < on:
+        raise ValueError("levels must enclose the plateau")
+    charging = loop.resistance * loop.input_capacitance
+    delay = charging * math.log((on - off) / (plateau - off))
+    return Delays(delay, miller * loop.resistance / (plateau - off), _damped(loop))
+
+
+def _damped(loop: GateLoop) -> tuple[str, ...]:
+    return out_of_range("damping", loop_damping(loop), 1.0, math.inf)
+
+
+def induced_gate_voltage(
+    reverse_capacitance: float, slope: float, loop: GateLoop, duration: float
+) -> float:
+    """What a rising drain lifts the gate of an off switch to, above the driver's level [V].
+
+    V = R C_rss dv/dt (1 - exp(-t/(R C_iss))). `reverse_capacitance` C_rss [F], `slope` dv/dt
+    [V/s], `duration` t of the rise [s]. Source: current through C_rss into R parallel to
+    C_iss, textbook. Range: constant capacitances; loop inductance left out, which adds to it.
+    """
+    not_negative(reverse_capacitance=reverse_capacitance, slope=slope, duration=duration)
+    charging = loop.resistance * loop.input_capacitance
+    if charging == 0.0:
+        return 0.0
+    lifted = -math.expm1(-duration / charging)
+    return loop.resistance * reverse_capacitance * slope * lifted
+
+
+def droop(magnetising: float, resistance: float, on_time: float) -> float:
+    """Share of its step a transformer's output has lost at the end of the pulse [1].
+
+    1 - exp(-R t/L_m), R the source and primary resistance as the magnetising current sees it
+    (parallel to a reflected load). `magnetising` L_m [H], `resistance` R [ohm], `on_time` t
+    [s]. ValueError for values not above 0. Source: step response of an RL circuit, textbook.
+    Exact below saturation.
+    """
+    positive(magnetising=magnetising, resistance=resistance, on_time=on_time)
+    return -math.expm1(-resistance * on_time / magnetising)
+
+
+def magnetising_peak(swing: float, frequency: float, magnetising: float) -> float:
+    """Peak magnetising current with a symmetrical square voltage of +-V: V/(4 f L_m) [A].
+
+    `swing` V, half of peak to peak [V], `frequency` f [Hz], `magnetising` L_m [H]. ValueError
+    for values not above 0. Source: V = L di/dt. Exact without droop.
+    """
+    positive(frequency=frequency, magnetising=magnetising)
+    return swing / (4.0 * frequency * magnetising)
+
+
+def coupling_ripple(swing: float, frequency: float, magnetising: float, coupling: float) -> Figure:
+    """Peak-to-peak ripple of the coupling capacitor by the magnetising current [V].
+
+    V/(16 f^2 L_m C): the triangle of `magnetising_peak` over half a period. `coupling` C [F],
+    the rest as there. Source: Q = integral of the triangle. Range: ripple to a tenth of the
+    swing; the gate's charge Q_g/C comes on top.
+    """
+    positive(coupling=coupling)
+    value = magnetising_peak(swing, frequency, magnetising) / (4.0 * frequency * coupling)
+    notes = out_of_range("ripple/swing", value / swing, 0.0, 0.1)
+    return Figure(value, "V", "charge of a triangular current", notes)
+
+
+def coupling_ring(magnetising: float, coupling: float) -> float:
+    """Frequency at which coupling capacitor and magnetising inductance ring [Hz].
+
+    1/(2 pi sqrt(L_m C)): at every start and stop of the pulses the gate voltage swings at it;
+    well below the frequency of use, yet damped. ValueError for values not above 0. Source:
+    definition. Exact.
+    """
+    positive(magnetising=magnetising, coupling=coupling)
+    return 1.0 / (2.0 * math.pi * math.sqrt(magnetising * coupling))
