@@ -26,7 +26,6 @@ from simkit.run.backend import Budget, EngineRun, Progress
 from simkit.run.guard import inspect
 from simkit.run.library import find_library
 
-
 _STARTING = threading.Lock()
 """Several threads may run decks, but only one at a time starts a worker."""
 

@@ -35,7 +35,9 @@ ROUNDS = 3
 """How often the brackets around the worst samples are halved [1]."""
 FLAT = 0.01
 """A neighbour within this share of the worst sample needs no bracket [1]."""
-MEMORIES = 0.3
+LEAD = 1.5e-6
+"""Kept before the first cycle, so that its first commutation can be shown [s]."""
+MEMORIES = 0.5
 """Run-in of a sample, in times of the tank's memory [1]."""
 RESIDUE = 0.005
 """A deciding sample that may remember more of its seed than this is taken again [1]."""
@@ -295,7 +297,7 @@ def deciding(stretches: Sequence[Stretch], quantities: frozenset[str]) -> list[i
 def merged(stretches: Sequence[Stretch]) -> Stretch:
     """Several stretches as one, in order of time, with gaps between them."""
     first = stretches[0]
-    waves = [s.waves.between(s.cycles[0].start, s.waves.time[-1]) for s in stretches]
+    waves = [s.waves.between(s.cycles[0].start - LEAD, s.waves.time[-1]) for s in stretches]
     kept = [w for w in waves if len(w.time)]
     time = np.concatenate([w.time for w in kept])
     raw = {name: np.concatenate([w.raw[name] for w in kept]) for name in kept[0].raw}

@@ -20,6 +20,7 @@ import numpy as np
 
 import simkit
 from simkit.judge.verdict import Judged
+from simkit.measure.waveforms import Waves
 from simkit.parameters.load import Loaded
 from simkit.parameters.machine import Machine
 from simkit.parameters.scenario import Scenario
@@ -259,20 +260,44 @@ def engine_log(rehearsal: Rehearsal) -> list[str]:
 
 
 def save_waveforms(folder: Path, rehearsal: Rehearsal, csv: bool) -> None:
-    """The whole run's waveforms, thinned to what the eye needs, and the close-ups in full."""
+    """Waveforms as a person would probe them: the first pass, and the finer runs, in full.
+
+    `waveforms.npz`: arrays `<run>:<name>`, runs `first` and `fine1`, `fine2` ...; time in seconds,
+    the rest in volts and amperes with seven digits.
+    """
+    runs = {"first": rehearsal.whole} | {
+        f"fine{k}": stretch for k, stretch in enumerate(rehearsal.close, start=1)
+    }
     columns: dict[str, Any] = {}
-    for k, stretch in enumerate(rehearsal.stretches):
-        prefix = "whole" if k == 0 else f"close{k}"
-        step = 4 if k == 0 else 1
-        columns[f"{prefix}:time"] = stretch.waves.time[::step]
-        for name, values in stretch.waves.raw.items():
-            columns[f"{prefix}:{name}"] = values[::step].astype(np.float32)
+    for run, stretch in runs.items():
+        for name, values in probes(stretch.waves).items():
+            kind = np.float64 if name == "time_s" else np.float32
+            columns[f"{run}:{name}"] = values.astype(kind)
     np.savez_compressed(folder / "waveforms.npz", allow_pickle=False, **columns)
     if csv:
         import pandas
 
-        whole = {n.removeprefix("whole:"): v for n, v in columns.items() if n.startswith("whole:")}
-        pandas.DataFrame(whole).to_csv(folder / "waveforms.csv", index=False, float_format="%.7g")
+        first = {n.removeprefix("first:"): v for n, v in columns.items() if n.startswith("first:")}
+        pandas.DataFrame(first).to_csv(folder / "waveforms.csv", index=False, float_format="%.9g")
+
+
+def probes(waves: Waves) -> dict[str, Any]:
+    """The waveforms a bench would show, by a name that ends in its unit."""
+    out = {
+        "time_s": waves.time,
+        "bridge_voltage_v": waves.bridge_voltage,
+        "primary_current_a": waves.primary_current,
+        "coil_voltage_v": waves.coil_voltage,
+        "coil_current_a": waves.coil_current,
+        "link_voltage_v": waves.link_voltage,
+        "supply_current_a": waves.supply_current,
+    }
+    for switch in waves.switches:
+        name = f"q{switch.number}"
+        out[f"{name}_drain_source_v"] = switch.drain_source
+        out[f"{name}_gate_source_v"] = switch.gate_source
+        out[f"{name}_drain_current_a"] = switch.drain_current
+    return out
 
 
 def swap(fresh: Path, folder: Path) -> None:

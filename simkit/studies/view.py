@@ -1,26 +1,31 @@
 """From a rehearsal and its result document to what a report page shows."""
 
-import shlex
 from collections.abc import Iterable, Iterator, Mapping
 from math import sqrt
 from typing import Any
 
 import numpy as np
-from pydantic import BaseModel
 
 from simkit.judge.quantities import QUANTITIES
 from simkit.judge.verdict import WORDS
 from simkit.measure.commutation import Transition, legs
 from simkit.measure.recovery import TAIL, Recovery
 from simkit.measure.series import Series
-from simkit.measure.waveforms import Array, Waves
-from simkit.parameters.fields import Quantity, field_of
-from simkit.parameters.load import Loaded, Origin
+from simkit.measure.waveforms import Array, Waves, value_at
+from simkit.parameters.load import Loaded
 from simkit.parameters.machine import Machine
 from simkit.report import view as page
-from simkit.studies.event import Rehearsal
+from simkit.studies.closeup import LEAD
+from simkit.studies.facts import (
+    command,
+    commutation_facts,
+    numerics_facts,
+    provenance_facts,
+    recovery_facts,
+)
+from simkit.studies.findings import Rehearsal
+from simkit.studies.parameter_list import parameters
 from simkit.studies.windows import Stretch
-from simkit.units import format_quantity
 
 AROUND = 1.2e-6
 """Least time shown after the incoming switch's command in a close-up [s]."""
@@ -68,9 +73,9 @@ def report_view(
         temperatures=tuple(_temperature(t) for t in result["temperatures"]),
         before=rehearsal.before,
         after=rehearsal.after,
-        commutation=tuple(_commutation(result["commutation"])),
-        recovery=tuple(_recovery(result["recovery"])),
-        numerics=tuple(_numerics(result["numerics"])),
+        commutation=tuple(commutation_facts(result["commutation"])),
+        recovery=tuple(recovery_facts(result["recovery"])),
+        numerics=tuple(numerics_facts(result["numerics"])),
         parameters=tuple(parameters(machine.model, machine.origins)),
         assumptions=ASSUMPTIONS,
         not_modelled=tuple(result["not_modelled"]),
@@ -79,7 +84,7 @@ def report_view(
         overridden=tuple(
             page.Fact(key, text) for key, text in result.get("overridden", {}).items()
         ),
-        provenance=tuple(_provenance(result)),
+        provenance=tuple(provenance_facts(result)),
         command=command(result),
         netlist=rehearsal.whole.deck.text,
     )  # fmt: skip
@@ -129,29 +134,32 @@ def healthy_transition(rehearsal: Rehearsal, worst: Transition | None) -> Transi
         and t.time != worst.time
     ]  # fmt: skip
     early = [t for t in good if t.time < settled]
-    return (early or good or [None])[-1]
+    calm = early or good
+    return calm[-1] if calm else None
 
 
 def _finest(rehearsal: Rehearsal, start: float, end: float) -> Stretch:
     """The close-up that covers a stretch of time from its measured part on, else the whole run."""
     for stretch in rehearsal.close:
-        if stretch.cycles and stretch.cycles[0].start <= start and end <= stretch.waves.time[-1]:
+        if (
+            stretch.cycles
+            and stretch.cycles[0].start - LEAD <= start
+            and end <= stretch.waves.time[-1]
+        ):
             return stretch
     return rehearsal.whole
 
 
-def _close_up(
-    rehearsal: Rehearsal, moment: Transition | None, title: str
-) -> page.CloseUp | None:
+def _close_up(rehearsal: Rehearsal, moment: Transition | None, title: str) -> page.CloseUp | None:
     if moment is None:
         return None
     dead = rehearsal.machine.drive.dead_time
     start, end = moment.time - dead, moment.time + 0.5 * dead + max(AROUND, dead)
     stretch = _finest(rehearsal, start, end)
     # The same transition as the close-up saw it, where there is one.
-    found = min(
-        (t for t in stretch.transitions if t.outgoing == moment.outgoing),
-        key=lambda t: abs(t.time - moment.time), default=moment,
+    found = next(
+        (t for t in stretch.transitions
+         if t.outgoing == moment.outgoing and abs(t.time - moment.time) < 1e-6), moment,
     )  # fmt: skip
     part = stretch.waves.between(start, end)
     recovered = next(
@@ -162,9 +170,7 @@ def _close_up(
         s if found.outgoing == upper else -s
         for upper, lower, _, s in legs(part) if found.outgoing in (upper, lower)
     )  # fmt: skip
-    limit = next(
-        r.limit for r in rehearsal.rows if r.quantity == "drain_voltage_peak"
-    )
+    limit = next(r.limit for r in rehearsal.rows if r.quantity == "drain_voltage_peak")
     return page.CloseUp(
         title=title,
         finding=_finding(found, recovered),
@@ -177,7 +183,7 @@ def _close_up(
         recovery_end=None if recovered is None else _recovery_end(part, recovered),
         dead_time=dead,
         threshold=rehearsal.machine.switch.channel.threshold,
-        link=float(np.mean(part.link_voltage[part.time < moment.time - 0.5 * dead])),
+        link=value_at(part.time, part.link_voltage, moment.time - 0.5 * dead),
         drain_limit=limit,
     )
 
@@ -285,7 +291,9 @@ def waveforms(
     panels = (
         page.Panel("drain-source", "V", (page.Level(limits["drain_voltage_peak"], "limit"),)),
         page.Panel("bridge current", "A", ()),
-        page.Panel("gate-source", "V", (page.Level(machine.switch.channel.threshold, "threshold"),)),
+        page.Panel(
+            "gate-source", "V", (page.Level(machine.switch.channel.threshold, "threshold"),)
+        ),
         page.Panel("tank voltage", "V", ()),
         page.Panel("coil current", "A", ()),
     )
@@ -307,9 +315,7 @@ def waveforms(
     return panels, whole, tuple(windows)
 
 
-def _window(
-    rehearsal: Rehearsal, title: str, when: float, pair: tuple[int, int]
-) -> page.Record:
+def _window(rehearsal: Rehearsal, title: str, when: float, pair: tuple[int, int]) -> page.Record:
     half = 0.5 * PERIODS / rehearsal.line.frequency.at(when)
     start, end = max(when - half, 0.0), min(when + half, rehearsal.line.stop)
     stretch = _finest(rehearsal, start, end)
@@ -339,110 +345,3 @@ def _record(title: str, part: Waves, pair: tuple[int, int]) -> page.Record:
 def _temperature(row: Mapping[str, Any]) -> page.Temperature:
     words = QUANTITIES[row["quantity"]].title
     return page.Temperature(row["part"], words, row["celsius"], row["limit"])
-
-
-def _shown(value: float | None, unit: str) -> str:
-    return "none" if value is None else format_quantity(value, unit, 3)
-
-
-def _commutation(found: Mapping[str, Any] | None) -> Iterator[page.Fact]:
-    if found is None:
-        return
-    yield page.Fact("dead time", _shown(found["dead_time_s"], "s"))
-    yield page.Fact("time needed, settled", _shown(found["needed_s"], "s"),
-                    "off command until the node has covered 90 % of its way")  # fmt: skip
-    yield page.Fact("time available, settled", _shown(found["available_s"], "s"),
-                    "off command until the incoming gate crosses threshold")  # fmt: skip
-    yield page.Fact(
-        "turned on against voltage",
-        f"{found['hard_transitions']} of {found['transitions']} transitions",
-    )
-    if found["first_hard_s"] is not None:
-        yield page.Fact("the first of them", _shown(found["first_hard_s"], "s"), "run time")
-    yield page.Fact("shoot-through charge, largest", _shown(found["shoot_through_c"], "C"))
-
-
-def _recovery(found: Mapping[str, Any] | None) -> Iterator[page.Fact]:
-    if found is None:
-        return
-    yield page.Fact("forced recoveries", str(found["count"]))
-    if not found["count"]:
-        return
-    yield page.Fact("peak reverse current", _shown(found["peak_current_a"], "A"), found["switch"])
-    yield page.Fact("forward current before", _shown(found["forward_current_a"], "A"))
-    yield page.Fact("charge", _shown(found["charge_c"], "C"))
-    yield page.Fact("di/dt, largest", _shown(found["di_dt_a_per_s"], "A/s"))
-    yield page.Fact("dv/dt, largest", _shown(found["dv_dt_v_per_s"], "V/s"))
-    yield page.Fact("voltage above the link", _shown(found["overshoot_v"], "V"))
-
-
-def _numerics(found: Mapping[str, Any]) -> Iterator[page.Fact]:
-    error, residual = found["refinement_error"], found["energy_residual"]
-    if error is not None:
-        yield page.Fact("numerical error", f"{error:.2%}",
-                        "largest change of a judged value on finer steps")  # fmt: skip
-    if residual is not None:
-        yield page.Fact("energy residual", f"{residual:.3%}", "what does not add up")
-    yield page.Fact("time points", f"{found['steps']:,}".replace(",", " "))
-    yield page.Fact("cycles", str(found["cycles"]))
-    yield page.Fact("engine time", _shown(found["engine_seconds"], "s"))
-    yield page.Fact("integration", str(found["method"]))
-    retries = found.get("retries") or ["none needed"]
-    yield page.Fact("other options tried", "; ".join(retries))
-
-
-def _provenance(result: Mapping[str, Any]) -> Iterator[page.Fact]:
-    for kind in ("scenario", "machine"):
-        yield page.Fact(f"{kind} file", result[kind]["file"], f"sha256 {result[kind]['digest'][:16]}")
-    for key, value in result["provenance"].items():
-        text = str(value)[:16] if key.endswith("digest") else str(value)
-        yield page.Fact(key.replace("_", " "), text)
-
-
-def command(result: Mapping[str, Any]) -> str:
-    """The line that runs the same rehearsal again."""
-    words = ["simkit", "run", result["scenario"]["file"]]
-    for key, text in result.get("overridden", {}).items():
-        words += ["--set", f"{key}={text.strip(chr(34))}"]
-    return shlex.join(words)
-
-
-# --- parameters
-
-
-def parameters(
-    model: BaseModel, origins: Mapping[str, Origin], prefix: str = ""
-) -> Iterator[page.Parameter]:
-    """Every value of the machine file, in its order, with where it came from."""
-    for name in type(model).model_fields:
-        value, key = getattr(model, name), prefix + name
-        if isinstance(value, BaseModel):
-            yield from parameters(value, origins, key + ".")
-        elif isinstance(value, dict):
-            for inner, item in value.items():
-                yield from parameters(item, origins, f"{key}.{inner}.")
-        elif isinstance(value, tuple):
-            for number, item in enumerate(value):
-                yield from parameters(item, origins, f"{key}.{number}.")
-        elif value is not None and value != "":
-            yield _parameter(key, value, field_of(type(model), name), origins.get(key))
-
-
-def _parameter(
-    key: str, value: object, quantity: Quantity | None, origin: Origin | None
-) -> page.Parameter:
-    shown = str(value)
-    if quantity is not None and isinstance(value, int | float):
-        shown = format_quantity(float(value), quantity.unit)
-        shown = shown.removesuffix(" 1")
-    tolerance = origin.tolerance if origin else None
-    return page.Parameter(
-        section=key.split(".")[0] if "." in key else "",
-        key=key,
-        meaning=quantity.description if quantity else "",
-        value=shown,
-        source=origin.source if origin else "",
-        tolerance="" if tolerance is None else f"{tolerance:.3g}",
-        note=origin.note if origin else "",
-        line=origin.line if origin else None,
-    )

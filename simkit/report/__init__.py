@@ -1,0 +1,1 @@
+"""Verdicts are reported: pages and figures from what is handed over, nothing computed anew."""

@@ -1,0 +1,41 @@
+"""Colours and line styles shared by figures and page: the palette of Okabe and Ito.
+
+Figures are drawn in the light colours. Where a figure stands in a page, each colour is replaced
+by the page's variable of the same meaning, so that one figure serves light, dark and print.
+"""
+
+import re
+
+INK, MUTED, GRID, PAPER = "#1d1b16", "#68635a", "#d8d2c4", "#fffdf8"
+BLUE, RED, GREEN, PURPLE, ORANGE, SKY = (
+    "#0072b2", "#d55e00", "#009e73", "#b0508c", "#e69f00", "#56b4e9",
+)  # fmt: skip
+VARIABLES = {
+    INK: "--ink", MUTED: "--muted", GRID: "--grid", PAPER: "--paper", BLUE: "--blue",
+    RED: "--red", GREEN: "--green", PURPLE: "--purple", ORANGE: "--orange", SKY: "--sky",
+}  # fmt: skip
+CYCLE = (
+    (BLUE, "-"),
+    (RED, (0, (5, 1.6))),
+    (GREEN, (0, (1.4, 1.2))),
+    (PURPLE, (0, (6, 1.5, 1.2, 1.5))),
+)
+"""Colour and dashes of the curves of one panel: told apart without colour too."""
+MODES = {"inductive": (BLUE, ""), "resonant": (ORANGE, "//"), "capacitive": (RED, "xx")}
+"""Colour and hatch of each mode."""
+
+
+def themed(svg: str, prefix: str) -> str:
+    """An SVG document as an element of a page: no prologue, own ids, colours by variable."""
+    svg = svg[svg.index("<svg") :]
+    svg = re.sub(r"<metadata>.*?</metadata>", "", svg, flags=re.DOTALL)
+    svg = re.sub(r'\s(xmlns(:\w+)?|version)="[^"]*"', "", svg)
+    svg = svg.replace("xlink:href", "href")
+    svg = re.sub(r'\bid="', f'id="{prefix}-', svg)
+    svg = re.sub(r'href="#', f'href="#{prefix}-', svg)
+    svg = re.sub(r"url\(#", f"url(#{prefix}-", svg)
+    for colour, variable in VARIABLES.items():
+        svg = re.sub(colour, f"var({variable})", svg, flags=re.IGNORECASE)
+    head, rest = svg.split(">", 1)
+    head = re.sub(r'\s(width|height)="[^"]*"', "", head)
+    return f'{head} aria-hidden="true" focusable="false">{rest}'

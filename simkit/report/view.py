@@ -1,0 +1,248 @@
+"""What a report page is made from: arrays and texts, gathered elsewhere, only formatted here."""
+
+from dataclasses import dataclass
+
+from simkit.measure.commutation import Transition
+from simkit.measure.point import OperatingPoint
+from simkit.measure.recovery import Recovery
+from simkit.measure.waveforms import Array
+from simkit.parameters.machine import Machine
+
+
+@dataclass(frozen=True)
+class LimitRow:
+    """One quantity against its limit; value, error and limit in `unit`."""
+
+    part: str
+    quantity: str
+    title: str
+    unit: str
+    value: float | None
+    error: float | None
+    limit: float
+    ratio: float | None
+    """Value over limit [1]."""
+    time: float | None
+    """When the value came [s]."""
+    first_over: float | None
+    """When the limit was first exceeded [s]."""
+    status: str
+    """ok, near, over or not_evaluated."""
+    source: str
+    why: str
+    how: str
+    scope: str
+    change: str
+
+    @property
+    def name(self) -> str:
+        """Part and quantity in words."""
+        return f"{self.part}: {self.title}"
+
+
+@dataclass(frozen=True)
+class Span:
+    """A named stretch of time [s]."""
+
+    start: float
+    end: float
+    name: str
+
+
+@dataclass(frozen=True)
+class Level:
+    """A line to hold a curve against, in the curve's unit."""
+
+    value: float
+    text: str
+
+
+@dataclass(frozen=True)
+class Curve:
+    """One line of a figure."""
+
+    name: str
+    times: Array
+    """[s]"""
+    values: Array
+
+
+@dataclass(frozen=True)
+class Course:
+    """Curves over the whole event that share an axis."""
+
+    title: str
+    unit: str
+    curves: tuple[Curve, ...]
+    levels: tuple[Level, ...] = ()
+    finding: str = ""
+
+
+@dataclass(frozen=True)
+class SwitchCurves:
+    """One switch around a transition."""
+
+    name: str
+    drain_source: Array
+    """[V]"""
+    gate_source: Array
+    """[V]"""
+    channel_current: Array
+    """[A]"""
+    diode_current: Array
+    """Forward positive [A]."""
+
+
+@dataclass(frozen=True)
+class CloseUp:
+    """One transition of one leg, with the physics to annotate."""
+
+    title: str
+    finding: str
+    time: Array
+    """[s]"""
+    outgoing: SwitchCurves
+    incoming: SwitchCurves
+    bridge_current: Array
+    """Primary current, positive where it swings the node by itself [A]."""
+    transition: Transition
+    recovery: Recovery | None
+    recovery_end: float | None
+    """Where the counted reverse charge ends [s]."""
+    dead_time: float
+    """[s]"""
+    threshold: float
+    """[V]"""
+    link: float
+    """[V]"""
+    drain_limit: float
+    """[V]"""
+
+    @property
+    def off(self) -> float:
+        """Off command of the outgoing switch [s]."""
+        return self.transition.time - 0.5 * self.dead_time
+
+    @property
+    def on(self) -> float:
+        """On command of the incoming switch [s]."""
+        return self.transition.time + 0.5 * self.dead_time
+
+
+@dataclass(frozen=True)
+class Panel:
+    """One strip of the waveform viewer."""
+
+    title: str
+    unit: str
+    levels: tuple[Level, ...] = ()
+
+
+@dataclass(frozen=True)
+class Trace:
+    """One waveform of the viewer."""
+
+    title: str
+    panel: int
+    """Number of its panel."""
+    values: Array
+    """In the panel's unit."""
+
+
+@dataclass(frozen=True)
+class Record:
+    """A stretch of waveforms at full rate; the traces are the same in every record."""
+
+    title: str
+    time: Array
+    """[s]"""
+    traces: tuple[Trace, ...]
+
+
+@dataclass(frozen=True)
+class Fact:
+    """A named value in words."""
+
+    name: str
+    value: str
+    note: str = ""
+
+
+@dataclass(frozen=True)
+class Parameter:
+    """One value of the machine file."""
+
+    section: str
+    key: str
+    meaning: str
+    value: str
+    source: str
+    tolerance: str
+    note: str
+    line: int | None
+
+
+@dataclass(frozen=True)
+class Energy:
+    """Where the energy went over the measured part [J]."""
+
+    supplied: float
+    stored: float
+    work: float
+    """Taken out of the field by the moving piece."""
+    lost: tuple[tuple[str, float], ...]
+    residual: float
+    """What does not add up, as a share [1]."""
+
+
+@dataclass(frozen=True)
+class Temperature:
+    """A junction against its limit [degC]."""
+
+    part: str
+    title: str
+    celsius: float | None
+    limit: float
+
+
+@dataclass(frozen=True)
+class ReportView:
+    """Everything a page shows."""
+
+    scenario: str
+    title: str
+    description: str
+    machine: Machine
+    outcome: str
+    """within_limits, over_limit or no_verdict."""
+    word: str
+    reason: str
+    limits: tuple[LimitRow, ...]
+    stop: float
+    """End of the run [s]."""
+    events: tuple[Span, ...]
+    modes: tuple[Span, ...]
+    courses: tuple[Course, ...]
+    worst: CloseUp | None
+    healthy: CloseUp | None
+    panels: tuple[Panel, ...]
+    whole: Record
+    windows: tuple[Record, ...]
+    """Stretches kept at full rate, the most important first."""
+    energy: Energy
+    temperatures: tuple[Temperature, ...]
+    before: OperatingPoint
+    after: OperatingPoint
+    commutation: tuple[Fact, ...]
+    recovery: tuple[Fact, ...]
+    numerics: tuple[Fact, ...]
+    parameters: tuple[Parameter, ...]
+    assumptions: tuple[str, ...]
+    not_modelled: tuple[str, ...]
+    cautions: tuple[str, ...]
+    warnings: tuple[str, ...]
+    overridden: tuple[Fact, ...]
+    provenance: tuple[Fact, ...]
+    command: str
+    """How to run it again."""
+    netlist: str

@@ -1,0 +1,80 @@
+"""Figures of a result document as named facts in words, for the report."""
+
+import shlex
+from collections.abc import Iterator, Mapping
+from typing import Any
+
+from simkit.report import view as page
+from simkit.units import format_quantity
+
+
+def _shown(value: float | None, unit: str) -> str:
+    return "none" if value is None else format_quantity(value, unit, 3)
+
+
+def commutation_facts(found: Mapping[str, Any] | None) -> Iterator[page.Fact]:
+    """How the bridge commutated: dead time, what was needed, hard transitions."""
+    if found is None:
+        return
+    yield page.Fact("dead time", _shown(found["dead_time_s"], "s"))
+    yield page.Fact("time needed, settled", _shown(found["needed_s"], "s"),
+                    "off command until the node has covered 90 % of its way")  # fmt: skip
+    yield page.Fact("time available, settled", _shown(found["available_s"], "s"),
+                    "off command until the incoming gate crosses threshold")  # fmt: skip
+    yield page.Fact(
+        "turned on against voltage",
+        f"{found['hard_transitions']} of {found['transitions']} transitions",
+    )
+    if found["first_hard_s"] is not None:
+        yield page.Fact("the first of them", _shown(found["first_hard_s"], "s"), "run time")
+    yield page.Fact("shoot-through charge, largest", _shown(found["shoot_through_c"], "C"))
+
+
+def recovery_facts(found: Mapping[str, Any] | None) -> Iterator[page.Fact]:
+    """The worst forced recovery of a body diode."""
+    if found is None:
+        return
+    yield page.Fact("forced recoveries", str(found["count"]))
+    if not found["count"]:
+        return
+    yield page.Fact("peak reverse current", _shown(found["peak_current_a"], "A"), found["switch"])
+    yield page.Fact("forward current before", _shown(found["forward_current_a"], "A"))
+    yield page.Fact("charge", _shown(found["charge_c"], "C"))
+    yield page.Fact("di/dt, largest", _shown(found["di_dt_a_per_s"], "A/s"))
+    yield page.Fact("dv/dt, largest", _shown(found["dv_dt_v_per_s"], "V/s"))
+    yield page.Fact("voltage above the link", _shown(found["overshoot_v"], "V"))
+
+
+def numerics_facts(found: Mapping[str, Any]) -> Iterator[page.Fact]:
+    """How the figures were computed and how far they can be trusted."""
+    error, residual = found["refinement_error"], found["energy_residual"]
+    if error is not None:
+        yield page.Fact("numerical error", f"{error:.2%}",
+                        "largest change of a judged value on finer steps")  # fmt: skip
+    if residual is not None:
+        yield page.Fact("energy residual", f"{residual:.3%}", "what does not add up")
+    yield page.Fact("time points", f"{found['steps']:,}".replace(",", " "))
+    yield page.Fact("cycles", str(found["cycles"]))
+    yield page.Fact("engine time", _shown(found["engine_seconds"], "s"))
+    yield page.Fact("integration", str(found["method"]))
+    retries = found.get("retries") or ["none needed"]
+    yield page.Fact("other options tried", "; ".join(retries))
+
+
+def provenance_facts(result: Mapping[str, Any]) -> Iterator[page.Fact]:
+    """Which files and versions the figures come from."""
+    for kind in ("scenario", "machine"):
+        yield page.Fact(
+            f"{kind} file", result[kind]["file"], f"sha256 {result[kind]['digest'][:16]}"
+        )
+    for key, value in result["provenance"].items():
+        text = str(value)[:16] if key.endswith("digest") else str(value)
+        yield page.Fact(key.replace("_", " "), text)
+
+
+def command(result: Mapping[str, Any]) -> str:
+    """The line that runs the same rehearsal again."""
+    words = ["simkit", "run", result["scenario"]["file"]]
+    for key, text in result.get("overridden", {}).items():
+        words += ["--set", f"{key}={text.strip(chr(34))}"]
+    return shlex.join(words)

@@ -1,0 +1,48 @@
+"""Every value of a machine file with its meaning and origin, as a report lists them."""
+
+from collections.abc import Iterator, Mapping
+
+from pydantic import BaseModel
+
+from simkit.parameters.fields import Quantity, field_of
+from simkit.parameters.load import Origin
+from simkit.report import view as page
+from simkit.units import format_quantity
+
+
+def parameters(
+    model: BaseModel, origins: Mapping[str, Origin], prefix: str = ""
+) -> Iterator[page.Parameter]:
+    """Every value of the machine file, in its order, with where it came from."""
+    for name in type(model).model_fields:
+        value, key = getattr(model, name), prefix + name
+        if isinstance(value, BaseModel):
+            yield from parameters(value, origins, key + ".")
+        elif isinstance(value, dict):
+            for inner, item in value.items():
+                yield from parameters(item, origins, f"{key}.{inner}.")
+        elif isinstance(value, tuple):
+            for number, item in enumerate(value):
+                yield from parameters(item, origins, f"{key}.{number}.")
+        elif value is not None and value != "":
+            yield _parameter(key, value, field_of(type(model), name), origins.get(key))
+
+
+def _parameter(
+    key: str, value: object, quantity: Quantity | None, origin: Origin | None
+) -> page.Parameter:
+    shown = str(value)
+    if quantity is not None and isinstance(value, int | float):
+        shown = format_quantity(float(value), quantity.unit)
+        shown = shown.removesuffix(" 1")
+    tolerance = origin.tolerance if origin else None
+    return page.Parameter(
+        section=key.split(".")[0] if "." in key else "",
+        key=key,
+        meaning=quantity.description if quantity else "",
+        value=shown,
+        source=origin.source if origin else "",
+        tolerance="" if tolerance is None else f"{tolerance:.3g}",
+        note=origin.note if origin else "",
+        line=origin.line if origin else None,
+    )
