@@ -8,11 +8,14 @@ import importlib
 import json
 import os
 import sys
+import traceback
+from dataclasses import asdict
+from typing import Any
 
 import click
 
 import simkit
-from simkit.errors import InputError, SimkitError
+from simkit.errors import EngineError, InputError, SimkitError
 
 VERBS = {
     "doctor": "Find the engine, test it, say how to install what is missing.",
@@ -23,6 +26,9 @@ VERBS = {
 }
 """Verb and its one line; each lives in simkit/verbs/<verb>.py as `command`."""
 INTERRUPTED = 130
+PIPE_CLOSED = 141
+"""As a shell reports a program that wrote to a closed pipe."""
+OWN_FAULT = "fault of simkit"
 
 
 class LazyGroup(click.Group):
@@ -72,31 +78,55 @@ def main() -> None:
 def run(arguments: list[str]) -> int:
     """Run the command with arguments; its exit code."""
     as_json = "--json" in arguments
+    said: list[dict[str, Any]]
     try:
         code = group.main(arguments, prog_name="simkit", standalone_mode=False)
         return code if isinstance(code, int) else 0
+    except click.exceptions.NoArgsIsHelpError as error:
+        print(error.format_message(), file=sys.stderr)
+        return InputError.exit_code
     except click.ClickException as error:
-        return _complain(as_json, "usage", [error.format_message()], 2)
+        return _complain(as_json, "usage", [_usage(error)], InputError.exit_code)
     except (click.Abort, KeyboardInterrupt):
-        return _complain(as_json, "interrupted", ["interrupted; nothing was written"], INTERRUPTED)
+        said = [{"text": "interrupted; nothing was written"}]
+        return _complain(as_json, "interrupted", said, INTERRUPTED)
     except InputError as error:
-        return _complain(as_json, "input", [str(p) for p in error.problems], 2)
-    except SimkitError as error:
-        kind = {2: "input", 3: "no verdict"}.get(error.exit_code, "fault of simkit")
-        return _complain(as_json, kind, [str(error)], error.exit_code)
+        said = [{"text": str(p), **asdict(p)} for p in error.problems]
+        return _complain(as_json, "input", said, error.exit_code)
+    except EngineError as error:
+        said = [{"text": error.reason, "log": list(error.log)}]
+        return _complain(as_json, "no verdict", said, error.exit_code)
     except BrokenPipeError:
+        # The reader has gone; without this Python would complain again while closing.
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-        return 4
-    except Exception as error:
-        if os.environ.get("SIMKIT_DEBUG"):
-            raise
-        said = f"{type(error).__name__}: {error}"
-        hint = "this is a fault of simkit; SIMKIT_DEBUG=1 shows where it happened"
-        return _complain(as_json, "fault of simkit", [said, hint], 4)
+        return PIPE_CLOSED
+    except Exception as error:  # noqa: BLE001 - the boundary: nothing gets past it unworded
+        return _own_fault(as_json, error)
 
 
-def _complain(as_json: bool, kind: str, lines: list[str], code: int) -> int:
+def _usage(error: click.ClickException) -> dict[str, Any]:
+    context = getattr(error, "ctx", None)
+    path = context.command_path if context else "simkit"
+    return {"text": f"{error.format_message()} See {path} --help."}
+
+
+def _own_fault(as_json: bool, error: Exception) -> int:
+    if os.environ.get("SIMKIT_DEBUG"):
+        traceback.print_exception(error)
+    kind = "input" if getattr(error, "exit_code", 4) == InputError.exit_code else OWN_FAULT
+    said = str(error) if isinstance(error, SimkitError) else f"{type(error).__name__}: {error}"
+    problems: list[dict[str, Any]] = [{"text": said}]
+    if kind == OWN_FAULT:
+        problems.append({"text": "SIMKIT_DEBUG=1 before the command shows where it happened"})
+    return _complain(as_json, kind, problems, getattr(error, "exit_code", 4))
+
+
+def _complain(as_json: bool, kind: str, problems: list[dict[str, Any]], code: int) -> int:
     if as_json:
-        print(json.dumps({"error": kind, "problems": lines, "exit_code": code}, indent=1))
-    print(f"simkit: {kind}", *(f"  {line}" for line in lines), sep="\n", file=sys.stderr)
+        document = {
+            "schema": "simkit.error/1", "error": kind, "exit_code": code, "problems": problems
+        }  # fmt: skip
+        print(json.dumps(document, indent=1))
+    lines = [f"  {line}" for p in problems for line in str(p["text"]).splitlines()]
+    print(f"simkit: {kind}", *lines, sep="\n", file=sys.stderr)
     return code

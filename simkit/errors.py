@@ -39,6 +39,10 @@ class InputError(SimkitError):
         self.problems = tuple(problems)
         super().__init__("\n".join(str(p) for p in self.problems))
 
+    def __reduce__(self) -> tuple[type["InputError"], tuple[tuple[Problem, ...]]]:
+        """Survive the way between processes with all problems."""
+        return type(self), (self.problems,)
+
 
 class EngineError(SimkitError):
     """The engine gave no whole answer: no verdict."""
@@ -52,6 +56,10 @@ class EngineError(SimkitError):
         self.reason = reason
         self.log = tuple(log)
         super().__init__(reason)
+
+    def __reduce__(self) -> tuple[type["EngineError"], tuple[str, tuple[str, ...]]]:
+        """Survive the way between processes with the log."""
+        return type(self), (self.reason, self.log)
 
 
 class EngineMissing(EngineError):
