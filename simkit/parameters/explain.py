@@ -41,7 +41,15 @@ def explain(
 ) -> Iterable[Problem]:
     """One problem for each thing validation found in plain values."""
     for item in error.errors(include_url=False):
+        if _is_echo(item):
+            continue
         yield _Finding(item, plain, model, place).problem()
+
+
+def _is_echo(item: ErrorDetails) -> bool:
+    """Whether a list counts as too short only because entries that are wrong were left out."""
+    context: dict[str, Any] = item.get("ctx") or {}
+    return item["type"] == "too_short" and len(item["input"]) >= context["min_length"]
 
 
 class _Finding:
@@ -84,7 +92,7 @@ class _Finding:
         if kind in ("too_short", "too_long"):
             least = self.context.get("min_length")
             bound = f"least {least}" if least is not None else f"most {self.context['max_length']}"
-            return f"must have at {bound} entries"
+            return f"must have at {bound} {'entry' if bound.endswith(' 1') else 'entries'}"
         said = self.item["msg"]
         return _KINDS.get(kind, said[:1].lower() + said[1:])
 
