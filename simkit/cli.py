@@ -88,7 +88,7 @@ def run(arguments: list[str]) -> int:
     except click.ClickException as error:
         return _complain(as_json, "usage", [_usage(error)], InputError.exit_code)
     except (click.Abort, KeyboardInterrupt):
-        said = [{"text": "interrupted; nothing was written"}]
+        said = [{"text": "stopped; what was written before is whole"}]
         return _complain(as_json, "interrupted", said, INTERRUPTED)
     except InputError as error:
         said = [{"text": str(p), **asdict(p)} for p in error.problems]

@@ -1,0 +1,178 @@
+"""The command line: exit codes of the command contract, errors in words and as JSON, quick help.
+
+Exit codes: 0 within limits, 1 over a limit, 2 wrong input, 3 no verdict, 4 own fault; 130 is what a
+shell reports for an interrupted program, 141 for one that wrote to a closed pipe (128 + signal).
+"""
+
+import json
+import subprocess
+import sys
+import time
+from collections.abc import Callable
+from pathlib import Path
+from typing import NoReturn
+
+import click
+import pytest
+
+from simkit import cli
+from simkit.errors import EngineTimeout, InputError, Problem
+
+ROOT = Path(__file__).resolve().parents[2]
+
+
+@pytest.fixture
+def verb(monkeypatch: pytest.MonkeyPatch) -> Callable[[Callable[[], object]], None]:
+    """Puts a verb `probe` in place whose body is the function given."""
+
+    def install(body: Callable[[], object]) -> None:
+        command = click.Command("probe", callback=lambda as_json: body())
+        command.params.append(click.Option(["--json", "as_json"], is_flag=True))
+        monkeypatch.setitem(cli.VERBS, "probe", "For tests.")
+        get = cli.LazyGroup.get_command
+        monkeypatch.setattr(
+            cli.LazyGroup,
+            "get_command",
+            lambda self, ctx, name: command if name == "probe" else get(self, ctx, name),
+        )
+
+    return install
+
+
+def throw(error: BaseException) -> Callable[[], NoReturn]:
+    def body() -> NoReturn:
+        raise error
+
+    return body
+
+
+Install = Callable[[Callable[[], object]], None]
+PROBLEM = Problem("m.toml", 3, "tank.cans", "x", "must be a whole number", "write 20")
+
+
+@pytest.mark.parametrize("code", [0, 1, 3])
+def test_a_verb_says_its_own_exit_code(verb: Install, code: int) -> None:
+    verb(lambda: code)
+    assert cli.run(["probe"]) == code
+
+
+@pytest.mark.parametrize(
+    ("error", "code", "kind", "said"),
+    [
+        (InputError([PROBLEM, PROBLEM]), 2, "input", str(PROBLEM)),
+        (EngineTimeout("used up its 5 s", ["tran: 34 %"]), 3, "no verdict", "used up its 5 s"),
+        (ZeroDivisionError("by zero"), 4, "fault of simkit", "ZeroDivisionError: by zero"),
+        (KeyboardInterrupt(), 130, "interrupted", "what was written before is whole"),
+    ],
+)
+def test_an_error_ends_in_its_code_and_one_block(
+    verb: Install,
+    capsys: pytest.CaptureFixture[str],
+    error: BaseException,
+    code: int,
+    kind: str,
+    said: str,
+) -> None:
+    verb(throw(error))
+    assert cli.run(["probe"]) == code
+    out, err = capsys.readouterr()
+    assert out == ""
+    assert err.lstrip().startswith(f"simkit: {kind}\n")
+    assert said in err
+    assert "Traceback" not in err
+
+
+def test_an_error_is_one_json_document_on_demand(
+    verb: Install, capsys: pytest.CaptureFixture[str]
+) -> None:
+    verb(throw(InputError([PROBLEM])))
+    assert cli.run(["probe", "--json"]) == 2
+    document = json.loads(capsys.readouterr().out)
+    assert (document["schema"], document["error"], document["exit_code"]) == (
+        "simkit.error/1",
+        "input",
+        2,
+    )
+    (problem,) = document["problems"]
+    assert (problem["file"], problem["line"], problem["field"]) == ("m.toml", 3, "tank.cans")
+    assert problem["text"] == str(PROBLEM)
+
+
+def test_the_engines_own_lines_are_in_the_json(
+    verb: Install, capsys: pytest.CaptureFixture[str]
+) -> None:
+    verb(throw(EngineTimeout("used up its 5 s", ["tran: 34 %"])))
+    assert cli.run(["probe", "--json"]) == 3
+    assert json.loads(capsys.readouterr().out)["problems"][0]["log"] == ["tran: 34 %"]
+
+
+def test_the_traceback_is_shown_on_demand(
+    verb: Install, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    verb(throw(ZeroDivisionError("by zero")))
+    monkeypatch.setenv("SIMKIT_DEBUG", "1")
+    assert cli.run(["probe"]) == 4
+    assert "Traceback" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize(
+    ("arguments", "said"),
+    [
+        (["rnu"], "there is no verb 'rnu'; did you mean run?"),
+        (["xyzzy"], "there is no verb 'xyzzy'"),
+        (["schema", "machin"], "'machin' is not one of"),
+        (["run"], "See simkit run --help."),
+        (["deck", "a.toml", "--set", "no-equals-sign"], "write KEY=VALUE"),
+        (["deck", "no-such-file.toml"], "no-such-file.toml: there is no such file"),
+        (["--verbose"], "No such option"),
+    ],
+)
+def test_wrong_usage_is_wrong_input(
+    arguments: list[str], said: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert cli.run(arguments) == 2
+    out, err = capsys.readouterr()
+    assert out == ""
+    assert said in err
+
+
+def test_no_verb_at_all_shows_the_help(capsys: pytest.CaptureFixture[str]) -> None:
+    assert cli.run([]) == 2
+    assert "Verbs:" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize("name", list(cli.VERBS))
+def test_each_verb_has_help_and_a_line_in_the_list(
+    name: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert cli.run([name, "--help"]) == 0
+    assert f"simkit {name}" in capsys.readouterr().out
+    assert cli.run(["--help"]) == 0
+    assert f"\n  {name} " in capsys.readouterr().out
+
+
+@pytest.mark.parametrize("kind", ["machine", "scenario", "result"])
+def test_schema_prints_one_json_document(kind: str, capsys: pytest.CaptureFixture[str]) -> None:
+    assert cli.run(["schema", kind]) == 0
+    assert json.loads(capsys.readouterr().out)["$schema"].startswith("https://json-schema.org/")
+
+
+def python(*arguments: str) -> "subprocess.CompletedProcess[str]":
+    command = [sys.executable, "-m", "simkit", *arguments]
+    return subprocess.run(command, cwd=ROOT, capture_output=True, text=True, check=False)
+
+
+def test_help_is_quick() -> None:
+    # The budget of the command line is 0.4 s; the best of three leaves out a busy machine.
+    def once() -> float:
+        start = time.perf_counter()
+        assert python("--help").returncode == 0
+        return time.perf_counter() - start
+
+    assert min(once() for _ in range(3)) < 0.4
+
+
+def test_output_that_is_not_read_to_its_end_is_no_complaint() -> None:
+    shell = f"{sys.executable} -m simkit schema machine | head -c 1"
+    done = subprocess.run(shell, shell=True, cwd=ROOT, capture_output=True, text=True, check=False)
+    assert (done.stdout, done.stderr) == ("{", "")
