@@ -41,7 +41,7 @@ def explain(
 ) -> Iterable[Problem]:
     """One problem for each thing validation found in plain values."""
     for item in error.errors(include_url=False):
-        if _is_echo(item):
+        if _is_echo(item) or item["input"] is ABSENT:  # said already
             continue
         yield _Finding(item, plain, model, place).problem()
 
@@ -68,6 +68,8 @@ class _Finding:
         kind = self.item["type"]
         if kind == "missing":
             return self.missing()
+        if kind == "value_error":
+            return self.contradiction()
         if kind == "extra_forbidden":
             return self.unknown()
         if kind == BROKEN:
@@ -78,12 +80,18 @@ class _Finding:
             hint = hint if hint.startswith("did") else ""
         else:
             rule, hint = self.rule(kind), ""
-        value = ABSENT if kind == "value_error" else self.item["input"]
-        return self.place.problem(self.key, value, rule, hint)
+        return self.place.problem(self.key, self.item["input"], rule, hint)
+
+    def contradiction(self) -> Problem:
+        """What a table's own check found; it may name the place as "key.inside: rule"."""
+        rule = str(self.context.get("error", self.item["msg"]))
+        inside, colon, rest = rule.partition(": ")
+        key = f"{self.key}.{inside}" if self.key else inside
+        if colon and key in self.place.lines:
+            return self.place.problem(key, ABSENT, rest)
+        return self.place.problem(self.key, ABSENT, rule)
 
     def rule(self, kind: str) -> str:
-        if kind == "value_error":
-            return str(self.context.get("error", self.item["msg"]))
         if kind == "string_pattern_mismatch":
             pattern = str(self.context["pattern"])
             return NAMES.get(pattern, f"must match {pattern}")

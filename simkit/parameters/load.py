@@ -148,11 +148,16 @@ def _syntax(message: str, text: str, name: str) -> Problem:
     found = re.search(r"\(at line (\d+), column (\d+)\)", message)
     rows = text.split("\n")
     number = int(found.group(1)) if found else len(rows)
-    said = message.split(" (at ")[0]
+    said = re.sub(r"\((?:'[^']*',? ?)+\)", _dotted, message.split(" (at ")[0])
     row, key, number = _statement(rows, min(number, len(rows)), said)
     hint = next((h for m, r, h in _HINTS if re.search(m, said) and re.search(r, row)), "")
     rule = f"is not valid TOML: {said[:1].lower()}{said[1:]}"
     return Problem(name, number, key, written(row.strip()), rule, hint)
+
+
+def _dotted(names: re.Match[str]) -> str:
+    """A table's name as it is written, in place of the parser's tuple."""
+    return "[" + ".".join(re.findall(r"'([^']*)'", names.group())) + "]"
 
 
 def _statement(rows: list[str], number: int, said: str) -> tuple[str, str, int]:

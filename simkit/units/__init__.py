@@ -148,6 +148,8 @@ def _article(noun: str) -> str:
 
 
 def _example(unit: str) -> str:
+    if unit == "1":
+        return 'for example 0.05 or "5 %"'
     return f'for example "{UNITS[unit].example or f"1.5 {unit}"}"'
 
 

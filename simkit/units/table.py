@@ -188,7 +188,11 @@ _ALL = (
     Unit("A/V", "transconductance", others=_CONDUCTANCES, display=("uA/V", "mA/V", "A/V")),
     Unit("A/V^2", "transconductance parameter", "um", display=("uA/V^2", "mA/V^2", "A/V^2")),
     Unit(
-        "1", "ratio", example="5 %", others={"%": _F(1, 100), "ppm": _F(1, 10**6)}, display=("1",)
+        "1",
+        "plain number",
+        example="5 %",
+        others={"%": _F(1, 100), "ppm": _F(1, 10**6)},
+        display=("1",),
     ),
     Unit("%", "percentage", display=("%",)),
     Unit(

@@ -192,7 +192,11 @@ def test_a_table_of_names_may_have_a_source_of_its_own() -> None:
         ("turns = 5", "turns = 0", ["must be at least 1 and at most 100; written: 0; read as 0"]),
         # The table form of a quantity.
         ("value =", "val =", ["can.capacitance.val: is not a known name", "has no value"]),
-        ('"5 %"', '"5 mm"', ["rig.toml:7: can.capacitance.tolerance: is a length where a ratio"]),
+        (
+            '"5 %"',
+            '"5 mm"',
+            ["rig.toml:7: can.capacitance.tolerance: is a length where a plain number"],
+        ),
         ('"5 %"', '"500 %"', ['must be from 0 to 100 %; written: "500 %"; for example "5 %"']),
         ('"bridge"', "7", ["can.capacitance.note: must be a text of at most 400 characters"]),
         ('"measured"', '"mesured"', ["is not a kind of source", "did you mean measured?"]),

@@ -125,7 +125,7 @@ def test_reads(text: str | float, unit: str, value: float) -> None:
         ("1.8 uH", "F", "is an inductance where a capacitance in F is expected", '"4.7 uF"'),
         ("0.6 uS", "s", "is a conductance where a time in s is expected", '"0.6 us"'),
         ("0.6 uF", "s", "is a capacitance where a time in s is expected", '"0.6 us"'),
-        ("5 %", "F", "is a ratio where a capacitance in F is expected", ""),
+        ("5 %", "F", "is a plain number where a capacitance in F is expected", ""),
         ("50 V/ns", "A/s", "is a slope of voltage where a slope of current", '"600 A/us"'),
         ("4k7", "F", "k7 is not a unit of capacitance", ""),
         ("4k7 F", "ohm", "is a capacitance where a resistance in ohm is expected", ""),
