@@ -4,12 +4,10 @@ Imported by name in that server only. The engine's library itself is opened by e
 session belongs to one process.
 """
 
+import importlib
 import logging
 
 logging.getLogger("PySpice").addHandler(logging.NullHandler())
 
-import numpy  # noqa: E402, F401
-import PySpice.Spice.NgSpice.Shared  # noqa: E402, F401
-
-import simkit.run.ngspice  # noqa: E402
-import simkit.run.worker  # noqa: E402, F401
+for _name in ("numpy", "PySpice.Spice.NgSpice.Shared", "simkit.run.ngspice", "simkit.run.worker"):
+    importlib.import_module(_name)

@@ -41,7 +41,7 @@ class NgspiceEngine:
         text: str,
         saved: tuple[str, ...],
         stop: float,
-        budget: Budget = Budget(),  # noqa: B008 - frozen
+        budget: Budget = Budget(),  # noqa: B008 - a frozen value
         progress: Progress | None = None,
     ) -> EngineRun:
         """Run a deck to its end time.
@@ -83,7 +83,8 @@ def _watched(
     """Run a target in a fresh process; its "done" message, or the EngineError it amounts to."""
     context = _context()
     here, there = context.Pipe(duplex=False)
-    process = context.Process(target=target, args=(*arguments, there), daemon=True)  # type: ignore[attr-defined]
+    make = context.Process  # type: ignore[attr-defined] - every start method has its own class
+    process = make(target=target, args=(*arguments, there), daemon=True)
     with _without_main():
         process.start()
     there.close()

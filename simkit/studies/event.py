@@ -131,7 +131,10 @@ class _Job:
         line = self.scout.line
         part = line.stretch(-RUN_IN / line.frequency.first, line.end)
         show = self.counter.show
-        runner: Runner = lambda deck: self.runner(deck, lambda p: show(0.7 * p))  # noqa: E731
+
+        def runner(deck: Deck) -> EngineRun:
+            return self.runner(deck, lambda p: show(0.7 * p))
+
         seed = self.scout.seed(part.begin)
         return climb(self.machine, part, seed, WORKING, runner, 0.0, self.retries)
 
@@ -160,7 +163,9 @@ class _Job:
         return lambda: self._run(part, seed, FINE, start - 0.1 * period)
 
     def _run(self, part: Timeline, seed: Seed, analysis: Analysis, measured: float) -> Stretch:
-        runner: Runner = lambda deck: self.runner(deck, None)  # noqa: E731
+        def runner(deck: Deck) -> EngineRun:
+            return self.runner(deck, None)
+
         done = climb(self.machine, part, seed, analysis, runner, measured, self.retries)
         self.counter.tick()
         return done

@@ -2,7 +2,6 @@
 
 import json
 import re
-from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -25,7 +24,7 @@ from tests.machines import DEMO
 
 
 @pytest.fixture(scope="module")
-def run() -> Iterator[tuple[Any, dict[str, Any], Loaded[Any]]]:
+def run() -> tuple[Any, dict[str, Any], Loaded[Any]]:
     scenario, machine = load_scenario(DEMO / "drop-in.toml")
     engine = NgspiceEngine()
     found = rehearse(
@@ -34,7 +33,7 @@ def run() -> Iterator[tuple[Any, dict[str, Any], Loaded[Any]]]:
         lambda deck, progress: engine.run(deck.text, deck.saved, deck.stop, progress=progress),
         settings=Settings(jobs=2),
     )
-    yield found, document(found, machine, scenario, 1.0), machine
+    return found, document(found, machine, scenario, 1.0), machine
 
 
 @pytest.fixture(scope="module")
