@@ -20,19 +20,25 @@ Steps = NDArray[np.uint16]
 LEVELS = 65535
 TICK = 1e-12
 """Resolution of the stored time axis [s]."""
+GAP = 1e-6
+"""Samples further apart than this have a gap between them: the engine steps far finer [s]."""
 
 
-def minmax(time: Array, values: Array, bins: int) -> tuple[Array, Array]:
+def minmax(time: Array, values: Array, bins: int, gap: float = float("inf")) -> tuple[Array, Array]:
     """Lowest and highest value in each of some equal bins of the time span.
 
     Every sample falls in exactly one bin, so the extremes of the whole are kept exactly. A bin
-    without a sample takes the straight line between its neighbours.
+    without a sample takes the straight line between its neighbours; where these lie further
+    apart than `gap` [s], nothing is known and the bin is nan.
     """
     edges = np.linspace(time[0], time[-1], bins + 1)
     first = np.searchsorted(time, edges[:-1], side="left")
     last = np.append(first[1:], len(time))
     full = last > first
     low = np.interp(0.5 * (edges[1:] + edges[:-1]), time, values)
+    empty = np.flatnonzero(~full)
+    after = np.clip(first[empty], 1, len(time) - 1)
+    low[empty[time[after] - time[after - 1] > gap]] = np.nan
     high = low.copy()
     # Empty bins lie between full ones: skipping them leaves each full bin's samples contiguous.
     low[full] = np.minimum.reduceat(values, first[full])
@@ -65,18 +71,25 @@ class Packed:
     """[s]"""
     count: int
     scales: tuple[tuple[float, float], ...]
-    """Lowest value and step of every column."""
+    """Lowest value and step of every trace."""
     data: str
 
 
 def overview(record: Record, bins: int) -> Packed:
-    """A record as lowest and highest value per bin: two columns per trace."""
+    """A record as lowest and highest value per bin: two columns per trace.
+
+    A bin about which nothing is known has its lowest value above its highest.
+    """
     columns, scales = [], []
     for trace in record.traces:
-        for values in minmax(record.time, trace.values, bins):
-            steps, low, step = quantised(values)
-            columns.append(steps)
-            scales.append((low, step))
+        low, high = minmax(record.time, trace.values, bins, GAP)
+        _, base, step = quantised(trace.values)
+        scales.append((base, step))
+        unknown = np.isnan(low)
+        for values, mark in ((low, LEVELS), (high, 0)):
+            shown = np.where(unknown, base, values)
+            steps = np.round((shown - base) / step).astype(np.uint16)
+            columns.append(np.where(unknown, np.uint16(mark), steps))
     start, end = float(record.time[0]), float(record.time[-1])
     return Packed(record.title, start, end, bins, tuple(scales), packed(columns))
 

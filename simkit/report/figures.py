@@ -62,7 +62,7 @@ def _canvas(width: float, heights: Sequence[float], **grid: Any) -> tuple["Figur
     figure = Figure(figsize=(width, sum(heights)), layout="constrained")
     figure.patch.set_alpha(0.0)
     layout: Any = figure.get_layout_engine()
-    layout.set(h_pad=0.03, w_pad=0.02, hspace=0.03)
+    layout.set(h_pad=0.03, w_pad=0.02, hspace=0.02)
     axes = figure.subplots(len(heights), 1, sharex=True, height_ratios=list(heights), **grid)
     panels = list(np.atleast_1d(axes))
     for panel in panels:
@@ -121,12 +121,20 @@ def _event_names(panel: "Axes", events: Sequence[Span]) -> None:
 def _course(panel: "Axes", course: Course) -> None:
     panel.set_ylabel(f"{course.title}, {typeset(course.unit)}")
     for curve, (colour, dashes) in zip(course.curves, CYCLE, strict=False):
-        panel.plot(curve.times * 1e3, curve.values, color=colour, ls=dashes, label=curve.name)
+        panel.plot(
+            curve.times * 1e3, curve.values, color=colour, ls=dashes, label=curve.name,
+            marker="." if curve.sampled else "", markersize=3.2,
+        )  # fmt: skip
     top = max((float(np.max(c.values)) for c in course.curves if len(c.values)), default=1.0)
     for level in course.levels:
         _level(panel, level.value, level.text, top)
-    if len(course.curves) > 1:
-        panel.legend(loc="upper left", ncols=len(course.curves), fontsize=7.5)
+    _legend(panel)
+
+
+def _legend(panel: "Axes") -> None:
+    """Names of the curves above the panel, where no curve can run through them."""
+    panel.legend(loc="lower left", bbox_to_anchor=(0.0, 1.0), ncols=4, fontsize=7.5,
+                 borderpad=0.0, borderaxespad=0.15, columnspacing=1.4)  # fmt: skip
 
 
 def _level(panel: "Axes", value: float, text: str, top: float) -> None:
@@ -170,6 +178,7 @@ def _close_up(view: CloseUp, limits: Sequence[tuple[float, float]]) -> str:
     with rc_context(cast(Any, RC)):
         figure, panels = _canvas(5.3, [0.55, 1.65, 2.0, 1.5])
         micro = (view.time - view.off) * 1e6
+        panels[-1].set_xlim(float(micro[0]), float(micro[-1]))
         _commands(panels[0], view)
         _voltages(panels[1], view, micro)
         _currents(panels[2], view, micro)
@@ -179,7 +188,6 @@ def _close_up(view: CloseUp, limits: Sequence[tuple[float, float]]) -> str:
         for panel in panels:
             panel.axvspan(0.0, view.dead_time * 1e6, color=ORANGE, alpha=0.16, lw=0)
         panels[-1].set_xlabel(f"µs after {view.outgoing.name} is commanded off")
-        panels[-1].set_xlim(float(micro[0]), float(micro[-1]))
         figure.align_ylabels(panels[1:])
         return svg(figure)
 
@@ -206,13 +214,12 @@ def _commands(panel: "Axes", view: CloseUp) -> None:
 def _pair(panel: "Axes", micro: Array, curves: Sequence[tuple[str, Array]]) -> None:
     for (name, values), (colour, dashes) in zip(curves, CYCLE, strict=False):
         panel.plot(micro, values, color=colour, ls=dashes, label=name)
-    panel.legend(loc="upper right", fontsize=7.5, borderpad=0.1, labelspacing=0.2)
+    _legend(panel)
 
 
 def _voltages(panel: "Axes", view: CloseUp, micro: Array) -> None:
     out, into = view.outgoing, view.incoming
     _pair(panel, micro, [(out.name, out.drain_source), (into.name, into.drain_source)])
-    panel.legend(loc="center right", fontsize=7.5)
     panel.axhline(view.link, color=MUTED, lw=0.7, ls=":")
     panel.annotate("link", (0.0, view.link), xycoords=("axes fraction", "data"), xytext=(3, -2),
                    textcoords="offset points", va="top", color=MUTED, fontsize=7.5)  # fmt: skip
@@ -248,8 +255,11 @@ def zero_crossing(time: Array, values: Array, after: float) -> float | None:
 
 def _mark(panel: "Axes", x: float, text: str) -> None:
     panel.axvline(x, color=INK, lw=0.7, ls=":")
-    panel.annotate(text, (x, 0.02), xycoords=("data", "axes fraction"), xytext=(3, 1),
-                   textcoords="offset points", va="bottom", fontsize=7.5)  # fmt: skip
+    left, right = panel.get_xlim()
+    early = x < 0.5 * (left + right)
+    panel.annotate(text, (x, 0.98), xycoords=("data", "axes fraction"),
+                   xytext=(3 if early else -3, 0), textcoords="offset points", va="top",
+                   ha="left" if early else "right", fontsize=7.5)  # fmt: skip
 
 
 def _recovery(panel: "Axes", view: CloseUp, micro: Array) -> None:
@@ -262,16 +272,15 @@ def _recovery(panel: "Axes", view: CloseUp, micro: Array) -> None:
     panel.fill_between(micro[inside], np.minimum(current[inside], 0.0), 0.0, color=RED, alpha=0.35,
                        lw=0, hatch="////", edgecolor=RED)  # fmt: skip
     k = int(np.argmin(np.where(inside, current, np.inf)))
-    text = f"recovery {found.charge * 1e6:.3g} µC\npeak {found.peak_current:.3g} A"
-    panel.annotate(text, (float(micro[k]), float(current[k])), xytext=(16, -2),
-                   textcoords="offset points", va="center", ha="left", fontsize=7.5,
+    text = f"recovery: {found.charge * 1e6:.3g} µC,\n{found.peak_current:.3g} A at its peak"
+    panel.annotate(text, (float(micro[k]), float(current[k])), xytext=(0.02, 0.05),
+                   textcoords="axes fraction", va="bottom", ha="left", fontsize=7.5,
                    arrowprops={"arrowstyle": "-", "color": INK, "lw": 0.6})  # fmt: skip
 
 
 def _gates(panel: "Axes", view: CloseUp, micro: Array) -> None:
     out, into = view.outgoing, view.incoming
     _pair(panel, micro, [(out.name, out.gate_source), (into.name, into.gate_source)])
-    panel.legend(loc="center right", fontsize=7.5)
     panel.axhline(view.threshold, color=RED, lw=0.9, ls=(0, (7, 2)))
     panel.annotate("threshold", (0.0, view.threshold), xycoords=("axes fraction", "data"),
                    xytext=(3, 2), textcoords="offset points", va="bottom", color=RED,
@@ -279,24 +288,25 @@ def _gates(panel: "Axes", view: CloseUp, micro: Array) -> None:
     panel.set_ylabel("gate-source, V")
 
 
-def waveform_overview(record: Record, panels: Sequence[Panel], bins: int = 600) -> str:
-    """The whole run as bands from lowest to highest value: the viewer's stand-in on paper."""
+def waveforms(record: Record, panels: Sequence[Panel], points: int = 500) -> str:
+    """One stretch of waveforms at a glance: the viewer's stand-in on paper."""
     from matplotlib import rc_context
 
     with rc_context(cast(Any, RC)):
         figure, axes = _canvas(8.2, [1.25] * len(panels))
-        edges = np.linspace(record.time[0], record.time[-1], bins + 1) * 1e3
-        middle = 0.5 * (edges[1:] + edges[:-1])
+        start, end = float(record.time[0]), float(record.time[-1])
+        bins = np.repeat(np.linspace(start, end, points), 2) * 1e3
         for number, (axis, panel) in enumerate(zip(axes, panels, strict=True)):
             mine = [t for t in record.traces if t.panel == number]
-            for trace, (colour, _) in zip(mine, CYCLE, strict=False):
-                low, high = minmax(record.time, trace.values, bins)
-                axis.fill_between(middle, low, high, color=colour, alpha=0.4, lw=0.4,
-                                  label=trace.title)  # fmt: skip
+            for trace, (colour, dashes) in zip(mine, CYCLE, strict=False):
+                # Both extremes of every bin: a spike keeps its height.
+                both = np.stack(minmax(record.time, trace.values, points), axis=1).ravel()
+                axis.plot(bins, both, color=colour, ls=dashes, lw=1.0, label=trace.title)
             axis.set_ylabel(f"{panel.title}, {panel.unit}")
-            axis.legend(loc="upper left", fontsize=7.5, ncols=4)
+            _legend(axis)
         axes[-1].set_xlabel("time since the settled part began, ms")
-        axes[-1].set_xlim(float(edges[0]), float(edges[-1]))
+        axes[-1].set_xlim(start * 1e3, end * 1e3)
+        axes[-1].ticklabel_format(axis="x", useOffset=False)
         return svg(figure)
 
 
@@ -305,4 +315,4 @@ def close_up_alt(view: CloseUp) -> str:
     return f"{view.title} at {moment(view.transition.time)}. {view.finding}"
 
 
-__all__ = ["close_up_alt", "close_ups", "svg", "timeline", "waveform_overview", "zero_crossing"]
+__all__ = ["close_up_alt", "close_ups", "svg", "timeline", "waveforms", "zero_crossing"]

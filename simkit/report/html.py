@@ -1,18 +1,30 @@
-"""The report page: one file, no request to anywhere, legible without scripts.
+"""The report page: one file, no request to anywhere, whole without scripts too.
 
 Every text is escaped by the template engine; figures are the project's own SVG. The page's
-policy allows its own style and nothing else.
+policy allows its own style and the one script whose digest it names, and nothing else.
 """
 
+import base64
+import hashlib
+import json
+from dataclasses import asdict
+from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
 from simkit.report import figures, text
+from simkit.report.downsample import overview, within_budget
 from simkit.report.schematic import schematic
-from simkit.report.style import themed
+from simkit.report.style import CYCLE, VARIABLES, themed
 from simkit.report.view import LimitRow, ReportView
 
 TEMPLATES = Path(__file__).parent / "templates"
+BINS = 2000
+"""Bins of the viewer's overview: twice as many points per trace [1]."""
+BUDGET = 700_000
+"""Most that waveforms at full rate may take of a page [byte]; a whole page stays below 2 MB."""
+SCALE = 3.0
+"""Share of the limit at which a bar is full, at most [1]."""
 
 
 def write_report(folder: Path, view: ReportView) -> None:
@@ -35,13 +47,51 @@ def draw(view: ReportView) -> dict[str, str]:
     present = [(name, shown) for name, shown in close if shown is not None]
     pictures = figures.close_ups([shown for _, shown in present]) if present else []
     drawn |= {name: svg for (name, _), svg in zip(present, pictures, strict=True)}
+    if view.windows:
+        drawn["waveforms"] = figures.waveforms(view.windows[0], view.panels)
     return drawn
 
 
 def page(view: ReportView, drawn: dict[str, str]) -> str:
     """The page of one rehearsal as HTML text."""
-    import jinja2
     from markupsafe import Markup
+
+    rows = text.by_ratio(view.limits)
+    return rendered(
+        "report.html.j2",
+        "viewer.js",
+        view=view,
+        rows=rows,
+        top=bar_scale(view.limits),
+        todo=to_do(view),
+        modes=text.course_of_modes(view.modes),
+        figures={name: Markup(themed(svg, name)) for name, svg in drawn.items()},
+        alt=figures.close_up_alt,
+        losses=_shares(view),
+        points=_points(view),
+        colours=[VARIABLES[colour] for colour, _ in CYCLE],
+        wavedata=embedded(viewer_data(view)),
+    )
+
+
+def rendered(template: str, script: str, **values: Any) -> str:
+    """A template with the shared style, one script, and the policy that allows just these."""
+    from markupsafe import Markup
+
+    code = (TEMPLATES / script).read_text(encoding="utf-8")
+    digest = base64.b64encode(hashlib.sha256(code.encode()).digest()).decode("ascii")
+    policy = (
+        f"default-src 'none'; script-src 'sha256-{digest}'; style-src 'unsafe-inline'; "
+        "img-src data:; base-uri 'none'; form-action 'none'"
+    )
+    style = Markup((TEMPLATES / "style.css").read_text(encoding="utf-8"))
+    found = _environment().get_template(template)
+    return str(found.render(style=style, script=Markup(code), policy=policy, **values))
+
+
+@lru_cache(maxsize=1)
+def _environment() -> Any:
+    import jinja2
 
     environment = jinja2.Environment(
         loader=jinja2.FileSystemLoader(TEMPLATES),
@@ -58,30 +108,48 @@ def page(view: ReportView, drawn: dict[str, str]) -> str:
         "margin": text.margin,
         "typeset": text.typeset,
     }
-    inline = {name: Markup(themed(svg, name)) for name, svg in drawn.items()}
-    style = Markup((TEMPLATES / "style.css").read_text(encoding="utf-8"))
-    template = environment.get_template("report.html.j2")
-    return template.render(
-        view=view,
-        rows=text.by_ratio(view.limits),
-        todo=to_do(view),
-        modes=text.course_of_modes(view.modes),
-        figures=inline,
-        style=style,
-        icons=text.STATUS_ICONS,
-        words=text.STATUS_WORDS,
-        outcome_icon=text.OUTCOME_ICONS[view.outcome],
-        alt=figures.close_up_alt,
-        losses=_shares(view),
-        points=_points(view),
-    )
+    environment.globals |= {
+        "icons": text.STATUS_ICONS,
+        "words": text.STATUS_WORDS,
+        "outcome_icons": text.OUTCOME_ICONS,
+        "outcome_words": text.OUTCOME_WORDS,
+    }
+    return environment
 
 
-def to_do(view: ReportView) -> list[LimitRow]:
-    """Rows whose advice comes first: those over, else the three closest to their limits."""
+def embedded(data: Any) -> Any:
+    """Data for a script, as text that cannot end the element it stands in."""
+    from markupsafe import Markup
+
+    out = json.dumps(data, separators=(",", ":"), ensure_ascii=True, allow_nan=False)
+    return Markup(out.replace("<", "\\u003c").replace(">", "\\u003e").replace("&", "\\u0026"))
+
+
+def viewer_data(view: ReportView) -> dict[str, Any]:
+    """What the waveform viewer is given."""
+    return {
+        "panels": [asdict(panel) for panel in view.panels],
+        "traces": [{"title": t.title, "panel": t.panel} for t in view.whole.traces],
+        "views": [asdict(span) for span in view.views],
+        "overview": asdict(overview(view.whole, BINS)),
+        "windows": [asdict(item) for item in within_budget(view.windows, BUDGET)],
+    }
+
+
+def bar_scale(rows: tuple[LimitRow, ...]) -> float:
+    """Share of the limit at which the bars of a table end [1]."""
+    worst = max((row.ratio or 0.0 for row in rows), default=1.0)
+    return min(max(1.25, 1.05 * worst), SCALE)
+
+
+def to_do(view: ReportView) -> list[tuple[str, list[LimitRow]]]:
+    """Advice with the rows it helps: of those over or near, else of the three closest."""
     rows = text.by_ratio(view.limits)
     over = [row for row in rows if row.status in ("over", "near")]
-    return over[:5] or rows[:3]
+    helped: dict[str, list[LimitRow]] = {}
+    for row in over or rows[:3]:
+        helped.setdefault(row.change, []).append(row)
+    return list(helped.items())
 
 
 def _shares(view: ReportView) -> list[tuple[str, float, float]]:

@@ -1,11 +1,25 @@
-"""The power circuit drawn from the machine file: what is there is drawn, what is not is not."""
+"""The power circuit drawn from the machine file: what is there is drawn, what is not is not.
+
+Supply and link on the left, the bridge in the middle, transformer, tank and coil on the right.
+Positions are fixed, so that two machines can be compared by eye.
+"""
 
 import io
-from typing import Any
+from itertools import pairwise
+from typing import Any, Literal
 
 from simkit.parameters.machine import Machine
-from simkit.report.style import INK
-from simkit.units import format_quantity
+from simkit.report.style import INK, MUTED
+from simkit.report.text import quantity
+
+TOP, BOTTOM = 7.0, 0.0
+NODE_A, NODE_B = 4.6, 2.4
+"""Heights at which the two ends of the primary leave the bridge."""
+LEG_1, LEG_2 = 11.4, 16.4
+LEG_SNUBBER = 2.75
+"""How far to the left of its leg a leg's snubber stands."""
+Point = tuple[float, float]
+Align = Literal["left", "center", "right"]
 
 
 def schematic(machine: Machine) -> str:
@@ -16,115 +30,201 @@ def schematic(machine: Machine) -> str:
     schemdraw.use("matplotlib")
     with rc_context({"svg.hashsalt": "simkit", "svg.fonttype": "none"}):
         with schemdraw.Drawing(show=False) as drawing:
-            drawing.config(unit=2.2, fontsize=10, color=INK, lw=1.2)
-            end = _bridge(drawing, machine)
-            _load(drawing, machine, end)
+            drawing.config(unit=2.0, inches_per_unit=0.42, fontsize=8, color=INK, lw=1.1)
+            pen = Pen(drawing)
+            _supply(pen, machine)
+            _bridge(pen, machine)
+            _load(pen, machine, _coupling(pen, machine))
         return _svg(drawing)
 
 
 def _svg(drawing: Any) -> str:
-    from matplotlib.backends.backend_svg import FigureCanvasSVG
-
     figure = drawing.draw(show=False).fig
     figure.patch.set_alpha(0.0)
     out = io.StringIO()
-    FigureCanvasSVG(figure).print_svg(out, metadata={"Date": None, "Creator": None})
+    # Tight: the drawing library does not count the texts at the edges.
+    figure.savefig(out, format="svg", bbox_inches="tight", pad_inches=0.05,
+                   metadata={"Date": None, "Creator": None})  # fmt: skip
     return out.getvalue()
 
 
-def _value(value: float, unit: str) -> str:
-    return format_quantity(value, unit, 3)
+class Pen:
+    """Places elements by their end points."""
+
+    def __init__(self, drawing: Any) -> None:
+        import schemdraw.elements as elements
+
+        self.drawing, self.elements = drawing, elements
+
+    def part(self, kind: str, start: Point, end: Point, text: str = "", side: str = "top") -> None:
+        """A part with two ends, and its name beside it."""
+        element = getattr(self.elements, kind)().at(start).to(end)
+        if text:
+            element.label(text, loc=side, ofst=0.12)
+        self.drawing.add(element)
+
+    def line(self, *points: Point) -> None:
+        """A conductor along some points."""
+        for start, end in pairwise(points):
+            self.drawing.add(self.elements.Line().at(start).to(end))
+
+    def dot(self, *points: Point) -> None:
+        """Junctions."""
+        for point in points:
+            self.drawing.add(self.elements.Dot(radius=0.07).at(point))
+
+    def text(self, point: Point, text: str, align: Align = "center") -> None:
+        """A text on its own."""
+        self.drawing.add(
+            self.elements.Label().at(point).label(text, halign=align, valign="center", ofst=0)
+        )
 
 
-def _bridge(drawing: Any, machine: Machine) -> tuple[Any, Any]:
-    """Supply to bridge; the two ends of the primary circuit."""
-    import schemdraw.elements as elm
+def _supply(pen: Pen, machine: Machine) -> None:
+    supply = machine.supply
+    pen.part("SourceV", (0, BOTTOM), (0, TOP), quantity(supply.voltage, "V"))
+    pen.part("Resistor", (0, TOP), (2.6, TOP), quantity(supply.source_resistance, "ohm"))
+    for x, part, series, name in (
+        (2.6, supply.link, supply.bus_inductance, "bus"),
+        (5.6, supply.film, machine.bridge.loop_inductance, "loop"),
+    ):
+        value = quantity(part.capacitance, "F")
+        pen.part("Capacitor", (x, TOP), (x, BOTTOM), value, "bottom")
+        label = f"{name}\n{quantity(series, 'H')}"
+        pen.part("Inductor2", (x, TOP), (x + 3.0, TOP), label)
+        pen.dot((x, TOP), (x, BOTTOM))
+    pen.line((0, BOTTOM), (LEG_1, BOTTOM))
+    pen.line((8.6, TOP), (LEG_1, TOP))
 
-    supply, full = machine.supply, machine.bridge.topology == "full"
-    source = drawing.add(elm.SourceV().up().length(6).label(_value(supply.voltage, "V")))
-    drawing.add(elm.Resistor().right().label(_value(supply.source_resistance, "ohm")))
-    top = drawing.here
-    drawing.add(
-        elm.Capacitor().down().toy(source.start).label(_value(supply.link.capacitance, "F"))
+
+def _bridge(pen: Pen, machine: Machine) -> None:
+    topology = machine.bridge.topology
+    _leg(pen, machine, LEG_1, (1, 2), NODE_A)
+    pen.dot((LEG_1, NODE_A))
+    if topology == "half-blocking":
+        return
+    pen.line((LEG_1, TOP), (LEG_2, TOP))
+    pen.line((LEG_1, BOTTOM), (LEG_2, BOTTOM))
+    pen.dot((LEG_1, TOP), (LEG_1, BOTTOM), (LEG_2, NODE_B))
+    if topology == "full":
+        _leg(pen, machine, LEG_2, (3, 4), NODE_B)
+        return
+    value = quantity(machine.bridge.split_capacitance, "F")
+    pen.part("Capacitor", (LEG_2, TOP), (LEG_2, NODE_A + 0.6), value, "bottom")
+    pen.line((LEG_2, NODE_A + 0.6), (LEG_2, NODE_B))
+    pen.part("Capacitor", (LEG_2, NODE_B), (LEG_2, BOTTOM), value, "bottom")
+
+
+def _leg(pen: Pen, machine: Machine, x: float, numbers: tuple[int, int], node: float) -> None:
+    """Two switches with their body diodes, and the snubbers there are."""
+    snubber = machine.bridge.snubber
+    per_switch = snubber is not None and snubber.place == "switch"
+    for number, high, low in ((numbers[0], TOP, 4.6), (numbers[1], 2.4, BOTTOM)):
+        _switch(pen, x, number, high, low)
+        if per_switch:
+            _snubber(pen, machine, x, x + 1.9, high - 0.25, low + 0.25, number == numbers[0])
+    pen.line((x, 4.6), (x, 2.4))
+    if snubber is not None and snubber.place == "leg":
+        _snubber(pen, machine, x, x - LEG_SNUBBER, TOP, BOTTOM, numbers[0] == 1)
+    name = "a" if numbers[0] == 1 else "b"
+    pen.text((x - 0.5, node), name)
+
+
+def _switch(pen: Pen, x: float, number: int, high: float, low: float) -> None:
+    middle = 0.5 * (high + low)
+    fet = pen.drawing.add(
+        pen.elements.NFet().at((x, middle - 0.5)).anchor("source").theta(0).reverse()
     )
-    drawing.add(elm.Line().left().tox(source.start))
-    drawing.add(elm.Inductor2().at(top).right().label(_value(machine.bridge.loop_inductance, "H")))
-    rail = drawing.here
-    first = _leg(drawing, rail, source.start, ("Q1", "Q2"))
-    drawing.add(elm.Line().at(rail).right().length(3.4))
-    second_top = drawing.here
-    drawing.add(elm.Line().at((rail[0], source.start[1])).left().tox(top[0]))
-    if full:
-        return first, _leg(drawing, second_top, source.start, ("Q3", "Q4"))
-    return first, _return(drawing, machine, second_top, source.start)
-
-
-def _leg(drawing: Any, top: Any, bottom: Any, names: tuple[str, str]) -> Any:
-    import schemdraw.elements as elm
-
-    upper = drawing.add(
-        elm.NFet(bulk=False).at(top).anchor("drain").theta(0).label(names[0], "rgt")
+    drain, source, gate = (
+        (float(fet.absanchors[n][0]), float(fet.absanchors[n][1]))
+        for n in ("drain", "source", "gate")
     )
-    drawing.add(elm.Line().at(upper.source).down().length(0.6))
-    middle = drawing.here
-    drawing.add(elm.Line().down().length(0.6))
-    lower = drawing.add(elm.NFet(bulk=False).anchor("drain").theta(0).label(names[1], "rgt"))
-    drawing.add(elm.Line().at(lower.source).down().toy(bottom[1]))
-    drawing.add(elm.Line().left().length(0.01))
-    drawing.add(elm.Dot().at(middle))
-    return middle
+    pen.line((x, high), (x, drain[1]), drain)
+    pen.line(source, (x, source[1]), (x, low))
+    top, bottom = middle + 0.75, middle - 0.75
+    pen.line((x, top), (x + 0.9, top))
+    pen.part("Diode", (x + 0.9, bottom), (x + 0.9, top))
+    pen.line((x + 0.9, bottom), (x, bottom))
+    pen.text((gate[0] - 0.12, gate[1]), f"Q{number}", "right")
 
 
-def _return(drawing: Any, machine: Machine, top: Any, bottom: Any) -> Any:
-    """The other end of a half bridge's primary: a capacitor midpoint, or the negative rail."""
-    import schemdraw.elements as elm
+def _snubber(
+    pen: Pen, machine: Machine, x: float, at: float, high: float, low: float, named: bool
+) -> None:
+    snubber = machine.bridge.snubber
+    assert snubber is not None
+    middle = 0.5 * (high + low)
+    texts = (quantity(snubber.resistance, "ohm"), quantity(snubber.capacitance, "F"))
+    pen.line((x, high), (at, high))
+    side = "bottom" if at > x else "top"
+    pen.part("Resistor", (at, high), (at, middle), texts[0] if named else "", side)
+    pen.part("Capacitor", (at, middle), (at, low), texts[1] if named else "", side)
+    pen.line((at, low), (x, low))
+    pen.dot((x, high), (x, low))
 
-    if machine.bridge.topology == "half-blocking":
-        drawing.add(elm.Line().at((top[0], bottom[1])).right().length(0.4))
-        return drawing.here
-    text = _value(machine.bridge.split_capacitance or 0.0, "F")
-    middle = (top[0], 0.5 * (top[1] + bottom[1]))
-    drawing.add(elm.Capacitor().at(top).down().toy(middle[1]).label(text))
-    drawing.add(elm.Dot())
-    drawing.add(elm.Capacitor().down().toy(bottom[1]).label(text))
-    return middle
 
-
-def _load(drawing: Any, machine: Machine, ends: tuple[Any, Any]) -> None:
-    """Transformer, tank and coil to the right of the bridge."""
-    import schemdraw.elements as elm
-
-    transformer, tank = machine.transformer, machine.tank
-    first, second = ends
-    x = max(first[0], second[0]) + 2.2
-    drawing.add(elm.Line().at(first).up().length(0.001))
-    core = drawing.add(
-        elm.Transformer(t1=4, t2=2).at((x + 1.0, second[1] + 0.9)).anchor("p1").right()
-        .label(f"{transformer.primary_turns}:{transformer.secondary_turns}", "top")
-    )  # fmt: skip
-    name = "a to primary"
-    if transformer.blocking_capacitance is not None:
-        name += f", through {_value(transformer.blocking_capacitance, 'F')}"
-    drawing.add(elm.Line().at(core.p1).left().length(0.8).label(name, "left", fontsize=9))
-    drawing.add(elm.Line().at(core.p2).left().length(0.8).label("b", "left", fontsize=9))
-    drawing.add(elm.Dot(open=True).at(first).label("a", "left", fontsize=9))
-    drawing.add(elm.Dot(open=True).at(second).label("b", "left", fontsize=9))
-    here = core.s1
-    drawing.add(elm.Line().at(here).up().length(0.5))
-    if tank.feed == "loop":
-        text = f"{tank.cans} x {_value(tank.can_capacitance, 'F')}"
-        drawing.add(elm.Capacitor().right().label(text))
+def _coupling(pen: Pen, machine: Machine) -> float:
+    """From the bridge's nodes through blocking capacitor and leakage; where the primary stands."""
+    transformer = machine.transformer
+    single = machine.bridge.topology == "half-blocking"
+    x = LEG_1 + 2.6 if single else LEG_2 + 2.2
+    if single:
+        pen.line((LEG_1, NODE_A), (x, NODE_A))
+        pen.line((LEG_1, BOTTOM), (x, BOTTOM), (x, NODE_B))
+        pen.dot((LEG_1, BOTTOM))
     else:
-        matching = tank.matching.inductance if tank.matching else 0.0
-        drawing.add(elm.Inductor2().right().label(_value(matching, "H")))
-        node = drawing.here
-        text = f"{tank.cans} x {_value(tank.can_capacitance, 'F')}"
-        drawing.add(elm.Capacitor().down().toy(core.s2[1] - 0.5).label(text, "bottom"))
-        drawing.add(elm.Line().at(node).right().length(1.6))
-    coil = machine.coil
-    drawing.add(
-        elm.Inductor2(loops=5).down().toy(core.s2[1] - 0.5)
-        .label(f"{_value(coil.inductance, 'H')} empty", "bottom")
+        snubber, full = machine.bridge.snubber, machine.bridge.topology == "full"
+        crossed = [LEG_2 - LEG_SNUBBER] if full and snubber and snubber.place == "leg" else []
+        _hop(pen, (LEG_1, NODE_A), (x, NODE_A), [*crossed, LEG_2])
+        pen.line((LEG_2, NODE_B), (x, NODE_B))
+    end = x
+    if transformer.blocking_capacitance is not None:
+        end = x + 1.9
+        pen.part("Capacitor", (x, NODE_A), (end, NODE_A),
+                 quantity(transformer.blocking_capacitance, "F"))  # fmt: skip
+    label = quantity(transformer.leakage_inductance, "H")
+    pen.part("Inductor2", (end, NODE_A), (end + 2.2, NODE_A), f"leakage\n{label}")
+    pen.line((x, NODE_B), (end + 2.2, NODE_B))
+    return end + 2.2
+
+
+def _hop(pen: Pen, start: Point, end: Point, over: list[float]) -> None:
+    """A level conductor that crosses others without touching them."""
+    y = start[1]
+    for x in over:
+        pen.line(start, (x - 0.22, y))
+        pen.drawing.add(pen.elements.Arc2(k=0.9).at((x - 0.22, y)).to((x + 0.22, y)))
+        start = (x + 0.22, y)
+    pen.line(start, end)
+
+
+def _load(pen: Pen, machine: Machine, x: float) -> None:
+    """Transformer, tank and coil."""
+    transformer, tank = machine.transformer, machine.tank
+    high, low = NODE_A, NODE_B
+    right = x + 1.3
+    pen.part("Inductor2", (x, high), (x, low))
+    pen.part("Inductor2", (right, low), (right, high))
+    for core in (0.58, 0.72):
+        pen.line((x + core, high - 0.1), (x + core, low + 0.1))
+    ratio = f"{transformer.primary_turns} : {transformer.secondary_turns}"
+    pen.text((x + 0.65, low - 0.5), ratio)
+    bank = f"{tank.cans} ×\n{quantity(tank.can_capacitance, 'F')}"
+    if tank.matching is None:
+        coil = right + 2.8
+        pen.part("Capacitor", (right, high), (coil, high), bank)
+    else:
+        node, coil = right + 2.6, right + 5.6
+        label = f"matching\n{quantity(tank.matching.inductance, 'H')}"
+        pen.part("Inductor2", (right, high), (node, high), label)
+        pen.part("Capacitor", (node, high), (node, low), bank, "bottom")
+        pen.line((node, high), (coil, high))
+        pen.dot((node, high), (node, low))
+    pen.line((right, low), (coil, low))
+    pen.part("Inductor2", (coil, high), (coil, low))
+    pen.drawing.add(
+        pen.elements.Rect((0, -0.95), (0.34, 0.95)).at((coil + 0.55, 0.5 * (high + low))).theta(0)
+        .color(MUTED)
     )  # fmt: skip
-    drawing.add(elm.Line().left().tox(core.s2[0]))
-    drawing.add(elm.Line().up().toy(core.s2[1]))
+    pen.text((coil + 1.1, 3.8), "coil, empty:", "left")
+    pen.text((coil + 1.1, 3.2), quantity(machine.coil.inductance, "H"), "left")

@@ -1,5 +1,6 @@
 """Numbers and findings as people read them, on a page and on a terminal."""
 
+import re
 from collections.abc import Mapping, Sequence
 from math import isfinite
 from typing import Any
@@ -16,6 +17,8 @@ OUTCOME_WORDS = {
 }
 OUTCOME_ICONS = {"within_limits": "\u2713", "over_limit": "\u2716", "no_verdict": "?"}
 WEIGHT = {"over": 0, "near": 1, "not_evaluated": 2, "ok": 3}
+EXPONENT = re.compile(r"\d(\.\d+)?e\+\d+")
+"""Powers of ten where the unit has no larger prefix: 1.08e+03 A/us reads better as 1080."""
 MINUS = "\u2212"
 
 
@@ -26,6 +29,7 @@ def typeset(text: str) -> str:
                         (" uH", " µH"), (" uV", " µV"), (" uA", " µA"), (" uJ", " µJ"),
                         (" uohm", " µΩ"), (" uΩ", " µΩ"), (" uW", " µW")):  # fmt: skip
         text = text.replace(plain, set_)
+    text = EXPONENT.sub(lambda found: f"{float(found[0]):.0f}", text)
     return MINUS + text[1:] if text[:1] == "-" and text[1:2].isdigit() else text
 
 

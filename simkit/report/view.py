@@ -65,6 +65,8 @@ class Curve:
     times: Array
     """[s]"""
     values: Array
+    sampled: bool = False
+    """Known at its points only, straight lines between them."""
 
 
 @dataclass(frozen=True)
@@ -228,7 +230,11 @@ class ReportView:
     panels: tuple[Panel, ...]
     whole: Record
     windows: tuple[Record, ...]
-    """Stretches kept at full rate, the most important first."""
+    """Stretches kept at full rate that do not overlap, the most important first."""
+    views: tuple[Span, ...]
+    """Moments to jump to; the first is the whole event."""
+    sampled: tuple[Span, ...]
+    """Where the circuit ran, when it did not run through the whole event."""
     energy: Energy
     temperatures: tuple[Temperature, ...]
     before: OperatingPoint

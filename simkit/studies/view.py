@@ -25,12 +25,11 @@ from simkit.studies.facts import (
 )
 from simkit.studies.findings import Rehearsal
 from simkit.studies.parameter_list import parameters
+from simkit.studies.viewing import views, waveforms
 from simkit.studies.windows import Stretch
 
 AROUND = 1.2e-6
 """Least time shown after the incoming switch's command in a close-up [s]."""
-PERIODS = 3.0
-"""Drive periods kept at full rate around a moment that matters [1]."""
 ASSUMPTIONS = (
     "All switches are alike, and so are all gate drives and all capacitor cans.",
     "The workpiece is a pair of inductance and resistance at the coil's ends that changes "
@@ -46,7 +45,7 @@ def report_view(
     """Everything the page of one rehearsal shows."""
     worst = worst_transition(rehearsal)
     calm = healthy_transition(rehearsal, worst)
-    panels, whole, windows = waveforms(rehearsal, worst, calm)
+    panels, whole, windows = waveforms(rehearsal, (worst, calm))
     energy = rehearsal.energy
     return page.ReportView(
         scenario=rehearsal.scenario.name,
@@ -66,6 +65,11 @@ def report_view(
         panels=panels,
         whole=whole,
         windows=windows,
+        views=tuple(views(rehearsal, worst, calm)),
+        sampled=() if rehearsal.is_whole else tuple(
+            page.Span(s.waves.time[0], s.waves.time[-1], "circuit run")
+            for s in rehearsal.first_pass
+        ),
         energy=page.Energy(
             energy.supplied, energy.stored, energy.work, tuple(energy.dissipated.items()),
             energy.residual,
@@ -235,12 +239,13 @@ def courses(rehearsal: Rehearsal) -> Iterator[page.Course]:
         (page.Curve("drive", times, drive), page.Curve("resonance of the load", times, tuned)),
         finding=_crossing(float(drive[0] / tuned[0]), float(drive[-1] / tuned[-1])),
     )  # fmt: skip
+    some = not rehearsal.is_whole
     channel = _largest(rehearsal.series, "channel_current_peak")
     diode = _largest(rehearsal.series, "diode_current_peak")
     yield page.Course(
         "switch current", "A",
-        (page.Curve("channel, peak of each cycle", *channel),
-         page.Curve("body diode, peak of each cycle", *diode)),
+        (page.Curve("channel, peak of each cycle", *channel, some),
+         page.Curve("body diode, peak of each cycle", *diode, some)),
         (page.Level(limits["channel_current_peak"], "limit, channel"),),
         f"Channel current peaks at {np.max(channel[1]):.3g} A.",
     )  # fmt: skip
@@ -248,14 +253,14 @@ def courses(rehearsal: Rehearsal) -> Iterator[page.Course]:
     if np.max(steep[1]) > 0.0:
         yield page.Course(
             "recovery dv/dt", "V/ns",
-            (page.Curve("largest of all switches", steep[0], steep[1] / 1e9),),
+            (page.Curve("largest of all switches", steep[0], steep[1] / 1e9, some),),
             (page.Level(limits["recovery_dv_dt"] / 1e9, "limit"),),
             f"Body diodes are forced off at up to {np.max(steep[1]) / 1e9:.3g} V/ns.",
         )  # fmt: skip
     bank = _largest(rehearsal.series, "bank_voltage_peak")
     yield page.Course(
         "tank voltage", "V",
-        (page.Curve("bank, peak of each cycle", *bank),),
+        (page.Curve("bank, peak of each cycle", *bank, some),),
         (page.Level(sqrt(2.0) * limits["can_voltage_rms"], "limit (as the peak of a sine)"),),
         f"The bank reaches {np.max(bank[1]):.3g} V.",
     )  # fmt: skip
@@ -277,66 +282,6 @@ def _largest(series: Iterable[Series], quantity: str) -> tuple[Array, Array]:
         where = np.searchsorted(times, s.times)
         np.maximum.at(values, where, s.values)
     return times, values
-
-
-# --- waveforms for the viewer
-
-
-def waveforms(
-    rehearsal: Rehearsal, worst: Transition | None, calm: Transition | None
-) -> tuple[tuple[page.Panel, ...], page.Record, tuple[page.Record, ...]]:
-    """Panels, the whole run, and the windows that matter, most important first."""
-    machine, line = rehearsal.machine, rehearsal.line
-    limits = {row.quantity: row.limit for row in rehearsal.rows}
-    panels = (
-        page.Panel("drain-source", "V", (page.Level(limits["drain_voltage_peak"], "limit"),)),
-        page.Panel("bridge current", "A", ()),
-        page.Panel(
-            "gate-source", "V", (page.Level(machine.switch.channel.threshold, "threshold"),)
-        ),
-        page.Panel("tank voltage", "V", ()),
-        page.Panel("coil current", "A", ()),
-    )
-    pair = (worst.outgoing, worst.incoming) if worst else (1, 2)
-    waves = rehearsal.whole.waves
-    whole = _record("Whole event", waves.between(0.0, line.stop), pair)
-    wanted: list[tuple[str, float]] = []
-    if worst is not None:
-        wanted.append(("Worst transition", worst.time))
-    if calm is not None:
-        wanted.append(("Healthy transition", calm.time))
-    wanted += [(f"{e.name} begins".capitalize(), e.start) for e in line.events]
-    over = sorted((r for r in rehearsal.rows if r.first_over_s), key=lambda r: r.first_over_s or 0)
-    wanted += [("First over a limit", r.first_over_s or 0.0) for r in over[:1]]
-    windows = [_window(rehearsal, title, when, pair) for title, when in wanted]
-    for number, stretch in enumerate(rehearsal.close):
-        part = stretch.waves.between(stretch.cycles[0].start, line.stop)
-        windows.append(_record(f"Close-up {number + 1}", part, pair))
-    return panels, whole, tuple(windows)
-
-
-def _window(rehearsal: Rehearsal, title: str, when: float, pair: tuple[int, int]) -> page.Record:
-    half = 0.5 * PERIODS / rehearsal.line.frequency.at(when)
-    start, end = max(when - half, 0.0), min(when + half, rehearsal.line.stop)
-    stretch = _finest(rehearsal, start, end)
-    return _record(title, stretch.waves.between(start, end), pair)
-
-
-def _record(title: str, part: Waves, pair: tuple[int, int]) -> page.Record:
-    out, into = (part.switches[number - 1] for number in pair)
-    a, b = (f"Q{number}" for number in pair)
-    traces = (
-        page.Trace(a, 0, out.drain_source),
-        page.Trace(b, 0, into.drain_source),
-        page.Trace("primary", 1, part.primary_current),
-        page.Trace(f"{a} body diode", 1, out.diode_current),
-        page.Trace(f"{b} channel", 1, into.channel_current),
-        page.Trace(a, 2, out.gate_source),
-        page.Trace(b, 2, into.gate_source),
-        page.Trace("coil ends", 3, part.coil_voltage),
-        page.Trace("coil", 4, part.coil_current),
-    )
-    return page.Record(title, part.time, traces)
 
 
 # --- facts in words
