@@ -22,6 +22,7 @@ VERBS = {
     "check": "Validate a machine file; first-order design numbers beside their limits.",
     "deck": "Print the netlist of a scenario.",
     "run": "Simulate scenarios, measure, judge and report.",
+    "part": "Virtual test circuits for a part made from data-sheet numbers.",
     "schema": "Print the JSON Schema of a kind of file.",
 }
 """Verb and its one line; each lives in simkit/verbs/<verb>.py as `command`."""

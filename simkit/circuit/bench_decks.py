@@ -13,10 +13,20 @@ from simkit.circuit.netlist import Deck, render
 from simkit.circuit.values import switch_values
 from simkit.parameters.switch import Switch
 
-STATIC = 1e-3
-"""Length of a slow ramp: a thousand times any time constant of a part [s]."""
+STATIC = 10e-3
+"""Length of the output test: its slope in the leads' inductance is a tenth of a millivolt [s]."""
+SLOW = 20e-3
+"""Length of the transfer ramps: charging the gate takes a few microamperes [s]."""
+DRAIN_SENSE = 20e-3
+"""Sense resistors of the output test [ohm]."""
+QUASI_STATIC = "method=gear reltol=1e-4 trtol=1 abstol=1e-6 vntol=1e-6 chgtol=1e-12"
+"""Options where nothing rings: the trapezoidal rule stops at the corners of slow curves."""
 SENSE = 10.0
 """Sense resistors of the capacitance test [ohm]."""
+FORWARD_DROP = 5.0
+"""Voltage of the forward test's resistor at its largest current [V]."""
+AVALANCHE_BEGIN = 2e-6
+"""Turn-off of the unclamped inductive test [s]."""
 EDGE = 2e-9
 """Edge of an ideal command [s]."""
 
@@ -42,24 +52,34 @@ def _options(step: float, reltol: float = 1e-4) -> str:
     return Analysis(step=step, reltol=reltol).options
 
 
+def forward_resistor(current: float) -> float:
+    """Resistor of the forward test, which drops FORWARD_DROP at the largest current [ohm]."""
+    return FORWARD_DROP / current
+
+
 def output_deck(
     switch: Switch, gate_voltages: tuple[float, ...], drain_voltage: float, forward: float
 ) -> Deck:
     """Output curve up to a drain voltage [V] at gate voltages [V], and the body diode's forward
-    curve up to a current [A]; both over 1 ms.
+    curve up to a current [A]; both over 10 ms.
     """
     numbers = range(1, len(gate_voltages) + 1)
-    steps = [
-        {"number": n, "gate_voltage": v} for n, v in zip(numbers, gate_voltages, strict=True)
-    ]
+    steps = [{"number": n, "gate_voltage": v} for n, v in zip(numbers, gate_voltages, strict=True)]
     test = {
         "ramp": [(0.0, 0.0), (STATIC, drain_voltage)],
-        "forward": [(0.0, 0.0), (STATIC, forward)],
+        "forward": [(0.0, 0.0), (STATIC, -FORWARD_DROP - 2.0 * switch.diode.forward_voltage)],
+        "forward_resistor": forward_resistor(forward),
         "steps": steps,
+        "sense": DRAIN_SENSE,
     }
-    saved = ("v(ramp)", *(f"v(d{n})" for n in numbers), "v(df)", "v(ctl)")
+    saved = ("v(ramp)", *(f"v(d{n})" for n in numbers), "v(df)", "v(fw)")
     step = STATIC / 1000
-    return _deck("test_output.cir.j2", switch, test, saved, step, STATIC, _options(step))
+    return _deck("test_output.cir.j2", switch, test, saved, step, STATIC, QUASI_STATIC)
+
+
+def threshold_sense(current: float) -> float:
+    """Resistor of the threshold test, which drops 2 V at the test current [ohm]."""
+    return 2.0 / current
 
 
 def transfer_deck(
@@ -67,19 +87,19 @@ def transfer_deck(
 ) -> Deck:
     """Transfer curve up to a gate voltage [V] at a drain voltage [V]; threshold at a current [A].
 
-    Both ramps take 1 ms.
+    Both ramps take 20 ms.
     """
-    sense = 2.0 / threshold_current
+    sense = threshold_sense(threshold_current)
     test = {
         "drain_voltage": drain_voltage,
-        "ramp": [(0.0, 0.0), (STATIC, gate_voltage)],
-        "threshold_ramp": [(0.0, 0.0), (STATIC, 4.0 + 2.0 * switch.channel.threshold)],
+        "ramp": [(0.0, 0.0), (SLOW, gate_voltage)],
+        "threshold_ramp": [(0.0, 0.0), (SLOW, 4.0 + 2.0 * switch.channel.threshold)],
         "threshold_sense": sense,
     }
     saved = ("v(vdd)", "v(d1)", "v(g1)", "v(k1)", "v(th)", "v(d2)", "v(k2)")
-    step = STATIC / 2000
-    options = "method=trap reltol=1e-5 trtol=1 abstol=1e-9 vntol=1e-6 chgtol=1e-15"
-    return _deck("test_transfer.cir.j2", switch, test, saved, step, STATIC, options)
+    step = SLOW / 2000
+    options = QUASI_STATIC.replace("abstol=1e-6", "abstol=1e-9")
+    return _deck("test_transfer.cir.j2", switch, test, saved, step, SLOW, options)
 
 
 @dataclass(frozen=True)
@@ -90,7 +110,8 @@ class CapacitanceTest:
     ------
     deck : the deck
     voltages : drain voltages [V]
-    drain_times : middle of the drain's ramp at each voltage [s]
+    rest_times : just before the drain's ramp at each voltage [s]
+    drain_times : middle of that ramp [s]
     gate_times : middle of the gate's ramp at each voltage [s]
     drain_slope, gate_slope : of the ramps [V/s]
     sense : sense resistors [ohm]
@@ -98,6 +119,7 @@ class CapacitanceTest:
 
     deck: Deck
     voltages: tuple[float, ...]
+    rest_times: tuple[float, ...]
     drain_times: tuple[float, ...]
     gate_times: tuple[float, ...]
     drain_slope: float
@@ -117,27 +139,25 @@ def capacitance_test(switch: Switch, voltages: tuple[float, ...]) -> Capacitance
     length, rest = 20.0 * lag, 20.0 * lag
     drain_slope, gate_slope = 2.0 / length, 0.2 / length
     now, drain, gate = 0.0, [(0.0, 0.0)], [(0.0, 0.0)]
-    drain_times, gate_times = [], []
+    moments: list[tuple[float, float, float]] = []
     for voltage in voltages:
         # The way there, rest, the ramp through the voltage, back to it, rest, the gate's ramp.
         reach = min(1.0, 0.5 * voltage)
         begin = now + 2.0 * rest
-        drain_times.append(begin + reach / drain_slope)
         drain += [(now + rest, voltage - reach), (begin, voltage - reach)]
         now = begin + 2.0 * reach / drain_slope
         drain += [(now, voltage + reach), (now + rest, voltage), (now + 4 * rest, voltage)]
         gate += [(now + rest, 0.0), (now + 2 * rest, -0.1)]
         gate += [(now + 3 * rest, 0.1), (now + 4 * rest, 0.0)]
-        gate_times.append(now + 2.5 * rest)
+        moments.append((begin - 0.05 * rest, begin + reach / drain_slope, now + 2.5 * rest))
         now += 4.0 * rest
     step = length / 100
     test = {"drain": drain, "gate": gate, "sense": SENSE}
     saved = ("v(vd)", "v(d1)", "v(vg)", "v(g1)")
     options = "method=trap reltol=1e-5 trtol=1 abstol=1e-9 vntol=1e-6 chgtol=1e-16"
     deck = _deck("test_capacitance.cir.j2", switch, test, saved, step, now, options)
-    return CapacitanceTest(
-        deck, voltages, tuple(drain_times), tuple(gate_times), drain_slope, gate_slope, SENSE
-    )
+    rests, drains, gates = zip(*moments, strict=True)
+    return CapacitanceTest(deck, voltages, rests, drains, gates, drain_slope, gate_slope, SENSE)
 
 
 def gate_charge_deck(
@@ -174,9 +194,7 @@ def recovery_deck(
     Parameters: forward I_F [A], slope di/dt [A/s], reverse_voltage V_R [V].
     """
     diode, package = switch.diode, switch.package
-    leads = (
-        package.drain_inductance + package.common_source_inductance + package.source_inductance
-    )
+    leads = package.drain_inductance + package.common_source_inductance + package.source_inductance
     loop = (reverse_voltage + diode.forward_voltage) / slope - leads
     if loop <= 0.0:
         raise ValueError(f"the leads alone slow {reverse_voltage:g} V below {slope:g} A/s")
@@ -249,9 +267,7 @@ def double_pulse_test(
     }
     step = 2e-9
     saved = (*switch_vectors(1), *switch_vectors(2), "v(a)", "v(p)", "v(c2)", "v(k2)")
-    deck = _deck(
-        "test_double_pulse.cir.j2", switch, test, saved, step, stop, _options(step)
-    )
+    deck = _deck("test_double_pulse.cir.j2", switch, test, saved, step, stop, _options(step))
     return DoublePulseTest(deck, turn_off, turn_on)
 
 
@@ -267,7 +283,7 @@ def avalanche_deck(
     clamp = switch.channel.breakdown_voltage
     inductance = 2.0 * energy / current**2 * (clamp - supply_voltage) / clamp
     length = inductance * current / (clamp - supply_voltage)
-    begin = 2e-6
+    begin = AVALANCHE_BEGIN
     stop = begin + 1.3 * length + 1e-6
     on = 3.0 * switch.channel.threshold
     test = {
@@ -279,7 +295,5 @@ def avalanche_deck(
     }
     saved = (*switch_vectors(1), "v(a)", "v(k1)")
     step = length / 1000
-    deck = _deck(
-        "test_avalanche.cir.j2", switch, test, saved, step, stop, _options(step, 1e-5)
-    )
+    deck = _deck("test_avalanche.cir.j2", switch, test, saved, step, stop, _options(step, 1e-5))
     return deck, inductance

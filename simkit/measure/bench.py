@@ -6,7 +6,7 @@
 * Q_gs, Q_gd, plateau: two tangents (see `gate_charge`).
 * Recovery: the diode's own current, output capacitance left out. I_RM its reverse peak; t_rr by
   the definition named (JEDEC JESD77-B and JESD282-B, alternatives 2 and 3); Q_rr its integral to
-  the end, which JEDEC counts together with the capacitance's charge: that is given beside it.
+  the end; JEDEC's definition counts the capacitance's charge with it, ours does not.
 * E_on, E_off: integral of drain voltage and drain current over the whole transition, from the
   command until both the voltage's and the current's change are over (our window).
 * Avalanche: from turn-off until the current is gone.
@@ -45,17 +45,21 @@ def area(time: Array, values: Array) -> float:
     return float(np.trapezoid(values, time))
 
 
-def voltage_at_current(vectors: Vectors, number: int, current: float) -> float:
-    """Drain voltage of switch `number` of the output test where it carries a current [V]."""
+def voltage_at_current(vectors: Vectors, number: int, current: float, sense: float) -> float:
+    """Drain voltage of switch `number` of the output test where it carries a current [V].
+
+    Parameters: current [A], sense resistor [ohm].
+    """
     drain = vectors[f"v(d{number})"]
-    carried = (vectors["v(ramp)"] - drain) / 1e-3
+    carried = (vectors["v(ramp)"] - drain) / sense
     moment = at_level(vectors["time"], carried, current)
     return at(vectors["time"], drain, moment)
 
 
-def forward_voltage(vectors: Vectors, current: float) -> float:
-    """V_SD at a current of the output test's forward ramp [V]."""
-    moment = at_level(vectors["time"], vectors["v(ctl)"], current)
+def forward_voltage(vectors: Vectors, current: float, resistor: float) -> float:
+    """V_SD at a current through the output test's forward resistor [V]."""
+    carried = (vectors["v(df)"] - vectors["v(fw)"]) / resistor
+    moment = at_level(vectors["time"], carried, current)
     return -at(vectors["time"], vectors["v(df)"], moment)
 
 
@@ -81,22 +85,25 @@ def threshold(vectors: Vectors, current: float, sense: float) -> float:
 
 def capacitances(
     vectors: Vectors,
-    drain_time: float,
-    gate_time: float,
+    moments: tuple[float, float, float],
     slopes: tuple[float, float],
     sense: float,
 ) -> dict[str, float]:
     """C_iss ("input"), C_oss ("output"), C_rss ("reverse") at one voltage [F].
 
-    Parameters: drain_time, gate_time middle of the two ramps [s]; slopes of drain and gate
-    [V/s]; sense resistors [ohm].
+    The drain's leakage, read at rest, is taken off its current.
+
+    Parameters: moments at rest, in the middle of the drain's ramp, and of the gate's [s]; slopes
+    of drain and gate [V/s]; sense resistors [ohm].
     """
     time = vectors["time"]
+    rest, drain_time, gate_time = moments
     into_drain = (vectors["v(vd)"] - vectors["v(d1)"]) / sense
     out_of_gate = (vectors["v(g1)"] - vectors["v(vg)"]) / sense
+    displaced = at(time, into_drain, drain_time) - at(time, into_drain, rest)
     return {
         "input": -at(time, out_of_gate, gate_time) / slopes[1],
-        "output": at(time, into_drain, drain_time) / slopes[0],
+        "output": displaced / slopes[0],
         "reverse": at(time, out_of_gate, drain_time) / slopes[0],
     }
 
@@ -161,8 +168,6 @@ class DiodeRecovery:
     slope : di/dt from half the forward current to half of I_RM [A/s]
     peak : I_RM [A]
     charge : Q_rr of the diode alone [C]
-    with_capacitance : reverse charge through chip and output capacitance up to the first zero
-        of their sum after the peak, None when it has none [C]
     times : t_rr by each definition [s]
     """
 
@@ -170,7 +175,6 @@ class DiodeRecovery:
     slope: float
     peak: float
     charge: float
-    with_capacitance: float | None
     times: dict[str, float]
 
 
@@ -180,13 +184,10 @@ def diode_current(vectors: Vectors, number: int, series_resistance: float) -> Ar
     return drop / series_resistance
 
 
-def diode_recovery(
-    vectors: Vectors, command: float, series_resistance: float, lead: Array | None = None
-) -> DiodeRecovery:
+def diode_recovery(vectors: Vectors, command: float, series_resistance: float) -> DiodeRecovery:
     """Recovery after a command [s], from the diode's own current.
 
-    Parameters: series_resistance of the diode [ohm]; lead is the whole current of the switch,
-    forward positive [A], where it was saved.
+    Parameters: series_resistance of the diode [ohm].
     """
     time, current = vectors["time"], diode_current(vectors, 1, series_resistance)
     forward = at(time, current, command)
@@ -197,9 +198,7 @@ def diode_recovery(
     peak, top = float(reverse[at_peak]), float(moments[at_peak])
     early = at_level(time, -current, -0.5 * forward, command)
     late = at_level(time, -current, 0.5 * peak, command)
-    fallen = {
-        share: at_level(moments, -reverse, -share * peak, top) for share in (0.9, 0.25, 0.1)
-    }
+    fallen = {share: at_level(moments, -reverse, -share * peak, top) for share in (0.9, 0.25, 0.1)}
     line = fallen[0.25] + (fallen[0.25] - fallen[0.9]) * 0.25 / 0.65
     ends = {"10 %": fallen[0.1], "25 %": fallen[0.25], "90/25 line": line}
     return DiodeRecovery(
@@ -207,15 +206,8 @@ def diode_recovery(
         slope=0.5 * (forward + peak) / (late - early),
         peak=peak,
         charge=area(np.insert(moments, 0, zero), np.insert(reverse, 0, 0.0)),
-        with_capacitance=None if lead is None else _charge_of_lead(time, lead, zero, top),
         times={name: end - zero for name, end in ends.items()},
     )
-
-
-def _charge_of_lead(time: Array, lead: Array, zero: float, top: float) -> float | None:
-    end = at_level(time, lead, 0.0, top)
-    part = (time >= zero) & (time <= end)
-    return area(time[part], -lead[part]) if part.any() else None
 
 
 @dataclass(frozen=True)

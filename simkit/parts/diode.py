@@ -116,9 +116,7 @@ def ramp_recovery(
     latest = start + lifetime * start / transit_time
     end = float(brentq(junction_charge, start, latest, xtol=1e-7 * start, rtol=1e-13))
     rise = end - start
-    return RampRecovery(
-        forward, slope, end, slope * rise, rise, decay_time(lifetime, transit_time)
-    )
+    return RampRecovery(forward, slope, end, slope * rise, rise, decay_time(lifetime, transit_time))
 
 
 @dataclass(frozen=True)
@@ -135,9 +133,7 @@ class LumpedCharge:
     transit_time: float
 
 
-def from_peak_and_decay(
-    forward: float, slope: float, peak: float, decay: float
-) -> LumpedCharge:
+def from_peak_and_decay(forward: float, slope: float, peak: float, decay: float) -> LumpedCharge:
     """tau and T_M that give a peak and a decay time constant after a ramp.
 
     I_RM = a (tau - tau_rr) (1 - exp(-T1/tau)) with T1 = (I_F + I_RM)/a, solved for tau; then
@@ -289,9 +285,7 @@ def impossible(given: Given, leave_out: str) -> str:
 
 def figures(given: Given, diode: LumpedCharge) -> dict[str, float]:
     """t_rr [s], Q_rr [C] and I_RM [A] of a diode under the given conditions."""
-    ramp = ramp_recovery(
-        given.forward_current, given.slope, diode.lifetime, diode.transit_time
-    )
+    ramp = ramp_recovery(given.forward_current, given.slope, diode.lifetime, diode.transit_time)
     return {"time": ramp.time(given.definition), "charge": ramp.charge, "peak": ramp.peak}
 
 

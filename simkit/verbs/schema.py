@@ -4,7 +4,7 @@ import json
 
 import click
 
-KINDS = ("machine", "scenario", "result")
+KINDS = ("machine", "scenario", "part", "result")
 
 
 @click.command("schema")

@@ -26,15 +26,25 @@ def integrated(forward: float, slope: float, tau: float, transit: float) -> dict
 
     blocked.terminal = True  # type: ignore[attr-defined]  # how solve_ivp is told to stop there
     ramp = solve_ivp(
-        lambda t, q: forward - slope * t - q / tau, (0.0, 10 * forward / slope + 10 * tau),
-        [tau * forward], events=blocked, rtol=1e-10, atol=1e-16, method="LSODA",
+        lambda t, q: forward - slope * t - q / tau,
+        (0.0, 10 * forward / slope + 10 * tau),
+        [tau * forward],
+        events=blocked,
+        rtol=1e-10,
+        atol=1e-16,
+        method="LSODA",
     )
     end, charge = float(ramp.t_events[0][0]), float(ramp.y_events[0][0][0])
     # q_E = 0 from here on: i = -q_M/T_M, and the middle empties by recombination and by i.
     time = np.linspace(0.0, 12 * tau * transit / (tau + transit), 20_001)
     tail = solve_ivp(
-        lambda t, q: -q / transit - q / tau, (0.0, time[-1]), [charge], t_eval=time,
-        rtol=1e-10, atol=1e-16, method="LSODA",
+        lambda t, q: -q / transit - q / tau,
+        (0.0, time[-1]),
+        [charge],
+        t_eval=time,
+        rtol=1e-10,
+        atol=1e-16,
+        method="LSODA",
     )
     current = tail.y[0] / transit
     rise = end - forward / slope

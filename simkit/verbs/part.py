@@ -1,0 +1,92 @@
+"""`simkit part`: a part made from data-sheet numbers, put through virtual test circuits."""
+
+import json
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from simkit.verbs.common import json_option, note, quiet_option, set_option
+
+if TYPE_CHECKING:
+    from simkit.studies.part import PartReport
+
+
+@click.command("part")
+@click.argument("part_file", type=click.Path(path_type=Path))
+@set_option
+@json_option
+@quiet_option
+def command(part_file: Path, overrides: dict[str, str], as_json: bool, quiet: bool) -> int:
+    """Fit PART_FILE, run its virtual tests, and set given numbers beside obtained ones."""
+    from simkit.errors import InputError, Problem
+    from simkit.parameters.load import load_file
+    from simkit.parameters.part import Mosfet
+    from simkit.run.process import NgspiceEngine
+    from simkit.studies.part import examine
+
+    loaded, engine = load_file(part_file, Mosfet, overrides), NgspiceEngine()
+    try:
+        report = examine(loaded.model, lambda deck: engine.run(deck.text, deck.saved, deck.stop))
+    except ValueError as error:
+        raise InputError([Problem(str(part_file), None, "", "", str(error))]) from error
+    if as_json:
+        print(json.dumps(document(report, loaded.model.name, loaded.digest), indent=1))
+    else:
+        _print(report, loaded.model.title, quiet)
+        for warning in loaded.warnings:
+            note(f"note: {warning}", quiet)
+    return 0
+
+
+def document(report: "PartReport", name: str, digest: str) -> dict[str, object]:
+    """The report as one JSON document; SI units throughout."""
+    from dataclasses import asdict
+    from math import isfinite
+
+    rows = [
+        {**asdict(row), "deviation": row.deviation, "status": row.status} for row in report.rows
+    ]
+    plain = [
+        {k: None if isinstance(v, float) and not isfinite(v) else v for k, v in row.items()}
+        for row in rows
+    ]
+    return {
+        "part": {"name": name, "digest": digest},
+        "within_bounds": report.within,
+        "rows": plain,
+        "contradictions": list(report.contradictions),
+        "switch": report.switch.model_dump(mode="json"),
+        "cautions": list(report.cautions),
+        "engine": report.engine,
+        "engine_seconds": report.engine_seconds,
+    }
+
+
+def _print(report: "PartReport", title: str, quiet: bool) -> None:
+    from simkit.units import format_quantity
+
+    print(title)
+    test = None
+    for row in report.rows:
+        if row.test != test:
+            test = row.test
+            print(f"\n{test}")
+        given = "-" if row.given is None else format_quantity(row.given, row.unit)
+        obtained = format_quantity(row.obtained, row.unit)
+        deviation = "" if row.deviation is None else f"{100 * row.deviation:+.1f} %"
+        mark = "outside" if row.status == "outside" else ""
+        print(
+            f"  {row.quantity:15} given {given:>11}  obtained {obtained:>11}  {deviation:>8}  "
+            f"{mark:7} {row.condition}"
+        )
+    for sentence in report.contradictions:
+        print(f"\ncontradiction: {sentence}")
+    print(
+        "\nEvery fitted number is returned within its bound."
+        if report.within
+        else "\nNot every number is returned within its bound: see the lines marked outside."
+    )
+    for caution in report.cautions:
+        note(f"note: {caution}", quiet)
+    note(f"{report.engine}, {report.engine_seconds:.2f} s in the engine", quiet)
