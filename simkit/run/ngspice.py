@@ -31,7 +31,7 @@ def open_session(library: str, progress: Progress | None = None) -> tuple[Any, L
 
     lines: Lines = []
 
-    class Session(NgSpiceShared):  # type: ignore[misc] - untyped base class
+    class Session(NgSpiceShared):  # type: ignore[misc]  # untyped base class
         """Keeps every line and judges none."""
 
         @staticmethod

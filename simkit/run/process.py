@@ -83,7 +83,7 @@ def _watched(
     """Run a target in a fresh process; its "done" message, or the EngineError it amounts to."""
     context = _context()
     here, there = context.Pipe(duplex=False)
-    make = context.Process  # type: ignore[attr-defined] - every start method has its own class
+    make = context.Process  # type: ignore[attr-defined]  # a class per start method
     process = make(target=target, args=(*arguments, there), daemon=True)
     with _without_main():
         process.start()
