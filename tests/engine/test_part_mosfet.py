@@ -4,11 +4,13 @@ its own figures.
 
 from __future__ import annotations
 
+import json
 from functools import lru_cache
 
 import numpy as np
 import pytest
 
+from simkit import cli
 from simkit.circuit import bench_decks
 from simkit.circuit.netlist import Deck
 from simkit.data import scenario_folder
@@ -222,3 +224,27 @@ def test_gate_charge_curve_rises_and_ends_where_it_was_told() -> None:
     assert got.plateau == pytest.approx(wanted["plateau"], rel=0.01)
     assert got.gate_source == pytest.approx(wanted["gate_source"], rel=0.02)
     assert got.gate_drain == pytest.approx(wanted["gate_drain"], rel=0.06)
+
+
+def test_the_verb_prints_one_document_with_every_row(capsys: pytest.CaptureFixture[str]) -> None:
+    file = scenario_folder() / "parts" / "class-650v-sic.toml"
+    assert cli.run(["part", str(file), "--json"]) == 0
+    document = json.loads(capsys.readouterr().out)
+    assert document["within_bounds"] is True
+    assert document["engine"].startswith("ngspice")
+    tests = {row["test"] for row in document["rows"]}
+    assert tests == {
+        "output curve", "diode forward", "transfer curve", "capacitance", "gate charge",
+        "recovery", "double pulse", "unclamped switching",
+    }  # fmt: skip
+    for row in document["rows"]:
+        assert row["obtained"] is not None
+        if row["given"] is not None:
+            assert row["deviation"] == pytest.approx(row["obtained"] / row["given"] - 1.0)
+
+
+def test_a_part_that_cannot_be_fitted_is_wrong_input(capsys: pytest.CaptureFixture[str]) -> None:
+    file = scenario_folder() / "parts" / "class-650v-sic.toml"
+    asked = ["part", str(file), "--set", "on_resistance.cold=2 mohm"]
+    assert cli.run(asked) == 2
+    assert "check threshold and transconductance" in capsys.readouterr().err
