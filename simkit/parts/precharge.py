@@ -151,9 +151,7 @@ def precharge(
             break
     times, voltages, currents, kelvins = zip(*rows, strict=True)
     hottest = max(kelvins) if isinstance(element, Lamp) else None
-    return Precharge(
-        max(currents), close, state[0], state[2], hottest, times, voltages, currents
-    )
+    return Precharge(max(currents), close, state[0], state[2], hottest, times, voltages, currents)
 
 
 State = tuple[float, float, float]

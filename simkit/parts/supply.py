@@ -95,8 +95,7 @@ def rectifier_resistive(
     x = 2.0 * math.pi * frequency * resistance * capacitance
     end = math.pi - math.atan(x)
     start = _root(
-        lambda angle: math.sin(angle)
-        - math.sin(end) * math.exp(-(math.pi + angle - end) / x)
+        lambda angle: math.sin(angle) - math.sin(end) * math.exp(-(math.pi + angle - end) / x)
     )
     low = peak * math.sin(start)
     fallen = peak * math.sin(end) - low
@@ -123,9 +122,7 @@ def rectifier_power(peak: float, frequency: float, power: float, capacitance: fl
     if k >= 1.0 or math.sin(end) ** 2 <= k * (math.pi - end):
         raise ValueError(f"capacitance {capacitance:g} F cannot carry {power:g} W between peaks")
     start = _root(
-        lambda angle: math.sin(angle) ** 2
-        - math.sin(end) ** 2
-        + k * (math.pi + angle - end)
+        lambda angle: math.sin(angle) ** 2 - math.sin(end) ** 2 + k * (math.pi + angle - end)
     )
     low, left = peak * math.sin(start), peak * math.sin(end)
     # The mean of sqrt(v^2 - 2 P t/C) over the fall, times omega.

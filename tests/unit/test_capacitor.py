@@ -48,9 +48,7 @@ def test_power_two_ways() -> None:
     ({"rated_voltage": 1e6, "rated_current": 1e6, "series_resistance": 0.0}, "self-heating", -0.5),
     ({"rated_voltage": 1e6, "allowed_rise": 1e6}, "current", -1.0),
 ])  # fmt: skip
-def test_three_bounds_and_their_slopes(
-    change: dict[str, float], bound: str, slope: float
-) -> None:
+def test_three_bounds_and_their_slopes(change: dict[str, float], bound: str, slope: float) -> None:
     can = replace(CAN, **change)
     low, high = voltage_limit(can, 1e3), voltage_limit(can, 2e3)
     assert (low.bound, high.bound) == (bound, bound)
@@ -82,9 +80,7 @@ def test_bank_of_strings_and_series() -> None:
 
 
 def test_series_cans_leave_the_sharing_of_strings_as_a_longer_string_would() -> None:
-    twice = replace(
-        CAN, capacitance=CAN.capacitance / 2, inductance=30e-9, series_resistance=4e-3
-    )
+    twice = replace(CAN, capacitance=CAN.capacitance / 2, inductance=30e-9, series_resistance=4e-3)
     a = bus_sharing(Bank(CAN, 4, 2), 2e5, 20e-9, 1e-4)
     b = bus_sharing(Bank(twice, 4, 1), 2e5, 20e-9, 1e-4)
     assert a.shares == pytest.approx(b.shares, rel=1e-9)
@@ -94,9 +90,7 @@ def test_series_cans_leave_the_sharing_of_strings_as_a_longer_string_would() -> 
 def test_sharing_is_the_closed_form_of_a_uniform_ladder(count: int) -> None:
     frequency, inductance, resistance = 150e3, 25e-9, 2e-4
     omega = 2 * math.pi * frequency
-    shunt = can_esr(CAN, frequency) + 1j * (
-        omega * CAN.inductance - 1 / (omega * CAN.capacitance)
-    )
+    shunt = can_esr(CAN, frequency) + 1j * (omega * CAN.inductance - 1 / (omega * CAN.capacitance))
     segment = resistance + 1j * omega * inductance
     theta = 2 * cmath.asinh(0.5 * cmath.sqrt(segment / shunt))
     wave = [cmath.cosh((count - k + 0.5) * theta) for k in range(1, count + 1)]

@@ -133,9 +133,7 @@ def test_runs_away_at_the_tangent(factor: float, away: bool) -> None:
     power = math.log(2.3) / math.log(423.15 / 298.15)
     ambient = STACK.ambient + 273.15
     touching = power * ambient / (power - 1.0)
-    largest = (touching - ambient) / (
-        STACK.resistance * 0.1 * (touching / 298.15) ** power
-    )
+    largest = (touching - ambient) / (STACK.resistance * 0.1 * (touching / 298.15) ** power)
     loss = conduction_loss(0.1, 0.23, 150.0, math.sqrt(factor * largest))
     got = electro_thermal(loss, STACK, ceiling=2000.0)
     assert got.runaway is away

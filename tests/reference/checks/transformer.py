@@ -38,9 +38,7 @@ def _skin_ratio(x: float) -> float:
 def _published_igse(material: Steinmetz) -> float:
     """The closed approximation of the integral printed with the method."""
     rational = 0.2761 + 1.7061 / (material.alpha + 1.354)
-    return material.k / (
-        2 ** (material.beta + 1) * math.pi ** (material.alpha - 1) * rational
-    )
+    return material.k / (2 ** (material.beta + 1) * math.pi ** (material.alpha - 1) * rational)
 
 
 _FERRITE = Steinmetz(1.5, 1.5, 2.5, 20e3, 300e3, "invented")
