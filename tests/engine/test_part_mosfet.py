@@ -147,7 +147,7 @@ def test_recovery_in_the_double_pulse_equals_the_theory(name: str, slope: float)
     """Lauritzen and Ma 1991, ramp turn-off, at the slope that the circuit really had.
 
     5 %: the output capacitance rounds the corner at the peak for the few nanoseconds in which
-    the voltage leaves zero (measured up to 1.3 % on I_RM, 0.6 % on the times, 0.01 % on the charge).
+    the voltage leaves zero (measured up to 1.3 % on I_RM, 0.6 % on times, 0.01 % on charge).
     """
     switch = switch_from_part(part(name))
     deck, command = bench_decks.recovery_deck(switch, 20.0, slope, 100.0)
