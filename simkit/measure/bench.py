@@ -2,7 +2,7 @@
 
 * R_DS(on), transfer, threshold, V_SD: voltage at the test current on a slow ramp.
 * C_iss, C_oss, C_rss: current over slope in the middle of a ramp through the test voltage
-  (IEC 60747-8, clauses 6.3.10 to 6.3.12, ask for a small signal; a slow ramp is one).
+  (quantities of IEC 60747-8, clauses 6.3.10 to 6.3.12: contents list read, not their text).
 * Q_gs, Q_gd, plateau: two tangents (see `gate_charge`).
 * Recovery: the diode's own current, output capacitance left out. I_RM its reverse peak; t_rr by
   the definition named (JEDEC JESD77-B and JESD282-B, alternatives 2 and 3); Q_rr its integral to

@@ -143,7 +143,7 @@ def capacitances(channel: Channel, drain_voltage: float) -> dict[str, float]:
     """C_iss ("input"), C_oss ("output"), C_rss ("reverse") at a drain voltage, V_GS = 0 [F].
 
     C_iss = C_gs + C_gd, C_oss = C_ds + C_gd, C_rss = C_gd (IEC 60747-8, clause 6.3.10 to
-    6.3.12: common-source short-circuit capacitances).
+    6.3.12: common-source short-circuit capacitances; contents list read, not the clauses).
     """
     reverse = float(gate_drain_capacitance(channel, -drain_voltage))
     return {

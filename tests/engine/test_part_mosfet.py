@@ -198,7 +198,8 @@ def test_a_double_pulse_loses_more_when_the_diode_stores_more() -> None:
 
 @pytest.mark.parametrize("current", [5.0, 20.0])
 def test_avalanche_energy_is_that_of_inductor_and_supply(current: float) -> None:
-    """E = L I^2/2 * V/(V - V_DD), V the clamped voltage (textbook, JESD24-5 uses the same).
+    """E = L I^2/2 * V/(V - V_DD), V the clamped voltage (energy balance; recalled from
+    memory).
 
     1 %: the current at turn-off has risen a little since the start, and is measured.
     """
