@@ -20,30 +20,7 @@ from simkit.report.downsample import minmax, window
 from simkit.report.html import draw, page, to_do
 from simkit.report.text import by_ratio
 from simkit.report.view import Record, ReportView, Trace
-from simkit.run.process import NgspiceEngine
-from simkit.studies.event import Settings, rehearse
-from simkit.studies.loading import load_scenario
-from simkit.studies.results import document, dumped, write_folder
-from simkit.studies.view import report_view
-from tests.machines import DEMO
-
-
-@pytest.fixture(scope="module")
-def run() -> tuple[Any, dict[str, Any], Loaded[Any]]:
-    scenario, machine = load_scenario(DEMO / "drop-in.toml")
-    engine = NgspiceEngine()
-    found = rehearse(
-        machine.model,
-        scenario.model,
-        lambda deck, progress: engine.run(deck.text, deck.saved, deck.stop, progress=progress),
-        settings=Settings(jobs=2),
-    )
-    return found, document(found, machine, scenario, 1.0), machine
-
-
-@pytest.fixture(scope="module")
-def view(run: tuple[Any, dict[str, Any], Loaded[Any]]) -> ReportView:
-    return report_view(*run)
+from simkit.studies.results import dumped, write_folder
 
 
 def test_page_asks_nothing_of_the_network_and_stays_small(view: ReportView) -> None:

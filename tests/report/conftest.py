@@ -1,0 +1,32 @@
+"""One real rehearsal for all tests of pages and figures."""
+
+from typing import Any
+
+import pytest
+
+from simkit.parameters.load import Loaded
+from simkit.report.view import ReportView
+from simkit.run.process import NgspiceEngine
+from simkit.studies.event import Settings, rehearse
+from simkit.studies.loading import load_scenario
+from simkit.studies.results import document
+from simkit.studies.view import report_view
+from tests.machines import DEMO
+
+
+@pytest.fixture(scope="session")
+def run() -> tuple[Any, dict[str, Any], Loaded[Any]]:
+    scenario, machine = load_scenario(DEMO / "drop-in.toml")
+    engine = NgspiceEngine()
+    found = rehearse(
+        machine.model,
+        scenario.model,
+        lambda deck, progress: engine.run(deck.text, deck.saved, deck.stop, progress=progress),
+        settings=Settings(jobs=2),
+    )
+    return found, document(found, machine, scenario, 1.0), machine
+
+
+@pytest.fixture(scope="session")
+def view(run: tuple[Any, dict[str, Any], Loaded[Any]]) -> ReportView:
+    return report_view(*run)
