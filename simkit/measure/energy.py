@@ -90,8 +90,9 @@ def _snubber_places(part: Waves) -> list[tuple[str, str, str]]:
     if snubber.place == "leg":
         names = ("na", "nb") if len(part.switches) == 4 else ("na",)
         return [("p", name, "0") for name in names]
-    bottom = {1: "a", 2: "0", 3: "b", 4: "0"}
-    return [(f"d{s.number}", f"n{s.number}", bottom[s.number]) for s in part.switches]
+    # Outside the sense resistor: a switch's drain current is the switch's alone.
+    ends = {1: ("p", "a"), 2: ("a", "0"), 3: ("p", "b"), 4: ("b", "0")}
+    return [(ends[n][0], f"n{n}", ends[n][1]) for n in (s.number for s in part.switches)]
 
 
 def _snubber_power(part: Waves) -> Array:
