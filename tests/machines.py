@@ -24,7 +24,13 @@ from simkit.studies.windows import Stretch, run_stretch
 
 ROOT = Path(__file__).resolve().parents[1]
 DEMO = ROOT / "scenarios" / "chisel-brazing"
-SHIPPED = sorted(p for p in (ROOT / "scenarios").glob("*/*.toml") if p.name != "machine.toml")
+SHIPPED = sorted(
+    p
+    for machine in (ROOT / "scenarios").glob("*/machine.toml")
+    for p in machine.parent.glob("*.toml")
+    if p != machine
+)
+"""Every shipped scenario: what lies beside a machine file."""
 
 BRIDGES = ("full", "half-split", "half-blocking")
 FEEDS = ("loop", "shunt")

@@ -10,7 +10,7 @@ from simkit.measure.point import operating_point
 from simkit.measure.waveforms import average
 from simkit.studies.closeup import scouted
 from simkit.studies.windows import seed_at
-from tests.machines import TOPOLOGIES, seeded_stretch, still, topology
+from tests.machines import TOPOLOGIES, seeded_stretch, still, topology, varied
 
 CYCLES = 8
 
@@ -110,3 +110,20 @@ def test_seed_read_from_a_run_is_the_fast_models(bridge: str, feed: str) -> None
     assert found.blocking_voltage == pytest.approx(
         wanted.blocking_voltage, abs=0.01 * wanted.link_voltage
     )
+
+
+@pytest.mark.parametrize("place", ["switch", "leg", None])
+@pytest.mark.parametrize("bridge", ["full", "half-split"])
+def test_energy_adds_up_with_and_without_snubbers(bridge: str, place: str | None) -> None:
+    """1e-3 of the energy; a switch's snubber that counts twice, or not at all, is more than 3e-3.
+
+    One across a leg sees the rails' ringing only, and next to nothing while nothing recovers.
+    """
+    snubber = {"place": place, "resistance": 10.0, "capacitance": 2e-9} if place else None
+    machine = varied(topology(bridge, "loop", "ideal"), {"bridge.snubber": snubber})
+    line = still(machine, CYCLES)
+    stretch = seeded_stretch(machine, line, 2.0 / line.frequency.first)
+    found = balance(stretch.waves, stretch.cycles[0].start, stretch.cycles[-1].end)
+    assert abs(found.residual) < 1e-3
+    if place == "switch":
+        assert found.dissipated["snubbers"] > 3e-3 * found.supplied
