@@ -8,7 +8,7 @@ import numpy as np
 
 from simkit.measure.waveforms import Array
 from simkit.report.downsample import minmax
-from simkit.report.style import CYCLE, GRID, INK, MODES, MUTED, ORANGE, RED
+from simkit.report.style import CYCLE, GRID, INK, MODES, MUTED, ORANGE, PAPER, RED
 from simkit.report.text import moment, typeset
 from simkit.report.view import CloseUp, Course, Panel, Record, Span
 
@@ -275,6 +275,7 @@ def _recovery(panel: "Axes", view: CloseUp, micro: Array) -> None:
     text = f"recovery: {found.charge * 1e6:.3g} µC,\n{found.peak_current:.3g} A at its peak"
     panel.annotate(text, (float(micro[k]), float(current[k])), xytext=(0.02, 0.05),
                    textcoords="axes fraction", va="bottom", ha="left", fontsize=7.5,
+                   bbox={"facecolor": PAPER, "alpha": 0.85, "lw": 0, "pad": 1},
                    arrowprops={"arrowstyle": "-", "color": INK, "lw": 0.6})  # fmt: skip
 
 

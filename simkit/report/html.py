@@ -16,7 +16,7 @@ from simkit.report import figures, text
 from simkit.report.downsample import overview, within_budget
 from simkit.report.schematic import schematic
 from simkit.report.style import CYCLE, VARIABLES, themed
-from simkit.report.view import LimitRow, ReportView
+from simkit.report.view import LimitRow, Record, ReportView
 
 TEMPLATES = Path(__file__).parent / "templates"
 BINS = 2000
@@ -48,7 +48,7 @@ def draw(view: ReportView) -> dict[str, str]:
     pictures = figures.close_ups([shown for _, shown in present]) if present else []
     drawn |= {name: svg for (name, _), svg in zip(present, pictures, strict=True)}
     if view.windows:
-        drawn["waveforms"] = figures.waveforms(view.windows[0], view.panels)
+        drawn["waveforms"] = figures.waveforms(still(view), view.panels)
     return drawn
 
 
@@ -70,6 +70,7 @@ def page(view: ReportView, drawn: dict[str, str]) -> str:
         losses=_shares(view),
         points=_points(view),
         colours=[VARIABLES[colour] for colour, _ in CYCLE],
+        still=still(view) if view.windows else None,
         wavedata=embedded(viewer_data(view)),
     )
 
@@ -123,6 +124,13 @@ def embedded(data: Any) -> Any:
 
     out = json.dumps(data, separators=(",", ":"), ensure_ascii=True, allow_nan=False)
     return Markup(out.replace("<", "\\u003c").replace(">", "\\u003e").replace("&", "\\u0026"))
+
+
+def still(view: ReportView) -> Record:
+    """The stretch that stands for the waveforms on paper: the one around the worst transition."""
+    when = view.worst.transition.time if view.worst else 0.0
+    inside = (w for w in view.windows if w.time[0] <= when <= w.time[-1])
+    return next(inside, view.windows[0])
 
 
 def viewer_data(view: ReportView) -> dict[str, Any]:

@@ -27,7 +27,7 @@ def commutation_facts(found: Mapping[str, Any] | None) -> Iterator[page.Fact]:
     )
     if found["first_hard_s"] is not None:
         yield page.Fact("the first of them", _shown(found["first_hard_s"], "s"), "run time")
-    yield page.Fact("shoot-through charge, largest", _shown(found["shoot_through_c"], "C"))
+    yield page.Fact("shoot-through charge, largest", _charge(found["shoot_through_c"]))
 
 
 def recovery_facts(found: Mapping[str, Any] | None) -> Iterator[page.Fact]:
@@ -56,9 +56,23 @@ def numerics_facts(found: Mapping[str, Any]) -> Iterator[page.Fact]:
     yield page.Fact("time points", f"{found['steps']:,}".replace(",", " "))
     yield page.Fact("cycles", str(found["cycles"]))
     yield page.Fact("engine time", _shown(found["engine_seconds"], "s"))
-    yield page.Fact("integration", str(found["method"]))
+    yield page.Fact("integration", _methods(str(found["method"])))
     retries = found.get("retries") or ["none needed"]
     yield page.Fact("other options tried", "; ".join(retries))
+
+
+def _charge(coulombs: float | None) -> str:
+    # Below a picocoulomb lies nothing but rounding.
+    return "none" if coulombs is not None and coulombs < 1e-12 else _shown(coulombs, "C")
+
+
+def _methods(text: str) -> str:
+    """The method of every run in few words: "20 runs with ..., 3 runs with ..."."""
+    counts: dict[str, int] = {}
+    for part in text.split("; "):
+        label = part.rpartition(": ")[2]
+        counts[label] = counts.get(label, 0) + 1
+    return "; ".join(f"{n} {'run' if n == 1 else 'runs'} with {x}" for x, n in counts.items())
 
 
 def provenance_facts(result: Mapping[str, Any]) -> Iterator[page.Fact]:

@@ -42,7 +42,7 @@ def _parameter(
         meaning=quantity.description if quantity else "",
         value=shown,
         source=origin.source if origin else "",
-        tolerance="" if tolerance is None else f"{tolerance:.3g}",
+        tolerance="" if tolerance is None else f"± {100.0 * tolerance:.3g} %",
         note=origin.note if origin else "",
         line=origin.line if origin else None,
     )

@@ -71,9 +71,20 @@ def command(
         one(scenario, machine, out or Path("reports") / scenario.model.name, options)
         for scenario, machine in loaded
     ]
+    if out is None:
+        _index(Path("reports"))
     if as_json:
         print(json.dumps(results[0] if len(results) == 1 else results, indent=1))
     return max((CODES[r["verdict"]] for r in results), key=_gravity)
+
+
+def _index(reports: Path) -> None:
+    """Renew the index of the common folder of reports; without one there is nothing to list."""
+    from simkit.judge.quantities import QUANTITIES
+    from simkit.report.index import write_index
+
+    if reports.is_dir():
+        write_index(reports, {key: words.title for key, words in QUANTITIES.items()})
 
 
 def cores() -> int:
