@@ -43,7 +43,10 @@ class EngineRun:
 class Engine(Protocol):
     """Anything that runs a deck."""
 
-    name: str
+    @property
+    def name(self) -> str:
+        """Short name of the kind of engine."""
+        ...
 
     def run(
         self,
