@@ -18,6 +18,7 @@ from hypothesis import strategies as st
 from simkit.parameters.load import Loaded
 from simkit.report.downsample import minmax, window
 from simkit.report.html import draw, page, to_do
+from simkit.report.schematic import schematic
 from simkit.report.text import by_ratio
 from simkit.report.view import Record, ReportView, Trace
 from simkit.studies.results import dumped, write_folder
@@ -67,6 +68,60 @@ def test_figures_have_no_date_and_are_the_same_twice(view: ReportView) -> None:
     assert {"timeline", "circuit", "worst", "healthy", "waveforms"} <= set(once)
     for svg in once.values():
         assert "<dc:date>" not in svg
+
+
+def test_page_without_figures_and_values_says_so(view: ReportView) -> None:
+    rows = tuple(
+        replace(r, value=None, error=None, ratio=None, time=None, status="not_evaluated")
+        for r in view.limits
+    )
+    bare = replace(view, limits=rows, worst=None, healthy=None, windows=(), events=(), modes=(),
+                   outcome="no_verdict", word="no verdict", reason="Not evaluated.")  # fmt: skip
+    text = page(bare, draw(bare))
+    assert text.count("not evaluated</span>") == len(rows)
+    assert "No commutation was seen." in text
+    assert "None" not in re.sub(r"<script.*?</script>", "", text, flags=re.DOTALL)
+    assert not re.search(r"\bnan\b", text)
+
+
+def test_page_of_a_healthy_machine_names_its_smallest_margin(view: ReportView) -> None:
+    rows = tuple(replace(r, status="ok", ratio=0.5, value=0.5 * r.limit) for r in view.limits)
+    text = page(replace(view, outcome="within_limits", limits=rows), draw(view))
+    assert "Smallest margins" in text
+    assert "50 % below the limit" in text
+    assert "What would give more room" in text
+
+
+TOPOLOGIES = {
+    "full, loop": {},
+    "half-split, shunt": {
+        "bridge": {"topology": "half-split", "split_capacitance": 2.2e-6, "split_esr": 0.01,
+                   "snubber": {"place": "switch", "resistance": 10.0, "capacitance": 1e-9}},
+        "tank": {"feed": "shunt", "matching": {"inductance": 1.5e-6, "resistance": 1e-3}},
+    },
+    "half-blocking, loop": {
+        "bridge": {"topology": "half-blocking",
+                   "snubber": {"place": "leg", "resistance": 10.0, "capacitance": 1e-9}},
+    },
+}  # fmt: skip
+DRAWN = {
+    "full, loop": ({"Q4", "22 : 1", "a", "b"}, {"matching", "10 Ω"}),
+    "half-split, shunt": ({"Q2", "2.2 µF", "matching", "10 Ω"}, {"Q3"}),
+    "half-blocking, loop": ({"Q2", "1 nF", "10 µF"}, {"Q3", "b", "2.2 µF", "matching"}),
+}
+"""Texts that must and must not stand in the diagram of each."""
+
+
+@pytest.mark.parametrize("name", TOPOLOGIES)
+def test_circuit_shows_what_the_machine_has_and_no_more(view: ReportView, name: str) -> None:
+    values = view.machine.model_dump()
+    for table, changes in TOPOLOGIES[name].items():
+        values[table] |= changes
+    svg = schematic(type(view.machine).model_validate(values))
+    texts = set(re.findall(r"<text[^>]*>([^<]*)</text>", svg))
+    wanted, unwanted = DRAWN[name]
+    assert wanted <= texts
+    assert not unwanted & texts
 
 
 def test_bars_and_advice_follow_the_ratio(view: ReportView) -> None:
