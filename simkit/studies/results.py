@@ -190,7 +190,12 @@ def _temperatures(rehearsal: Rehearsal) -> list[dict[str, Any]]:
 
 
 def _numerics(rehearsal: Rehearsal, total_seconds: float) -> dict[str, Any]:
-    relative = [r.error / abs(r.value) for r in rehearsal.rows if r.error is not None and r.value]
+    # A value that is near zero by nature is held against its limit instead.
+    relative = [
+        r.error / max(abs(r.value), abs(r.limit))
+        for r in rehearsal.rows
+        if r.error is not None and r.value is not None
+    ]
     stretches = rehearsal.stretches
     return {
         "refinement_error": max(relative, default=None),

@@ -62,11 +62,6 @@ def agree(scenario: Path, folder: Path) -> None:
         assert ours[name] == pytest.approx(value, rel=5e-3), name
 
 
-@needs_program
-def test_a_deck_gives_the_same_peaks_in_the_plain_engine(tmp_path: Path) -> None:
-    agree(DEMO / "pull-out-cold.toml", tmp_path)
-
-
 @pytest.mark.slow
 @needs_program
 @pytest.mark.parametrize("scenario", SHIPPED, ids=lambda p: f"{p.parent.name}-{p.stem}")
