@@ -128,6 +128,9 @@ def _course(panel: "Axes", course: Course) -> None:
     top = max((float(np.max(c.values)) for c in course.curves if len(c.values)), default=1.0)
     for level in course.levels:
         _level(panel, level.value, level.text, top)
+    if course.levels:
+        # What is held against a limit starts at zero, so that heights can be compared.
+        panel.set_ylim(bottom=0.0)
     _legend(panel)
 
 
@@ -140,8 +143,8 @@ def _legend(panel: "Axes") -> None:
 def _level(panel: "Axes", value: float, text: str, top: float) -> None:
     """A limit line; named at the upper edge when it lies far above everything drawn."""
     if value > 2.5 * top:
-        panel.text(0.995, 0.97, f"{text}, far above", transform=panel.transAxes, ha="right",
-                   va="top", color=RED, fontsize=7.5)  # fmt: skip
+        panel.text(0.995, 1.02, f"{text}, far above", transform=panel.transAxes, ha="right",
+                   va="bottom", color=RED, fontsize=7.5)  # fmt: skip
         return
     panel.axhline(value, color=RED, lw=1.0, ls=(0, (7, 2)))
     panel.set_ylim(top=max(panel.get_ylim()[1], 1.12 * value))

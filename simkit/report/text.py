@@ -41,8 +41,8 @@ def quantity(value: float | None, unit: str, digits: int = 3) -> str:
 
 
 def error_text(error: float | None, unit: str) -> str:
-    """A numerical error with its sign, two digits; empty when it is not known."""
-    if error is None or not isfinite(error):
+    """A numerical error with its sign, two digits; empty when there is none or it is not known."""
+    if not error or not isfinite(error):
         return ""
     return "\u00b1 " + quantity(error, unit, 2)
 

@@ -25,7 +25,7 @@ from simkit.studies.facts import (
 )
 from simkit.studies.findings import Rehearsal
 from simkit.studies.parameter_list import parameters
-from simkit.studies.viewing import views, waveforms
+from simkit.studies.viewing import views, waveforms, worst_word
 from simkit.studies.windows import Stretch
 
 AROUND = 1.2e-6
@@ -60,7 +60,7 @@ def report_view(
         events=tuple(page.Span(e.start, e.end, e.name) for e in rehearsal.line.events),
         modes=tuple(page.Span(m.start, m.end, m.mode) for m in rehearsal.modes),
         courses=tuple(courses(rehearsal)),
-        worst=_close_up(rehearsal, worst, "The worst transition"),
+        worst=_close_up(rehearsal, worst, f"The {worst_word(worst)} transition"),
         healthy=_close_up(rehearsal, calm, "A healthy transition"),
         panels=panels,
         whole=whole,
@@ -108,7 +108,10 @@ def _limit(row: Mapping[str, Any]) -> page.LimitRow:
 
 
 def worst_transition(rehearsal: Rehearsal) -> Transition | None:
-    """The transition of the worst recovery or gate lift; without one, the hardest turn-on."""
+    """The transition of the worst recovery or gate lift; without one, the hardest turn-on.
+
+    When all turn on without voltage, the one with the least current to swing the node.
+    """
     found = rehearsal.whole.transitions
     if not found:
         return None
@@ -124,7 +127,9 @@ def worst_transition(rehearsal: Rehearsal) -> Transition | None:
         when, part = pick.time_s, pick.part
         mine = [t for t in found if f"Q{t.outgoing}" == part] or list(found)
         return min(mine, key=lambda t: abs(t.time - when))
-    return max(found, key=lambda t: (t.incoming_voltage, -t.turn_off_current))
+    return max(
+        found, key=lambda t: (0.0 if t.zero_voltage else t.incoming_voltage, -t.turn_off_current)
+    )
 
 
 def healthy_transition(rehearsal: Rehearsal, worst: Transition | None) -> Transition | None:

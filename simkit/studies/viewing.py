@@ -20,12 +20,18 @@ LEAST = 0.5e-6
 Pair = tuple[Transition | None, Transition | None]
 
 
+def worst_word(found: Transition | None) -> str:
+    """What the transition picked as the worst is called: nothing is wrong with some."""
+    fine = found is not None and found.zero_voltage and found.mode == "inductive"
+    return "tightest" if fine else "worst"
+
+
 def moments(
     rehearsal: Rehearsal, worst: Transition | None, calm: Transition | None
 ) -> Iterator[tuple[str, float]]:
     """Moments that matter, with their names [s]."""
     if worst is not None:
-        yield "Worst transition", worst.time
+        yield f"{worst_word(worst)} transition".capitalize(), worst.time
     if calm is not None:
         yield "Healthy transition", calm.time
     for event in rehearsal.line.events:

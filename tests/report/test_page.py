@@ -92,7 +92,7 @@ def test_page_of_a_healthy_machine_names_its_smallest_margin(view: ReportView) -
     assert "What would give more room" in text
 
 
-TOPOLOGIES = {
+TOPOLOGIES: dict[str, dict[str, dict[str, Any]]] = {
     "full, loop": {},
     "half-split, shunt": {
         "bridge": {"topology": "half-split", "split_capacitance": 2.2e-6, "split_esr": 0.01,
