@@ -149,12 +149,12 @@ def _reason_over(
     text = (
         f"{_when(lead.first_over_s, event_start)}{context}{lead.part}'s "
         f"{QUANTITIES[lead.quantity].title} went over its limit and reached {value}, "
-        f"{lead.ratio:.2g} times the limit"
+        f"{lead.ratio:.3g} times the limit"
     )
     text = text[0].upper() + text[1:]
     others = sorted((r for r in over if r is not lead), key=lambda r: -(r.ratio or 0.0))
     if others:
-        names = ", ".join(f"{_name(r)} ({r.ratio:.2g} times)" for r in others[:3])
+        names = ", ".join(f"{_name(r)} ({r.ratio:.3g} times)" for r in others[:3])
         text += f"; also over: {names}"
         if len(others) > 3:
             text += f" and {len(others) - 3} more"
