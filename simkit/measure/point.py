@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from simkit.measure.commutation import Transition, most_common
-from simkit.measure.periodic import Cycle, cycle_average, harmonic, phase_lag
+from simkit.measure.periodic import Cycle, cycle_average, distortion, phase_lag
 from simkit.measure.waveforms import Waves, rms
 
 
@@ -55,8 +55,6 @@ def operating_point(
     resistance = float(part.coil_resistance.mean())
     resonant = waves.machine.resonance(inductance)
     loss = [cycle_average(waves, s.lead_voltage * s.drain_current, span) for s in waves.switches]
-    first = abs(harmonic(part.time, part.primary_current, frequency))
-    rest = [abs(harmonic(part.time, part.primary_current, frequency, n)) for n in range(2, 16)]
     into_bridge = sum(waves.switches[k].drain_current for k in range(0, len(waves.switches), 2))
     return OperatingPoint(
         frequency_hz=frequency,
@@ -73,7 +71,7 @@ def operating_point(
         primary_current_peak_a=peak,
         primary_current_rms_a=rms(part.time, part.primary_current),
         turn_off_current_a=turn_off,
-        primary_distortion=float(np.sqrt(np.sum(np.square(rest))) / first),
+        primary_distortion=distortion(part.time, part.primary_current, frequency),
         loaded_q=float(2.0 * np.pi * resonant * inductance / resistance),
         mode=most_common(inside),
     )

@@ -7,7 +7,6 @@ every value is finite.
 
 import os
 import re
-import time
 from collections.abc import Callable
 from typing import Any
 
@@ -125,8 +124,3 @@ def self_test(session: Any, lines: Lines) -> float:
     vectors = run_deck(session, lines, deck, ("v(out)",), 1e-3)
     exact = 1.0 - np.exp(-vectors["time"] / 1e-4)
     return float(np.abs(vectors["v(out)"] - exact).max())
-
-
-def elapsed(since: float) -> float:
-    """Wall time since a mark of time.perf_counter [s]."""
-    return time.perf_counter() - since

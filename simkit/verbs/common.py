@@ -3,7 +3,6 @@
 import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from pathlib import Path
 from typing import Any, TypeVar
 
 import click
@@ -68,10 +67,3 @@ def progress_bar(label: str, quiet: bool) -> Iterator[Callable[[float], None] | 
     with Progress(*columns, console=Console(stderr=True), transient=True) as bar:
         task = bar.add_task(label, total=1.0)
         yield lambda share: bar.update(task, completed=share)
-
-
-def existing(path: Path) -> Path:
-    """The path, or InputError when no file is there."""
-    if not path.is_file():
-        raise InputError([Problem(str(path), None, "", "", "there is no such file")])
-    return path
