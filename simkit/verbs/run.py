@@ -106,25 +106,20 @@ def one(
     """Rehearse one scenario and leave its folder; the result document."""
     from simkit.judge.verdict import WORDS
     from simkit.run.backend import Budget
-    from simkit.run.process import NgspiceEngine
-    from simkit.studies.event import Settings, rehearse
+    from simkit.studies.event import Settings
     from simkit.studies.results import document, write_folder
     from simkit.studies.unanswered import unanswered
+    from simkit.studies.workbench import Workbench
 
-    engine = NgspiceEngine()
-    budget = Budget(wall=options.time_limit, cpu=1.5 * options.time_limit)
-    settings = Settings(whole=options.whole, jobs=options.jobs)
+    workbench = Workbench(
+        budget=Budget(wall=options.time_limit, cpu=1.5 * options.time_limit),
+        settings=Settings(whole=options.whole, jobs=options.jobs),
+    )
     name = scenario.model.name
     started = time.perf_counter()
     try:
         with progress_bar(name, not options.progress) as progress:
-            rehearsal = rehearse(
-                machine.model,
-                scenario.model,
-                lambda deck, report: engine.run(deck.text, deck.saved, deck.stop, budget, report),
-                progress,
-                settings,
-            )
+            rehearsal = workbench.rehearse(machine.model, scenario.model, progress)
     except EngineError as error:
         result = unanswered(scenario, machine, error, time.perf_counter() - started)
         if options.talk:

@@ -1,0 +1,41 @@
+"""Where rehearsals run: an engine, what one run may use, and how many run at a time.
+
+Every study that rehearses (compare, map, protect, bring-up, fit) takes a workbench, so that
+engine, limits and parallel runs are chosen once, by whoever calls.
+"""
+
+from dataclasses import dataclass, field
+
+from simkit.parameters.machine import Machine
+from simkit.parameters.scenario import Scenario
+from simkit.run.backend import Budget, Engine, Progress
+from simkit.run.process import NgspiceEngine
+from simkit.studies.event import Settings, rehearse
+from simkit.studies.findings import Rehearsal
+
+
+@dataclass(frozen=True)
+class Workbench:
+    """An engine and how it is used."""
+
+    engine: Engine = field(default_factory=NgspiceEngine)
+    budget: Budget = field(default_factory=Budget)
+    """What one engine run may use."""
+    settings: Settings = field(default_factory=Settings)
+
+    def rehearse(
+        self, machine: Machine, scenario: Scenario, progress: Progress | None = None
+    ) -> Rehearsal:
+        """Run, measure and judge one scenario.
+
+        Errors: EngineError when the engine gives no whole answer.
+        """
+        return rehearse(
+            machine,
+            scenario,
+            lambda deck, report: self.engine.run(
+                deck.text, deck.saved, deck.stop, self.budget, report
+            ),
+            progress,
+            self.settings,
+        )
