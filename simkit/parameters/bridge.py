@@ -1,0 +1,47 @@
+"""The bridge: topology, its commutation loop, snubbers."""
+
+from typing import Annotated, Literal, Self
+
+from pydantic import model_validator
+
+from simkit.parameters.fields import Quantity
+from simkit.parameters.section import Section
+
+
+class Snubber(Section):
+    """Resistor and capacitor in series, across each switch or across each leg."""
+
+    place: Literal["switch", "leg"]
+    resistance: Annotated[float, Quantity("ohm", "Snubber resistor", gt=0, lt=1e5)]
+    capacitance: Annotated[float, Quantity("F", "Snubber capacitor", gt=0, lt=1e-5)]
+
+
+class Bridge(Section):
+    """One or two legs of switches and the loop that closes their commutation."""
+
+    topology: Literal["full", "half-split", "half-blocking"]
+    loop_inductance: Annotated[
+        float,
+        Quantity("H", "Film capacitor to bridge and back", gt=0, lt=1e-5, usual=(5e-9, 5e-7)),
+    ]
+    loop_damping: Annotated[
+        float,
+        Quantity("ohm", "Resistance that damps the loop inductance, in parallel", gt=0, lt=1e4),
+    ]
+    split_capacitance: (
+        Annotated[float, Quantity("F", "Each of the two midpoint capacitors", gt=0, lt=0.1)] | None
+    ) = None
+    split_esr: (
+        Annotated[float, Quantity("ohm", "ESR of each midpoint capacitor", gt=0, lt=100)] | None
+    ) = None
+    snubber: Snubber | None = None
+
+    @model_validator(mode="after")
+    def _split_needs_capacitors(self) -> Self:
+        split = self.topology == "half-split"
+        given = (self.split_capacitance is not None, self.split_esr is not None)
+        if split and not all(given):
+            raise ValueError("half-split needs split_capacitance and split_esr")
+        if not split and any(given):
+            raise ValueError("split_capacitance and split_esr belong to half-split only")
+        return self
