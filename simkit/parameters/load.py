@@ -31,7 +31,16 @@ from simkit.parameters.origins import (
 )
 from simkit.parameters.place import COMMAND_LINE, Place, written
 
-__all__ = ["Loaded", "Origin", "OVERRIDDEN", "SOURCES", "load_file", "load_text"]
+__all__ = [
+    "Loaded",
+    "Origin",
+    "OVERRIDDEN",
+    "SOURCES",
+    "digest",
+    "load_file",
+    "load_text",
+    "read_text",
+]
 
 M = TypeVar("M", bound=BaseModel)
 MAX_BYTES = 1_000_000
@@ -61,7 +70,7 @@ def load_file(path: Path, model: type[M], overrides: Mapping[str, str] = _NOTHIN
 
     Errors: InputError with every problem found.
     """
-    return load_text(_read(path), str(path), model, overrides)
+    return load_text(read_text(path), str(path), model, overrides)
 
 
 def load_text(
@@ -95,7 +104,8 @@ def _order(problem: Problem) -> tuple[int, str, str]:
     return problem.line or 0, problem.field, problem.rule
 
 
-def _read(path: Path) -> str:
+def read_text(path: Path) -> str:
+    """Text of a file a person wrote; InputError for what is no file, too large or not UTF-8."""
     try:
         if not path.exists():
             raise _unreadable(path, "there is no such file")

@@ -7,9 +7,15 @@ from pydantic import BaseModel
 from simkit.parameters.fields import SOURCES
 from simkit.parameters.machine import Machine
 from simkit.parameters.part import Mosfet
+from simkit.parameters.readings import Readings
 from simkit.parameters.scenario import Scenario
 
-MODELS: dict[str, type[BaseModel]] = {"machine": Machine, "scenario": Scenario, "part": Mosfet}
+MODELS: dict[str, type[BaseModel]] = {
+    "machine": Machine,
+    "scenario": Scenario,
+    "part": Mosfet,
+    "readings": Readings,
+}
 RESULT_KEYS = {
     "schema": "string", "scenario": "object", "machine": "object", "verdict": "string",
     "reason": "string", "first_over_limit": "object", "events": "array", "mode": "array",
@@ -20,7 +26,7 @@ RESULT_KEYS = {
 
 
 def json_schema(kind: str) -> dict[str, Any]:
-    """JSON Schema (2020-12) of a kind of file: machine, scenario, part or result."""
+    """JSON Schema (2020-12) of a kind of file: machine, scenario, part, readings or result."""
     if kind == "result":
         return _result()
     schema = MODELS[kind].model_json_schema()

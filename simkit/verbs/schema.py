@@ -4,7 +4,7 @@ import json
 
 import click
 
-KINDS = ("machine", "scenario", "part", "result")
+KINDS = ("machine", "scenario", "part", "readings", "result")
 
 
 @click.command("schema")
