@@ -23,6 +23,7 @@ VERBS = {
     "deck": "Print the netlist of a scenario.",
     "run": "Simulate scenarios, measure, judge and report.",
     "part": "Virtual test circuits for a part made from data-sheet numbers.",
+    "explain": "What a quantity, a key or a term is, and what to change.",
     "schema": "Print the JSON Schema of a kind of file.",
 }
 """Verb and its one line; each lives in simkit/verbs/<verb>.py as `command`."""

@@ -1,0 +1,233 @@
+"""What a name means: judged quantities, machine-file and scenario fields, modes, terms.
+
+A name may be a quantity of a result ("recovery_dv_dt"), a key of a file ("drive.dead_time", or
+"dead_time" alone), or a term of the glossary ("capacitive", "zero-voltage switching").
+"""
+
+import difflib
+import tomllib
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from functools import cache
+from pathlib import Path
+from typing import Any
+
+from pydantic import BaseModel
+
+from simkit.errors import InputError, Problem
+from simkit.judge import definitions
+from simkit.judge.definitions import DEFINITIONS
+from simkit.judge.quantities import QUANTITIES
+from simkit.parameters.fields import Quantity, Shape, field_shape
+from simkit.parameters.schema import MODELS
+
+GLOSSARY = Path(definitions.__file__).with_name("glossary.toml")
+LABELS = {
+    "what": "What it is",
+    "why": "Why it matters",
+    "how": "How it is computed",
+    "scope": "On the scope",
+    "change": "What to change",
+}
+
+
+@dataclass(frozen=True)
+class Explanation:
+    """One name explained; `lines` are pairs of a label and a text."""
+
+    name: str
+    kind: str
+    """quantity, field, table or term."""
+    title: str
+    lines: tuple[tuple[str, str], ...]
+    see: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class FieldDoc:
+    """One key of a file a person writes."""
+
+    file: str
+    """machine, scenario or part."""
+    key: str
+    """Dotted, a star for a free name or a place in a list."""
+    quantity: Quantity | None
+    choices: tuple[str, ...]
+    section: str
+    """What the table around it describes."""
+    required: bool
+
+
+@cache
+def glossary() -> Mapping[str, Mapping[str, Any]]:
+    """Terms by name, as the glossary file has them."""
+    return tomllib.loads(GLOSSARY.read_text(encoding="utf-8"))
+
+
+@cache
+def field_docs() -> tuple[FieldDoc, ...]:
+    """Every key of every kind of file, in the schema's order."""
+    return tuple(doc for file, model in MODELS.items() for doc in _fields(file, model, ""))
+
+
+def _fields(file: str, model: type[BaseModel], prefix: str) -> Iterator[FieldDoc]:
+    section = " ".join((model.__doc__ or "").split())
+    for name, info in model.model_fields.items():
+        shape, key = field_shape(info), f"{prefix}{name}"
+        if not _inner(shape):
+            required = info.is_required()
+            yield FieldDoc(file, key, shape.quantity, shape.choices, section, required)
+        for inner, star in _inner(shape):
+            yield from _fields(file, inner, f"{key}.{star}")
+
+
+def _inner(shape: Shape) -> list[tuple[type[BaseModel], str]]:
+    """Models one level down, with what stands between their key and this one."""
+    found = [(model, "") for model in shape.models]
+    for below in (shape.each, shape.named):
+        if below is not None:
+            found += [(model, f"*.{star}") for model, star in _inner(below)]
+    return found
+
+
+def names() -> dict[str, tuple[str, ...]]:
+    """Every name that can be explained, by kind."""
+    keys = tuple(dict.fromkeys(doc.key for doc in field_docs()))
+    return {"quantity": tuple(QUANTITIES), "term": tuple(glossary()), "field": keys}
+
+
+def explained(name: str) -> Explanation:
+    """The explanation of a name.
+
+    Errors: InputError that offers the nearest known name.
+    """
+    wanted = name.strip()
+    for find in (_quantity, _term, _field, _section):
+        found = find(wanted)
+        if found is not None:
+            return found
+    raise InputError([Problem("explain", None, wanted, "", "is not a name known here", near(name))])
+
+
+def near(name: str) -> str:
+    """Hint with the nearest names, or where to find them all."""
+    known: dict[str, str] = {}
+    for kind in names().values():
+        for full in kind:
+            known.setdefault(full.rpartition(".")[2].replace("_", "-"), full)
+            known.setdefault(full.replace("_", "-"), full)
+    known |= {other: term for other, term in _others().items() if other not in known}
+    folded = name.strip().lower().replace("_", "-").replace(" ", "-")
+    found = difflib.get_close_matches(folded, known, 3, 0.6)
+    offered = list(dict.fromkeys(known[close] for close in found))
+    if not offered:
+        return "`simkit explain` alone lists them"
+    return f"did you mean {' or '.join(offered)}?"
+
+
+def _quantity(name: str) -> Explanation | None:
+    key = name.lower().replace("-", "_").replace(" ", "_")
+    words = QUANTITIES.get(key)
+    if words is None:
+        return None
+    about = DEFINITIONS.get(key)
+    lines = [
+        ("What it is", about.what if about else ""),
+        ("Why it kills", words.why),
+        ("How it is computed", words.how),
+        ("Formula", about.formula if about else ""),
+        ("Computed in", about.place if about else ""),
+        ("On the scope", words.scope),
+        ("What to change", words.change),
+        ("In the machine file", ", ".join(about.fields) if about else ""),
+    ]
+    return Explanation(key, "quantity", words.title, _filled(lines), _same_named(key))
+
+
+def _same_named(key: str) -> tuple[str, ...]:
+    """Keys of files that carry a quantity's name, such as limits.supply_current."""
+    return tuple(d.key for d in field_docs() if d.key.rpartition(".")[2] == key)
+
+
+def _filled(lines: list[tuple[str, str]]) -> tuple[tuple[str, str], ...]:
+    return tuple((label, text) for label, text in lines if text)
+
+
+@cache
+def _others() -> dict[str, str]:
+    """What people may type for a term, folded, to the term's name."""
+    found = {}
+    for name, words in glossary().items():
+        for other in (name, str(words["title"]), *words.get("also", ())):
+            found.setdefault(other.lower().replace("_", "-").replace(" ", "-"), name)
+    return found
+
+
+def _term(name: str) -> Explanation | None:
+    key = _others().get(name.lower().replace("_", "-").replace(" ", "-"))
+    if key is None or any(d.key == name for d in field_docs()):
+        return None
+    words = glossary()[key]
+    lines = [(label, str(words.get(part, ""))) for part, label in LABELS.items()]
+    return Explanation(key, "term", str(words["title"]), _filled(lines), ())
+
+
+def _field(name: str) -> Explanation | None:
+    key = name.lower()
+    docs = [doc for doc in field_docs() if _fits(doc.key, key)]
+    docs = docs or [doc for doc in field_docs() if doc.key.endswith("." + key)]
+    if not docs:
+        return None
+    doc = docs[0]
+    lines = [("What it is", doc.quantity.description if doc.quantity else doc.section)]
+    lines += [("Where", f"{doc.file} file, {doc.key}: {doc.section}")]
+    lines += _values(doc)
+    moved = [q for q, about in DEFINITIONS.items() if doc.key in about.fields]
+    lines += [("Moves", ", ".join(f"{QUANTITIES[q].title} ({q})" for q in moved))]
+    lines += [("Optional", "" if doc.required else "yes; left out, the machine has no such part")]
+    title = doc.key.rpartition(".")[2].replace("_", " ")
+    others = tuple(dict.fromkeys(d.key for d in docs if d.key != doc.key))
+    return Explanation(doc.key, "field", title, _filled(lines), others)
+
+
+def _section(name: str) -> Explanation | None:
+    """A table of a file, such as `bridge` or `switch.ratings`."""
+    key = name.lower()
+    inside = [d for d in field_docs() if _fits_start(d.key, key)]
+    if not inside:
+        return None
+    depth = len(key.split("."))
+    own = [d for d in inside if len(d.key.split(".")) == depth + 1]
+    about = own[0].section if own else "Tables with names of your own."
+    lines = [
+        ("What it is", about),
+        ("Where", f"{inside[0].file} file, [{key}]"),
+        ("Its keys", ", ".join(d.key for d in inside)),
+    ]
+    return Explanation(key, "table", key.replace(".", ", "), _filled(lines), ())
+
+
+def _values(doc: FieldDoc) -> list[tuple[str, str]]:
+    quantity = doc.quantity
+    if quantity is None:
+        return [("One of", ", ".join(doc.choices))]
+    usual = ""
+    if quantity.usual:
+        usual = " to ".join(quantity.show(bound) for bound in quantity.usual)
+    unit = "none (a ratio or a count)" if quantity.unit == "1" else quantity.unit
+    return [("Unit", unit), ("Allowed", quantity.range_text()), ("Usual", usual)]
+
+
+def _fits_start(pattern: str, key: str) -> bool:
+    """Whether a field lies in the table of a dotted key."""
+    count = len(key.split("."))
+    parts = pattern.split(".")
+    return len(parts) > count and _fits(".".join(parts[:count]), key)
+
+
+def _fits(pattern: str, key: str) -> bool:
+    """Whether a dotted key is a field, a star standing for any one name in between."""
+    parts, given = pattern.split("."), key.split(".")
+    return len(parts) == len(given) and all(
+        p in ("*", g) for p, g in zip(parts, given, strict=True)
+    )
