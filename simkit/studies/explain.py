@@ -156,7 +156,7 @@ def _filled(lines: list[tuple[str, str]]) -> tuple[tuple[str, str], ...]:
 @cache
 def _others() -> dict[str, str]:
     """What people may type for a term, folded, to the term's name."""
-    found = {}
+    found: dict[str, str] = {}
     for name, words in glossary().items():
         for other in (name, str(words["title"]), *words.get("also", ())):
             found.setdefault(other.lower().replace("_", "-").replace(" ", "-"), name)
