@@ -1,5 +1,6 @@
 """The folder sets the marker; slow tests run only when all are asked for."""
 
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -24,3 +25,19 @@ def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item
         item.add_marker(folder)
         if "slow" in item.keywords and not config.getoption("--all"):
             item.add_marker(skip)
+
+
+@pytest.fixture(scope="session", autouse=True)
+def _own_cache(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
+    """No test reads or fills the cache of whoever runs the tests."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setenv("SIMKIT_CACHE_DIR", str(tmp_path_factory.mktemp("session-cache")))
+        yield
+
+
+@pytest.fixture(autouse=True)
+def _empty_cache(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
+    """No test finds what another left; what is shared by a module shares a cache."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setenv("SIMKIT_CACHE_DIR", str(tmp_path_factory.mktemp("cache")))
+        yield

@@ -81,18 +81,29 @@ def _watched(
     progress: Progress | None,
 ) -> tuple[Any, ...]:
     """Run a target in a fresh process; its "done" message, or the EngineError it amounts to."""
-    context = _context()
-    here, there = context.Pipe(duplex=False)
-    make = context.Process  # type: ignore[attr-defined]  # a class per start method
-    process = make(target=target, args=(*arguments, there), daemon=True)
-    with _without_main():
-        process.start()
-    there.close()
+    process, here = start_worker(target, *arguments, daemon=True)
     try:
         return _listen(here, process, time.monotonic() + wall, wall, progress)
     finally:
         _end(process)
         here.close()
+
+
+def start_worker(
+    target: Callable[..., None], *arguments: Any, daemon: bool = False, duplex: bool = False
+) -> tuple[Any, Any]:
+    """A fresh process at work on a target, and this end of the pipe it was given as last argument.
+
+    Only one that is no daemon may have processes of its own.
+    """
+    context = _context()
+    here, there = context.Pipe(duplex=duplex)
+    make = context.Process  # type: ignore[attr-defined]  # a class per start method
+    process = make(target=target, args=(*arguments, there), daemon=daemon)
+    with _without_main():
+        process.start()
+    there.close()
+    return process, here
 
 
 def _listen(

@@ -5,6 +5,7 @@ an engine finds scripts, and under limits on CPU time and file size.
 """
 
 import os
+import signal
 import time
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -14,6 +15,7 @@ from pathlib import Path
 import numpy as np
 
 from simkit.errors import EngineError
+from simkit.run.ending import end_with_parent
 
 
 @dataclass(frozen=True)
@@ -30,7 +32,12 @@ class Job:
 
 
 def fence(job: Job) -> None:
-    """Private folder, empty start-up file, clean environment, limits on CPU and file size."""
+    """Private folder, empty start-up file, clean environment, limits on CPU and file size.
+
+    The process also ends with its parent, and leaves Ctrl-C to it.
+    """
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+    end_with_parent(job.folder)
     os.chdir(job.folder)
     Path(".spiceinit").touch()
     for name in list(os.environ):
