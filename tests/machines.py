@@ -206,6 +206,7 @@ def ideal(
         "transformer.magnetising_inductance": magnetising,
         "transformer.leakage_inductance": leakage,
         "transformer.primary_resistance": max(series_resistance - switches, 1e-4),
+        "transformer.core_path": None,  # the closed solutions are those of a linear core
         "transformer.blocking_capacitance": 9e-3 if bridge == "half-blocking" else None,
         "tank.can_capacitance": capacitance,
         "coil.inductance": inductance,

@@ -47,6 +47,8 @@ def saved_vectors(machine: Machine) -> tuple[str, ...]:
     nodes += ["s1", "s2", "t1", "w", "x", "fl", "lx", "rx"]
     if machine.transformer.blocking_capacitance is not None:
         nodes.append("pa")
+    if machine.transformer.core_path is not None:
+        nodes.append("lam")
     if machine.bridge.topology == "half-split":
         nodes += ["sh", "sl"]
     if machine.tank.feed == "shunt":

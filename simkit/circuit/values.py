@@ -8,7 +8,8 @@ from math import exp
 from typing import Any
 
 from simkit.circuit.timeline import Timeline
-from simkit.parameters.machine import BodyDiode, Drive, Machine, Switch
+from simkit.parameters.machine import BodyDiode, Drive, Machine, Switch, Transformer
+from simkit.parts.core import SaturableCore, excess_current, transformer_core
 
 THERMAL_VOLTAGE = 0.025864922
 """k T / q at 300.15 K, the engine's default temperature [V]."""
@@ -34,6 +35,9 @@ class Seed:
     """Across the capacitor bank, in the direction of its current [V]."""
     blocking_voltage: float = 0.0
     """[V]"""
+    linkage: float | None = None
+    """Flux linkage of the primary [Wb]; when not given, that of a linear core with the magnetising
+    current that primary and load current leave."""
 
 
 @dataclass(frozen=True)
@@ -199,22 +203,50 @@ def gate_values(drive: Drive) -> Namespace:
 
 
 def coupling_values(machine: Machine, seed: Seed) -> Namespace:
-    """Namespace of coupling.cir.j2; the secondary inductance is the magnetising one over n^2."""
+    """Namespace of coupling.cir.j2; the secondary inductance is the magnetising one over n^2.
+
+    Linkages are in microwebers. The flux is what the seed hands on: the current that a saturated
+    core takes at it comes on top.
+    """
     transformer = machine.transformer
     blocking = transformer.blocking_capacitance
     rest = 0.5 * seed.link_voltage if machine.bridge.topology == "half-blocking" else 0.0
+    core = transformer_core(transformer)
+    current, extra, linkage = _primary_currents(transformer, core, seed)
     return {
         "blocking": blocking is not None,
         "blocking_capacitance": blocking,
         "blocking_voltage": rest + seed.blocking_voltage,
         "primary_resistance": transformer.primary_resistance,
         "leakage_inductance": transformer.leakage_inductance,
-        "primary_current": seed.primary_current,
+        "leakage_current": current + extra,
+        "primary_current": current,
         "magnetising_inductance": transformer.magnetising_inductance,
         "secondary_inductance": transformer.magnetising_inductance / transformer.ratio**2,
         "minus_secondary_current": -seed.load_current,
         "secondary_resistance": transformer.secondary_resistance,
+        "saturates": core is not None,
+        "linkage": linkage * 1e6,
+        "core_low": core.low * 1e6 if core else None,
+        "core_high": core.high * 1e6 if core else None,
+        "core_knee": core.linkage * 1e6 if core else None,
+        "core_bend": core.bend * 1e-12 if core else None,
+        "core_slope": core.steeper * 1e-6 if core else None,
     }
+
+
+def _primary_currents(
+    transformer: Transformer, core: SaturableCore | None, seed: Seed
+) -> tuple[float, float, float]:
+    """Primary current with a linear core, what saturation adds [A], and the linkage [Wb]."""
+    load = seed.load_current / transformer.ratio
+    if seed.linkage is None:
+        linkage = transformer.magnetising_inductance * (seed.primary_current - load)
+        current = seed.primary_current
+    else:
+        linkage = seed.linkage
+        current = linkage / transformer.magnetising_inductance + load
+    return current, excess_current(core, linkage) if core else 0.0, linkage
 
 
 def tank_values(machine: Machine, seed: Seed) -> Namespace:

@@ -111,10 +111,9 @@ def _stored(part: Waves) -> Array:
         supply.link.capacitance * (part.node("link") - part.node("cl1")) ** 2
         + supply.film.capacitance * (part.node("film") - part.node("cf1")) ** 2
         + transformer.leakage_inductance * part.primary_current**2
-        + transformer.magnetising_inductance * part.magnetising_current**2
         + tank.capacitance * bank**2
         + part.coil_inductance * part.coil_current**2
-    )
+    ) + _in_core(part)
     if transformer.blocking_capacitance is not None:
         drop = part.node("a") - part.node("pa")
         total = total + 0.5 * transformer.blocking_capacitance * drop**2
@@ -127,3 +126,13 @@ def _stored(part: Waves) -> Array:
         charges = [part.node(b) - part.node(c) for _, b, c in _snubber_places(part)]
         total = total + 0.5 * machine.bridge.snubber.capacitance * sum(c * c for c in charges)
     return np.asarray(total)
+
+
+def _in_core(part: Waves) -> Array:
+    """Energy that went into the core since the start, the integral of i d(linkage) [J].
+
+    Holds for any law of the core; only differences of the stored energy count.
+    """
+    current, linkage = part.magnetising_current, part.linkage
+    steps = 0.5 * (current[1:] + current[:-1]) * np.diff(linkage)
+    return np.concatenate(([0.0], np.cumsum(steps)))

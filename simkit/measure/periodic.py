@@ -88,3 +88,11 @@ def cycle_peaks(waves: Waves, values: Array, cycles: tuple[Cycle, ...]) -> Array
     ends = np.searchsorted(waves.time, [c.end for c in cycles])
     magnitude = np.abs(values)
     return np.array([magnitude[a:b].max() for a, b in zip(starts, ends, strict=True)])
+
+
+def cycle_middles(waves: Waves, values: Array, cycles: tuple[Cycle, ...]) -> Array:
+    """Middle between the extremes within each of some cycles."""
+    starts = np.searchsorted(waves.time, [c.start for c in cycles])
+    ends = np.searchsorted(waves.time, [c.end for c in cycles])
+    spans = zip(starts, ends, strict=True)
+    return np.array([0.5 * (values[a:b].max() + values[a:b].min()) for a, b in spans])

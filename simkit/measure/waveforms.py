@@ -116,6 +116,13 @@ class Waves:
         return self.primary_current - self.load_current / self.machine.transformer.ratio
 
     @cached_property
+    def linkage(self) -> Array:
+        """Flux linkage of the primary: from the circuit where the core saturates there [Wb]."""
+        if self.machine.transformer.core_path is not None:
+            return self.node("lam") * 1e-6
+        return self.magnetising_current * self.machine.transformer.magnetising_inductance
+
+    @cached_property
     def coil_inductance(self) -> Array:
         """[H]"""
         return self.node("lx") * 1e-6

@@ -31,9 +31,13 @@ NOT_MODELLED = (
     "Heating of workpiece and coil during the run: L and R follow the event only.",
     "Spread between the switches and between the cans: all of a kind are alike.",
     "Parasitic capacitance between the transformer's windings, and common-mode currents.",
-    "Saturation of the matching transformer's core: the flux is judged, its effect is not shown.",
     "Ripple of the rectified mains: the supply is a constant behind a resistance.",
     "Noise in the control circuit, probes, and everything not in the machine file.",
+)
+HYSTERESIS = "Hysteresis and loss of the matching transformer's core: its current follows the flux."
+NO_SATURATION = (
+    "Saturation of the matching transformer's core: the flux is judged, its effect is not shown. "
+    "With transformer.core_path the core saturates."
 )
 CAUTIONS = (
     "Mains voltage kills. Live parts are for licensed and trained persons; follow local codes.",
@@ -73,13 +77,14 @@ def document(
             "commutation": _commutation(rehearsal),
             "recovery": _recovery(rehearsal),
             "losses": _losses(rehearsal),
+            "transformer": _transformer(rehearsal),
             "temperatures": _temperatures(rehearsal),
             "time_to_junction_limit_s": rehearsal.seconds_to_limit,
             "energy": asdict(rehearsal.energy),
             "numerics": _numerics(rehearsal, total_seconds),
             "overridden": _overridden(machine),
             "warnings": [*machine.warnings, *scenario.warnings],
-            "not_modelled": list(NOT_MODELLED),
+            "not_modelled": not_modelled(rehearsal.machine),
             "cautions": list(CAUTIONS),
             "provenance": {
                 "simkit": simkit.__version__,
@@ -91,6 +96,13 @@ def document(
         }
     )
     return result
+
+
+def not_modelled(machine: Machine) -> list[str]:
+    """What a run of this machine leaves out."""
+    if machine.transformer.core_path is not None:
+        return [*NOT_MODELLED, HYSTERESIS]
+    return [*NOT_MODELLED, NO_SATURATION]
 
 
 def plain(value: Any) -> Any:
@@ -178,6 +190,20 @@ def _losses(rehearsal: Rehearsal) -> list[dict[str, Any]]:
         if match is not None:
             row["watts_at_end"] = float(np.mean(match.values[-12:]))
     return rows
+
+
+def _transformer(rehearsal: Rehearsal) -> dict[str, Any]:
+    worst = {
+        s.quantity: s.worst[0]
+        for s in rehearsal.series
+        if s.part == "matching transformer" and len(s.values)
+    }
+    return {
+        "flux_peak_t": worst.get("flux_peak"),
+        "flux_drift_t": worst.get("flux_drift"),
+        "magnetising_current_peak_a": worst.get("magnetising_current_peak"),
+        "core_saturates_in_circuit": rehearsal.machine.transformer.core_path is not None,
+    }
 
 
 def _temperatures(rehearsal: Rehearsal) -> list[dict[str, Any]]:

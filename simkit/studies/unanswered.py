@@ -9,7 +9,7 @@ from simkit.judge.limits import machine_limits
 from simkit.parameters.load import Loaded
 from simkit.parameters.machine import Machine
 from simkit.parameters.scenario import Scenario
-from simkit.studies.results import CAUTIONS, NOT_MODELLED, SCHEMA
+from simkit.studies.results import CAUTIONS, SCHEMA, not_modelled
 
 
 def unanswered(
@@ -42,13 +42,14 @@ def unanswered(
         "commutation": None,
         "recovery": None,
         "losses": [],
+        "transformer": None,
         "temperatures": [],
         "numerics": {
             "refinement_error": None, "energy_residual": None, "steps": None, "cycles": None,
             "engine_seconds": None, "total_seconds": seconds, "method": None,
             "engine_log": list(error.log[-40:]),
         },
-        "not_modelled": list(NOT_MODELLED),
+        "not_modelled": not_modelled(machine.model),
         "cautions": list(CAUTIONS),
         "provenance": {
             "simkit": simkit.__version__, "engine": None, "python": platform.python_version(),

@@ -129,4 +129,5 @@ def seed_at(waves: Waves, time: float) -> Seed:
         coil_current=at(waves.coil_current),
         tank_voltage=at(waves.node(before) - waves.node(after)),
         blocking_voltage=blocking,
+        linkage=at(waves.linkage),
     )

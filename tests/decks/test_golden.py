@@ -34,6 +34,7 @@ OPTIONS: dict[str, dict[str, Any]] = {
     "snubber-per-switch": {"bridge.snubber": {"place": "switch", **SNUBBER}},
     "snubber-per-leg": {"bridge.snubber": {"place": "leg", **SNUBBER}},
     "turn-off-diode": {"drive.turn_off_resistor": 4.7},
+    "linear-core": {"transformer.core_path": None},
     "no-blocking-capacitor": {"transformer.blocking_capacitance": None},
 }
 
