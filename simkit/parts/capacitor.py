@@ -149,7 +149,10 @@ def can_esr(can: Can, frequency: float) -> float:
 
 
 def loss_factor(can: Can, frequency: float) -> float:
-    """tan delta of the whole can, 2 pi f C ESR [1]; see `can_esr`."""
+    """tan delta of the whole can, 2 pi f C ESR [1]; see `can_esr`.
+
+    Source: definition of the loss factor. Range as for `can_esr`.
+    """
     return 2.0 * math.pi * frequency * can.capacitance * can_esr(can, frequency)
 
 
@@ -194,9 +197,10 @@ def voltage_limit(can: Can, frequency: float) -> VoltageLimit:
 def can_stress(bank: Bank, frequency: float, current: float, worst_share: float = 1.0) -> CanStress:
     """What the most loaded can of a bank carries and how near its limit it is.
 
-    `frequency` [Hz], `current` of the whole bank [A rms], `worst_share` the largest share of
-    a string over the equal one [1] (`bus_sharing`). Formulae and range: `can_esr`,
-    `voltage_limit`; rise = P R_th, in the steady state.
+    `frequency` [Hz], `current` of the whole bank [A rms], `worst_share` the largest share
+    of a string over the equal one [1] (`bus_sharing`). Formulae and range: `can_esr`,
+    `voltage_limit`; rise = P R_th, in the steady state. Source: Ohm's law and the sources
+    of these.
     """
     each = current / bank.strings * worst_share
     voltage = capacitor_voltage(each, frequency, bank.can.capacitance)
@@ -210,9 +214,9 @@ def capacitance_at(capacitance: float, celsius: float, drift: float = -2.5e-4) -
     """Capacitance at a temperature: C (1 + drift (T - 20 degC)) [F].
 
     `capacitance` at 20 degC [F], `celsius` [degC], `drift` [1/K]. The default is
-    polypropylene's: linear and negative, 2.5 % over 100 K (conference paper of 2024 on drift
-    of film capacitors, read; it gives +-2.5 % over the whole range of temperature).
-    ValueError for a capacitance not above 0. Range: -40 to 105 degC.
+    polypropylene's: linear and negative, 2.5 % over 100 K (conference paper of 2024 on
+    drift of film capacitors, read; it gives +-2.5 % over the whole range of temperature).
+    ValueError for a capacitance not above 0. Range: -40 to 105 degC. Source: that paper.
     """
     positive(capacitance=capacitance)
     notes = out_of_range("temperature", celsius, -40.0, 105.0, "degC")

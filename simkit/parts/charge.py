@@ -107,13 +107,21 @@ def output_energy(junction: Junction, voltage: float) -> float:
 
 
 def charge_equivalent(junction: Junction, voltage: float) -> float:
-    """The constant capacitance with the same charge at `voltage` [V]: Q/V [F]."""
+    """The constant capacitance with the same charge at `voltage` [V]: Q/V [F].
+
+    Source: definition; for the square-root law twice C (Erickson and Maksimovic, eqs 4.38
+    to 4.44). Exact.
+    """
     positive(voltage=voltage)
     return output_charge(junction, voltage) / voltage
 
 
 def energy_equivalent(junction: Junction, voltage: float) -> float:
-    """The constant capacitance with the same energy at `voltage` [V]: 2 W/V^2 [F]."""
+    """The constant capacitance with the same energy at `voltage` [V]: 2 W/V^2 [F].
+
+    Source: definition; for the square-root law 4/3 of C (Erickson and Maksimovic, eq.
+    4.44). Exact.
+    """
     positive(voltage=voltage)
     return 2.0 * output_energy(junction, voltage) / voltage**2
 
@@ -132,9 +140,10 @@ def hard_leg_energy(charge: float, voltage: float) -> float:
     """Energy lost at each hard edge of a leg of two equal switches: Q(V) V [J].
 
     `charge` Q of one switch at `voltage` [C], [V]. The supply gives Q V to the switch that
-    turns off; the energy in the leg is the same before and after. Source: M. Kasper,
-    R. M. Burkart, G. Deboy, J. W. Kolar, IEEE Trans. Power Electronics 31 (2016) 8063
-    (recalled from memory); the balance is exact. Recovery of the body diode not included.
+    turns off; the energy in the leg is the same before and after. Source: M. Kasper, R. M.
+    Burkart, G. Deboy, J. W. Kolar, IEEE Trans. Power Electronics 31 (2016) 8063 (recalled
+    from memory); the balance is exact. Recovery of the body diode not included. Range: both
+    switches alike, no snubber; the node held for the whole dead time.
     """
     not_negative(charge=charge, voltage=voltage)
     return charge * voltage
@@ -206,10 +215,11 @@ def dead_time_window(
 ) -> DeadTime:
     """Needed and available time for a sine current [s].
 
-    needed from `needed_time_sine`, available = phi/(2 pi f). `dead_time` [s] is counted from
-    the end of the turn-off. A lagging current is necessary but not sufficient: with too
-    little charge left before its reversal the edge stays incomplete (Erickson and Maksimovic,
-    note to theorem 22.2). Errors and range as for `sine_charge`.
+    needed from `needed_time_sine`, available = phi/(2 pi f). `dead_time` [s] is counted
+    from the end of the turn-off. A lagging current is necessary but not sufficient: with
+    too little charge left before its reversal the edge stays incomplete (Erickson and
+    Maksimovic, note to theorem 22.2). Errors and range as for `sine_charge`. Source: as for
+    `sine_charge` and the note named.
     """
     needed = needed_time_sine(charge, peak, turn_off, frequency)
     available = _lag(peak, turn_off) / (2.0 * math.pi * frequency)

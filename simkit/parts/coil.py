@@ -152,7 +152,11 @@ class Coil:
 
 @lru_cache(maxsize=32)
 def turns_of(geometry: CoilGeometry) -> tuple[Turns, Matrices]:
-    """The coil as rings about its middle, z = 0, with their matrices. Helix taken as rings."""
+    """The coil as rings about its middle, z = 0, with their matrices. Helix taken as rings.
+
+    Lengths in [m]. Source: `rings`. Range: pitch below the radius (the helix's slope is
+    left out).
+    """
     count = math.ceil(geometry.turns - 1e-9)
     share = [1.0] * count
     share[-1] = geometry.turns - (count - 1)
@@ -169,6 +173,7 @@ def copper_depth(geometry: CoilGeometry, resistivity: float, frequency: float) -
     """Flux depth tau of the tube's surface, Z 2 pi a/(j omega mu0) [m].
 
     From `skin.tube_impedance`: exact for the mean current; the tube's curvature is in it.
+    Source and range as for `skin.tube_impedance`.
     """
     radius = geometry.tube / 2
     around = 2.0 * math.pi * radius * tube_impedance(radius, geometry.wall, resistivity, frequency)

@@ -156,7 +156,10 @@ def needed_flow(power: float, rise: float, inlet: float) -> float:
 
 
 def reynolds(channel: Channel, flow: float, celsius: float) -> float:
-    """Re = rho v d/mu [1] for `flow` [m3/s] of water at `celsius` [degC]. Source: definition."""
+    """Re = rho v d/mu [1] for `flow` [m3/s] of water at `celsius` [degC]. Source: definition.
+
+    Exact but for the viscosity, whose range is the water's.
+    """
     velocity = flow / channel.area
     fluid = water_density(celsius).value / water_viscosity(celsius).value
     return fluid * velocity * channel.bore

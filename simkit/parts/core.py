@@ -206,9 +206,10 @@ def saturable_core(
 ) -> SaturableCore:
     """The core's law from turns and data sheet: the knee is at N A B_sat.
 
-    `magnetising` and `saturated` inductance seen from the winding [H], `turns` N [1], `area`
-    A [m2], `saturation` B_sat [T]. ValueError for impossible values. Source: Faraday's law;
-    the shape of the law is the project's own (`excess_current`).
+    `magnetising` and `saturated` inductance seen from the winding [H], `turns` N [1],
+    `area` A [m2], `saturation` B_sat [T]. ValueError for impossible values. Source:
+    Faraday's law; the shape of the law is the project's own (`excess_current`). Range as
+    for `excess_current`.
     """
     return SaturableCore(magnetising, saturated, turns * area * saturation)
 
@@ -259,9 +260,10 @@ def incremental_inductance(core: SaturableCore, linkage: float) -> float:
 def transformer_core(transformer: Transformer) -> SaturableCore | None:
     """The matching transformer's core as the circuit has it; None when its path is not given.
 
-    Beyond saturation the winding keeps what it would have without the core, `air_core_inductance`
-    of the core's area and path. ValueError when that exceeds the magnetising inductance. Source
-    and range as for `saturable_core`.
+    Beyond saturation the winding keeps what it would have without the core,
+    `air_core_inductance` of the core's area and path. ValueError when that exceeds the
+    magnetising inductance. Source and range as for `saturable_core`. Inductances in [H],
+    linkage in [Wb].
     """
     if transformer.core_path is None:
         return None

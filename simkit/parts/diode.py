@@ -79,8 +79,9 @@ def stored_charge(time: float, forward: float, slope: float, lifetime: float) ->
     q_M = a tau (I_F/a + tau - t - tau exp(-t/tau)), the solution of dq/dt = i - q/tau with
     q(0) = tau I_F.
 
-    Parameters: time t since the ramp began [s], forward I_F [A], slope a [A/s], lifetime tau [s].
-    Valid until the junction blocks (t <= T1).
+    Parameters: time t since the ramp began [s], forward I_F [A], slope a [A/s], lifetime
+    tau [s]. Valid until the junction blocks (t <= T1). Source: Lauritzen and Ma 1991, their
+    charge equation.
     """
     ramp = forward / slope - time
     return slope * lifetime * (ramp - lifetime * expm1(-time / lifetime))
@@ -89,7 +90,8 @@ def stored_charge(time: float, forward: float, slope: float, lifetime: float) ->
 def decay_time(lifetime: float, transit_time: float) -> float:
     """Time constant of the reverse current after its peak, 1/tau_rr = 1/tau + 1/T_M [s].
 
-    Parameters: lifetime tau [s], transit_time T_M [s]. Source: Lauritzen and Ma 1991.
+    Parameters: lifetime tau [s], transit_time T_M [s]. Source: Lauritzen and Ma 1991. Exact
+    for the model.
     """
     return 1.0 / (1.0 / lifetime + 1.0 / transit_time)
 
@@ -101,8 +103,9 @@ def ramp_recovery(
 
     T1 is the root of q_E = q_M + T_M i = 0, that is of a (T1 - I_F/a) T_M = q_M(T1).
 
-    Parameters: forward I_F [A], slope a = -di/dt [A/s], lifetime tau [s], transit_time T_M [s],
-    all positive. Source: Lauritzen and Ma 1991.
+    Parameters: forward I_F [A], slope a = -di/dt [A/s], lifetime tau [s], transit_time T_M
+    [s], all positive. Source: Lauritzen and Ma 1991. Range: a straight ramp from steady
+    conduction, held through the recovery.
     """
     from scipy.optimize import brentq
 
@@ -140,7 +143,8 @@ def from_peak_and_decay(forward: float, slope: float, peak: float, decay: float)
     1/T_M = 1/tau_rr - 1/tau (Lauritzen and Ma 1991, recalled from memory; the root of q_E = 0).
     The right side grows from 0 at tau = tau_rr towards I_F + I_RM, so there is one root always.
 
-    Parameters: forward I_F [A], slope a [A/s], peak I_RM [A], decay tau_rr [s].
+    Parameters: forward I_F [A], slope a [A/s], peak I_RM [A], decay tau_rr [s]. Source: as
+    named. Range: any positive figures; the ramp as for `ramp_recovery`.
     """
     from scipy.optimize import brentq
 
@@ -187,7 +191,8 @@ def fit_pair(given: Given, leave_out: str) -> LumpedCharge | None:
     * I_RM and Q_rr: tau_rr = Q/I - t_a/2;
     * t_rr and Q_rr: the root of (1/2 - 1/k) I^2/a + (t_rr/k) I - Q = 0 with 0 < I < a t_rr.
 
-    Parameters: leave_out is the figure not used: "time", "charge" or "peak".
+    Parameters: leave_out is the figure not used: "time", "charge" or "peak". Units [s],
+    [C], [A]. Source: the model of `ramp_recovery`, integrated by hand. Range as there.
     """
     slope, tail = given.slope, TAIL[given.definition]
     time, charge, peak = given.time, given.charge, given.peak
@@ -243,8 +248,10 @@ def fit_recovery(given: Given) -> DiodeFit:
     sum of squared relative deviations, and each figure that lies more than 15 % from what the
     other two demand is named, with what it would have to be.
 
-    Errors: ValueError when fewer than two figures are given, or when no lumped-charge diode has
-    the two that are (Q_rr must be below a t_rr^2/2; t_rr above I_RM/a; Q_rr above I_RM^2/(2a)).
+    Errors: ValueError when fewer than two figures are given, or when no lumped-charge diode
+    has the two that are (Q_rr must be below a t_rr^2/2; t_rr above I_RM/a; Q_rr above
+    I_RM^2/(2a)). Units [s], [C], [A]. Source: least squares, own choice; the model of
+    `ramp_recovery`, its range.
     """
     values = {name: getattr(given, name) for name in FIGURES}
     missing = [name for name, value in values.items() if value is None]
@@ -263,7 +270,10 @@ def fit_recovery(given: Given) -> DiodeFit:
 
 
 def impossible(given: Given, leave_out: str) -> str:
-    """Why the two figures other than the one left out cannot be together."""
+    """Why the two figures other than the one left out cannot be together.
+
+    A sentence with figures in [s], [C] and [A]. Source and range as for `fit_pair`.
+    """
     slope = given.slope
     if leave_out == "peak":
         most = 0.5 * slope * (given.time or 0.0) ** 2
@@ -284,7 +294,10 @@ def impossible(given: Given, leave_out: str) -> str:
 
 
 def figures(given: Given, diode: LumpedCharge) -> dict[str, float]:
-    """t_rr [s], Q_rr [C] and I_RM [A] of a diode under the given conditions."""
+    """t_rr [s], Q_rr [C] and I_RM [A] of a diode under the given conditions.
+
+    Source and range as for `ramp_recovery`.
+    """
     ramp = ramp_recovery(given.forward_current, given.slope, diode.lifetime, diode.transit_time)
     return {"time": ramp.time(given.definition), "charge": ramp.charge, "peak": ramp.peak}
 

@@ -117,7 +117,7 @@ def body_of(material: Material, mass: float, melts: bool = True) -> Body:
     """A body of `mass` [kg] of a material of the materials file.
 
     `melts`: False leaves out its melting (a crucible). ValueError for a mass not above 0.
-    Source: the material's own.
+    Source: the material's own. Range: the tables' temperatures.
     """
     capacity = material.heat_capacity
     if not melts:

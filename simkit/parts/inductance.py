@@ -124,11 +124,12 @@ def filament_mutual(length: float, distance: float) -> float:
 def axial_return_inductance(length: float, diameter: float, wire: float) -> Figure:
     """Inductance of the coil's axial current and the lead that returns along it [H].
 
-    A helix carries its current once along its length; with the lead laid back beside it that
-    makes a loop, M(l, D/2) + M(l, d/2) - 2 M(l, D/2 + d), with M from `filament_mutual`, a
-    cylinder's own mean distance its radius (Grover, chapter 3). `length` l and mean
-    `diameter` D of the coil, `wire` d [m]. Range: return lead at the winding, one tube's
-    diameter outside it; leads that leave from both ends belong to the circuit instead.
+    A helix carries its current once along its length; with the lead laid back beside it
+    that makes a loop, M(l, D/2) + M(l, d/2) - 2 M(l, D/2 + d), with M from
+    `filament_mutual`, a cylinder's own mean distance its radius (Grover, chapter 3).
+    `length` l and mean `diameter` D of the coil, `wire` d [m]. Range: return lead at the
+    winding, one tube's diameter outside it; leads that leave from both ends belong to the
+    circuit instead. Source: as named.
     """
     radius = diameter / 2.0
     value = (

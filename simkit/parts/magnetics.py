@@ -47,7 +47,8 @@ def saturation_exponent(
     """How steeply permeability falls with the field, n = -d ln(mu_r)/d ln(H) [1].
 
     From `saturated_permeability` in closed form (arguments, errors, source as there); 0
-    where it rises. Between 0 (linear) and 1 (saturated).
+    where it rises. Between 0 (linear) and 1 (saturated). Range as for
+    `saturated_permeability`.
     """
     mu = saturated_permeability(field, initial, rayleigh, saturation)
     if saturation == 0.0 or initial == 1.0:

@@ -149,13 +149,20 @@ def _material(name: str, entry: dict[str, Any]) -> Material:
 
 @cache
 def materials() -> dict[str, Material]:
-    """Every shipped material by name. Raises KeyError or ValueError for a faulty file."""
+    """Every shipped material by name. Raises KeyError or ValueError for a faulty file.
+
+    Values in SI units, [ohm m] and so on, as the fields say. Source: each value names its
+    own. Range: each table's, see `Table.at`.
+    """
     text = files("simkit.parts").joinpath("materials.toml").read_text(encoding="utf-8")
     return {name: _material(name, entry) for name, entry in tomllib.loads(text).items()}
 
 
 def material(name: str) -> Material:
-    """The material called `name`; KeyError names the nearest when there is none."""
+    """The material called `name`; KeyError names the nearest when there is none.
+
+    Units, source and range as for `materials` [SI].
+    """
     known = materials()
     if name in known:
         return known[name]

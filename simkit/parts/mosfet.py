@@ -29,6 +29,7 @@ def overdrive(gate_voltage: float, threshold: float) -> float:
     """Effective gate overdrive, K ln(1 + exp((V_GS - V_TO)/K)) with K = 0.1 V [V].
 
     Parameters: gate_voltage V_GS [V], threshold V_TO [V]. Source: ngspice VDMOS, KSUBTHRES.
+    Exact for the engine's model.
     """
     ratio = (gate_voltage - threshold) / SUBTHRESHOLD
     return SUBTHRESHOLD * (ratio + log1p(exp(-ratio)) if ratio > 0 else log1p(exp(ratio)))
@@ -47,7 +48,7 @@ def gate_voltage_for(channel: Channel, current: float) -> float:
 
     V_GS = V_TO + K ln(exp(v/K) - 1), v = sqrt(2 I/KP): the inverse of `saturation_current`.
 
-    Parameters: current I [A].
+    Parameters: current I [A]. Source: that law. Exact for the engine's model.
     """
     drive = sqrt(2.0 * current / channel.transconductance) / SUBTHRESHOLD
     below = np.log(-np.expm1(-drive))
@@ -57,7 +58,8 @@ def gate_voltage_for(channel: Channel, current: float) -> float:
 def transconductance(channel: Channel, current: float) -> float:
     """Slope dI_D/dV_GS in saturation, sqrt(2 KP I) [S], threshold smoothing left out.
 
-    Parameters: current I [A]. Valid well above threshold (overdrive over 0.5 V: within 1 %).
+    Parameters: current I [A]. Valid well above threshold (overdrive over 0.5 V: within 1
+    %). Source: derivative of the square law.
     """
     return sqrt(2.0 * channel.transconductance * current)
 
@@ -68,7 +70,8 @@ def channel_resistance(channel: Channel, gate_voltage: float, current: float) ->
     From I = KP V (v - V/2): V = v - sqrt(v^2 - 2 I/KP), written so that small V keeps its digits.
 
     Parameters: gate_voltage V_GS [V], current I [A]. Errors: ValueError when the channel
-    saturates below the current.
+    saturates below the current. Source: ngspice VDMOS, linear region. Exact for the
+    engine's model.
     """
     drive = overdrive(gate_voltage, channel.threshold)
     rest = drive**2 - 2.0 * current / channel.transconductance
@@ -78,7 +81,10 @@ def channel_resistance(channel: Channel, gate_voltage: float, current: float) ->
 
 
 def on_resistance(channel: Channel, gate_voltage: float, current: float) -> float:
-    """R_DS(on), channel and drift region in series [ohm]. Parameters as `channel_resistance`."""
+    """R_DS(on), channel and drift region in series [ohm]. Parameters as `channel_resistance`.
+
+    Source: resistances in series. Range as for `channel_resistance`.
+    """
     return channel.drain_resistance + channel_resistance(channel, gate_voltage, current)
 
 
@@ -88,7 +94,8 @@ def gate_drain_capacitance(channel: Channel, gate_drain_voltage: Array | float) 
     s tanh(A v) + y above 0 V, s arctan(A v) + y below, with s = (Cmax - Cmin)/(1 + pi/2) and
     y = Cmax - s: Cmax far above, Cmin far below.
 
-    Parameters: gate_drain_voltage v [V]. Source: ngspice VDMOS, CGDMAX, CGDMIN, A.
+    Parameters: gate_drain_voltage v [V]. Source: ngspice VDMOS, CGDMAX, CGDMIN, A. Exact
+    for the engine's model.
     """
     v = channel.gate_drain_slope * np.asarray(gate_drain_voltage, dtype=np.float64)
     low, high = channel.gate_drain_capacitance_min, channel.gate_drain_capacitance_max
@@ -103,7 +110,7 @@ def gate_drain_charge(channel: Channel, begin: float, end: float) -> float:
     Integrals of `gate_drain_capacitance`: s ln cosh(A v)/A + y v above 0 V,
     s (v arctan(A v) - ln(1 + A^2 v^2)/(2A)) + y v below.
 
-    Parameters: begin, end [V].
+    Parameters: begin, end [V]. Source: integral by hand. Exact for the engine's model.
     """
     return _charge_from_zero(channel, end) - _charge_from_zero(channel, begin)
 
@@ -124,7 +131,7 @@ def drain_source_capacitance(channel: Channel, drain_voltage: Array | float) -> 
     """C_ds, CJO / (1 + V_DS/VJ)^M [F].
 
     Parameters: drain_voltage V_DS >= 0 [V]. Source: ngspice VDMOS (junction law of the body
-    diode, CJO, VJ, M).
+    diode, CJO, VJ, M). Range: V_DS from 0 to breakdown.
     """
     ratio = 1.0 + np.asarray(drain_voltage, dtype=np.float64) / channel.junction_potential
     law: Array = channel.output_capacitance_zero * ratio**-channel.junction_grading
@@ -132,7 +139,10 @@ def drain_source_capacitance(channel: Channel, drain_voltage: Array | float) -> 
 
 
 def drain_source_charge(channel: Channel, drain_voltage: float) -> float:
-    """Charge of C_ds at a drain voltage, CJO VJ ((1 + V/VJ)^(1-M) - 1)/(1-M) [C]."""
+    """Charge of C_ds at a drain voltage, CJO VJ ((1 + V/VJ)^(1-M) - 1)/(1-M) [C].
+
+    Source: integral of `drain_source_capacitance` by hand; range as there.
+    """
     rest = 1.0 - channel.junction_grading
     ratio = 1.0 + drain_voltage / channel.junction_potential
     scale = channel.output_capacitance_zero * channel.junction_potential / rest
@@ -144,6 +154,7 @@ def capacitances(channel: Channel, drain_voltage: float) -> dict[str, float]:
 
     C_iss = C_gs + C_gd, C_oss = C_ds + C_gd, C_rss = C_gd (IEC 60747-8, clause 6.3.10 to
     6.3.12: common-source short-circuit capacitances; contents list read, not the clauses).
+    Source: that standard. Range as for `drain_source_capacitance`.
     """
     reverse = float(gate_drain_capacitance(channel, -drain_voltage))
     return {
@@ -163,7 +174,8 @@ def gate_charges(
     (two-tangent construction, common practice with printed gate-charge curves, no source).
     C_gd ends inside the drift region, so that only the channel's own drop counts at the end.
 
-    Parameters: supply V_DD [V], current I_D [A], gate_voltage [V].
+    Parameters: supply V_DD [V], current I_D [A], gate_voltage [V]. Source: charges of
+    the laws above. Range: constant drain current, V_DD above V_GS.
     """
     plateau = gate_voltage_for(channel, current)
     source = channel.gate_source_capacitance

@@ -47,7 +47,8 @@ class Fitted:
 def switch_from_part(part: Mosfet, junction_temperature: float = COLD) -> Switch:
     """The part as the switch of a machine file [all SI].
 
-    Parameters: junction_temperature [degC], that of R_DS(on) and of the recovery figures chosen.
+    Parameters: junction_temperature [degC], that of R_DS(on) and of the recovery figures
+    chosen. Source and range as for `fit`.
     """
     return fit(part, junction_temperature).switch
 
@@ -59,8 +60,10 @@ def fit(part: Mosfet, junction_temperature: float = COLD) -> Fitted:
     measured nearest to the temperature counts. Threshold, transconductance and capacitances are
     those of 25 degC.
 
-    Errors: ValueError when two recovery figures cannot be together, or the channel cannot carry
-    the test current.
+    Errors: ValueError when two recovery figures cannot be together, or the channel cannot
+    carry the test current. Source: the laws of `mosfet` and `diode`; least squares, own
+    choice. Range: between the part's given points; what the circuit then returns is what
+    `simkit part` reports.
     """
     channel = fit_channel(part, junction_temperature)
     recovery = nearest_recovery(part, junction_temperature)
@@ -76,7 +79,10 @@ def fit(part: Mosfet, junction_temperature: float = COLD) -> Fitted:
 
 
 def fit_channel(part: Mosfet, junction_temperature: float = COLD) -> Channel:
-    """Channel, drift region and capacitances at a junction temperature [degC]."""
+    """Channel, drift region and capacitances at a junction temperature [degC].
+
+    Source and range as for `fit`.
+    """
     threshold, steepness = fit_transfer(part)
     start = _start(part, threshold, steepness)
     test = part.on_resistance
@@ -93,8 +99,10 @@ def fit_channel(part: Mosfet, junction_temperature: float = COLD) -> Channel:
 def resistance_exponent(part: Mosfet) -> float:
     """Exponent x of R_DS(on) = R_25 (T/298.15 K)^x through the two given points [1].
 
-    A power law of the absolute temperature, as the mobility follows (2.2 to 2.5 for electrons in
-    lightly doped silicon: Sze, Physics of Semiconductor Devices, recalled from memory).
+    A power law of the absolute temperature, as the mobility follows (2.2 to 2.5 for
+    electrons in lightly doped silicon: Sze, Physics of Semiconductor Devices, recalled from
+    memory). Source: as named. Range: between the two given
+    temperatures, or somewhat beyond.
     """
     test = part.on_resistance
     return log(test.hot / test.cold) / log(_kelvin_ratio(test.hot_temperature))
@@ -105,7 +113,11 @@ def _kelvin_ratio(celsius: float) -> float:
 
 
 def fit_transfer(part: Mosfet) -> tuple[float, float]:
-    """V_TO [V] and KP [A/V^2] from threshold, transconductance, points and plateau."""
+    """V_TO [V] and KP [A/V^2] from threshold, transconductance, points and plateau.
+
+    Source: the square law of `mosfet`. Range: the given currents; far above them a real
+    part carries less.
+    """
     from scipy.optimize import least_squares
 
     given, charge = part.transfer, part.gate_charge
@@ -170,7 +182,10 @@ against a residual of a per cent)."""
 
 
 def fit_capacitances(part: Mosfet, channel: Channel) -> Channel:
-    """Capacitances from the C points and the gate charge together."""
+    """Capacitances from the C points and the gate charge together.
+
+    All in [F] and [C]. Source: the laws of `mosfet`. Range: between the given voltages.
+    """
     from scipy.optimize import least_squares
 
     names = list(FREE)
@@ -207,14 +222,21 @@ def _capacitance_misses(part: Mosfet, channel: Channel) -> list[float]:
 
 
 def nearest_recovery(part: Mosfet, junction_temperature: float) -> RecoveryPoint:
-    """The recovery point measured nearest to a junction temperature [degC]."""
+    """The recovery point measured nearest to a junction temperature [degC].
+
+    Source: own choice. Exact.
+    """
     return min(
         part.diode.recovery, key=lambda p: abs(p.junction_temperature - junction_temperature)
     )
 
 
 def given_recovery(point: RecoveryPoint) -> Given:
-    """A recovery point as the fit takes it."""
+    """A recovery point as the fit takes it.
+
+    Units as the part's [A], [A/s], [s], [C]. Source: definition of the tail, IEC 60747-2 or
+    as the point says. Exact.
+    """
     return Given(
         point.forward_current, point.di_dt, point.definition, point.time, point.charge, point.peak
     )
@@ -223,9 +245,10 @@ def given_recovery(point: RecoveryPoint) -> Given:
 def body_diode(part: Mosfet, fitted: DiodeFit) -> BodyDiode:
     """Body diode from the forward points and the fitted recovery.
 
-    V = n V_T ln(I/I_0) + I R through the first and the last point gives
-    R = (V_2 - V_1 - n V_T ln(I_2/I_1))/(I_2 - I_1); where that is not positive, the curve is
-    steeper than the junction's own and R is a hundredth of V/I.
+    V = n V_T ln(I/I_0) + I R through the first and the last point gives R = (V_2 - V_1 - n
+    V_T ln(I_2/I_1))/(I_2 - I_1); where that is not positive, the curve is steeper than the
+    junction's own and R is a hundredth of V/I. Units [V], [A], [ohm]. Source: Shockley's
+    law with a series resistance. Range: between the first and the last forward point.
     """
     first, last = part.diode.forward[0], part.diode.forward[-1]
     junction = part.diode.emission * THERMAL_VOLTAGE * log(last.current / first.current)

@@ -11,6 +11,7 @@ import math
 from dataclasses import dataclass
 
 from simkit.parts.inputs import positive
+from simkit.parts.ranged import out_of_range
 from simkit.parts.supply import Mains
 
 BOLTZMANN = 5.670374419e-8
@@ -60,6 +61,7 @@ class Precharge:
     energy : turned into heat in resistor or lamp until then [J]
     hottest : filament temperature, None for a resistor [K]
     times, voltages, currents : the course, one entry per step [s], [V], [A]
+    outside : a note when the filament left the range of its law
     """
 
     peak_current: float
@@ -70,6 +72,7 @@ class Precharge:
     times: tuple[float, ...]
     voltages: tuple[float, ...]
     currents: tuple[float, ...]
+    outside: tuple[str, ...] = ()
 
 
 def tungsten_ratio(temperature: float) -> float:
@@ -77,7 +80,7 @@ def tungsten_ratio(temperature: float) -> float:
 
     `temperature` T [K]; ValueError when not above 0. Source: power law of lamp practice
     (recalled from memory); within 5 % of the table of Jones and Langmuir, 1927. Range: 290
-    to 3000 K.
+    to 3000 K, noted where the filament's course is known (`precharge`).
     """
     positive(temperature=temperature)
     return math.pow(temperature / 300.0, TUNGSTEN_EXPONENT)
@@ -130,12 +133,12 @@ def precharge(
 ) -> Precharge:
     """Charge an empty link from the rectified mains through a resistor [ohm] or a lamp.
 
-    C dv/dt = i - v/R_b, i = max(0, |V sin wt| - 2 V_d - v)/(R_line + R), and for a lamp
-    c dT/dt = i^2 R(T) - P(T); switched on at the peak of the mains, the worst instant.
-    `capacitance` C [F], `bleeder` R_b on the link [ohm]; stops at `share` of the peak [1] or
-    after `time` [s]. ValueError for values not above 0. Method: Runge-Kutta of fourth order
-    with a step of 1/200 of the mains period or a tenth of the smallest R C. Range: no line
-    inductance; the lamp's range as for `lamp_from_rating`.
+    C dv/dt = i - v/R_b, i = max(0, |V sin wt| - 2 V_d - v)/(R_line + R), and for a lamp c
+    dT/dt = i^2 R(T) - P(T); switched on at the peak of the mains, the worst instant.
+    `capacitance` C [F], `bleeder` R_b on the link [ohm]; stops at `share` of the peak [1]
+    or after `time` [s]. ValueError for values not above 0. Method: Runge-Kutta of fourth
+    order with a step of 1/200 of the mains period or a tenth of the smallest R C. Range: no
+    line inductance; the lamp's range as for `lamp_from_rating`. Source: Kirchhoff's laws.
     """
     positive(capacitance=capacitance, share=share, time=time)
     course = _Course(mains, capacitance, element, bleeder)
@@ -151,7 +154,10 @@ def precharge(
             break
     times, voltages, currents, kelvins = zip(*rows, strict=True)
     hottest = max(kelvins) if isinstance(element, Lamp) else None
-    return Precharge(max(currents), close, state[0], state[2], hottest, times, voltages, currents)
+    notes = out_of_range("filament", hottest, 290.0, 3000.0, "K") if hottest else ()
+    return Precharge(
+        max(currents), close, state[0], state[2], hottest, times, voltages, currents, notes
+    )
 
 
 State = tuple[float, float, float]

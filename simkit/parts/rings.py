@@ -105,6 +105,7 @@ def polyline(points: list[tuple[float, float]], counts: list[int], grade: float 
 
     `grade` 1 makes equal segments; 0 makes them shrink as a cosine towards both corners,
     where the surface current peaks. The points run so that n x phi points along the edge.
+    Source: geometry. Exact for straight edges.
     """
     starts: list[Real] = []
     for (p, q), count in zip(pairwise(points), counts, strict=True):
@@ -123,7 +124,8 @@ def circle(radius: float, at: float, tube: float, count: int) -> Sheet:
     """The surface of a round tube bent into a ring, in `count` segments of equal length.
 
     `radius` of the ring, `at` its position, `tube` the tube's radius [m]. The polygon is
-    made so large that its perimeter is the circle's.
+    made so large that its perimeter is the circle's. Source: geometry. Range: 20 segments;
+    more change L by less than 0.3 %.
     """
     angle = 2.0 * np.pi * (np.arange(count + 1) / count)
     corner = tube * (np.pi / count) / np.sin(np.pi / count)
@@ -135,7 +137,10 @@ def circle(radius: float, at: float, tube: float, count: int) -> Sheet:
 
 
 def joined(sheets: list[Sheet]) -> Sheet:
-    """Several sheets as one, in order."""
+    """Several sheets as one, in order.
+
+    Lengths in [m]. Source: geometry. Exact.
+    """
     parts = [np.concatenate([getattr(s, name) for s in sheets]) for name in Sheet.__annotations__]
     return Sheet(*parts)
 
@@ -144,6 +149,7 @@ def rectangle(inner: float, outer: float, low: float, high: float, nr: int, nz: 
     """A cross-section from radius `inner` to `outer`, `low` to `high` [m], nr x nz cells.
 
     Cells shrink towards the outer radius and towards both ends, where the current crowds.
+    Source: geometry. Exact.
     """
     step = np.linspace(0.0, 1.0, nr + 1)
     radii = inner + (outer - inner) * np.sin(0.5 * np.pi * step)
@@ -184,7 +190,11 @@ def _own_potential(rings: Sheet | Block) -> Real:
 
 
 def potential_matrix(at: Sheet | Block, source: Sheet | Block) -> Real:
-    """A_phi at the middle of each ring of `at`, per ampere in each of `source` [Wb/(m A)]."""
+    """A_phi at the middle of each ring of `at`, per ampere in each of `source` [Wb/(m A)].
+
+    Source: `loop_potential`, summed over points of each ring. Range: rings thin against their
+    radius.
+    """
     radii, levels, share = _source_points(source)
     here = (at.r[:, None, None], at.z[:, None, None])
     matrix = loop_potential(*here, radii[None], levels[None]) @ share
@@ -196,7 +206,8 @@ def potential_matrix(at: Sheet | Block, source: Sheet | Block) -> Real:
 def tangential_matrix(at: Sheet, source: Sheet | Block) -> Real:
     """H_t just outside each segment of `at`, per ampere in each ring of `source` [1/m].
 
-    A segment's own current adds -1/(2 width), the jump of the tangential field.
+    A segment's own current adds -1/(2 width), the jump of the tangential field. Source:
+    `loop_field`. Range as for `potential_matrix`.
     """
     radii, levels, share = _source_points(source)
     field = loop_field(at.r[:, None, None], at.z[:, None, None], radii[None], levels[None])

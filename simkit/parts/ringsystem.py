@@ -73,7 +73,11 @@ class Solved:
 
 
 def matrices(coil: Sheet, bodies: tuple[Sheet | Block, ...], known: Matrices | None) -> Matrices:
-    """Assemble; `known` may hold those of the coil alone, to save its part of the work."""
+    """Assemble; `known` may hold those of the coil alone, to save its part of the work.
+
+    Potentials in [Wb/(m A)], fields in [1/m]. Source and range as for
+    `rings.potential_matrix`.
+    """
     groups = (coil, *bodies)
     starts = tuple(int(n) for n in np.cumsum([0, *(len(one.r) for one in groups)]))
     potential, tangential = np.zeros((2, starts[-1], starts[-1]))
@@ -118,6 +122,7 @@ def answer_of_coil(turns: Turns, known: Matrices, copper: complex, omega: float)
     """Solve the coil once, for any bodies' currents; `copper` is its flux depth tau [m].
 
     What is left then has the size of the bodies, and is solved as often as steel needs.
+    Source: elimination of the coil's unknowns. Exact.
     """
     count, turn = known.starts[1], np.asarray(turns.turn)
     share, rows = np.asarray(turns.share), np.arange(known.starts[1])
@@ -155,8 +160,10 @@ def _on_surface(group: Sheet | Block) -> NDArray[np.bool_]:
 def solve_bodies(ready: Answered, depths: Complex) -> Solved:
     """Solve for the ring currents of the bodies, and with them the coil's.
 
-    `depths`: for a surface ring its flux depth tau [m]; for a volume ring the term
-    rho/(j omega mu0 S) [1/m] that belongs to its own current, S its section [m2].
+    `depths`: for a surface ring its flux depth tau [m]; for a volume ring the term rho/(j
+    omega mu0 S) [1/m] that belongs to its own current, S its section [m2]. Source:
+    impedance boundary condition on surfaces, Ohm's law in volumes (`rings`). Range: skin
+    thin against radius or wall at surface rings.
     """
     tau = np.where(ready.surface, depths, 0.0)
     matrix = ready.potential - MU0 * tau[:, None] * ready.tangential

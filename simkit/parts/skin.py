@@ -59,7 +59,10 @@ def wire_ratio(radius: float, resistivity: float, frequency: float, mu_r: float 
 
 
 def wire_resistance(radius: float, resistivity: float, frequency: float) -> float:
-    """AC resistance per metre of a solid round wire [ohm/m]: `wire_ratio` times DC."""
+    """AC resistance per metre of a solid round wire [ohm/m]: `wire_ratio` times DC.
+
+    Source and range as for `wire_ratio`.
+    """
     ratio = wire_ratio(radius, resistivity, frequency)
     return ratio.real * resistivity / (math.pi * radius**2)
 

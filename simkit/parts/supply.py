@@ -181,7 +181,10 @@ def surge_current(voltage: float, inductance: float, capacitance: float) -> floa
 
 
 def surge_time(inductance: float, capacitance: float) -> float:
-    """Length of that current: pi sqrt(L C) [s]; arguments, source as for `surge_current`."""
+    """Length of that current: pi sqrt(L C) [s]; arguments, source as for `surge_current`.
+
+    Range as there.
+    """
     positive(inductance=inductance, capacitance=capacitance)
     return math.pi * math.sqrt(inductance * capacitance)
 
@@ -198,7 +201,10 @@ def inrush_melting(voltage: float, resistance: float, capacitance: float) -> flo
 
 
 def stored_energy(capacitance: float, voltage: float) -> float:
-    """C V^2/2 [J]; as much is lost in the resistor that charges it. Exact for constant C."""
+    """C V^2/2 [J]; as much is lost in the resistor that charges it. Exact for constant C.
+
+    Source: integral of v dq.
+    """
     return 0.5 * capacitance * voltage**2
 
 

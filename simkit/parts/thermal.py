@@ -229,7 +229,7 @@ def conduction_loss(
 
     A function of temperature [degC] for `electro_thermal`; `current` through the switch [A
     rms], `other` loss that does not depend on temperature [W]; the rest as for
-    `on_resistance`.
+    `on_resistance`. Source and range as there.
     """
 
     def loss(celsius: float) -> float:
