@@ -25,6 +25,7 @@ VERBS = {
     "part": "Virtual test circuits for a part made from data-sheet numbers.",
     "explain": "What a quantity, a key or a term is, and what to change.",
     "schema": "Print the JSON Schema of a kind of file.",
+    "cache": "Show or clear what is kept of earlier runs.",
 }
 """Verb and its one line; each lives in simkit/verbs/<verb>.py as `command`."""
 INTERRUPTED = 130

@@ -29,8 +29,11 @@ from simkit.errors import InputError, Problem
 
 FOLDER_VARIABLE = "SIMKIT_CACHE_DIR"
 SIZE_VARIABLE = "SIMKIT_CACHE_MB"
-DEFAULT_LIMIT = 1_000_000_000
-"""Most a cache may hold unless the variable says otherwise [byte]."""
+DEFAULT_LIMIT = 2_000_000_000
+"""Most all caches together may hold unless the variable says otherwise [byte]."""
+SHARES = {"cases": 0.1, "results": 0.3, "runs": 0.6}
+"""Kinds of caches, each with its share of the limit, so that big entries do not push out small
+ones: cases of a map, report folders, engine runs."""
 SWEEP_SHARE = 0.02
 """Share of the limit one process may add before it looks at the size again [1]."""
 KEPT_SHARE = 0.9
@@ -168,17 +171,22 @@ class Store:
                         yield state.st_mtime, state.st_size, Path(row.path)
 
 
-def default_store() -> Store:
-    """The cache of this user; SIMKIT_CACHE_DIR and SIMKIT_CACHE_MB move and bound it.
+def default_store(kind: str = "cases") -> Store:
+    """One of this user's caches; SIMKIT_CACHE_DIR and SIMKIT_CACHE_MB move and bound them.
 
     Errors: InputError when the bound is not a number of megabytes.
     """
+    return Store(cache_folder() / kind, int(SHARES[kind] * _limit()))
+
+
+def cache_folder() -> Path:
+    """Folder of all caches."""
     named = os.environ.get(FOLDER_VARIABLE)
     if named:
-        return Store(Path(named).absolute(), _limit())
+        return Path(named).absolute()
     import platformdirs
 
-    return Store(Path(platformdirs.user_cache_dir("simkit")) / "entries", _limit())
+    return Path(platformdirs.user_cache_dir("simkit"))
 
 
 def _limit() -> int:

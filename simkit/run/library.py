@@ -6,6 +6,8 @@ the library itself is `libngspice.so.0`. So the library is found here, tried, an
 
 import ctypes
 import ctypes.util
+import functools
+import hashlib
 import importlib.util
 import os
 import platform
@@ -50,6 +52,32 @@ def find_library() -> Library:
             refused.append(f"{library.path} does not open ({why_not})")
     lines = ["ngspice's shared library was not found.", *refused, install_hint()]
     raise EngineMissing(" ".join(lines))
+
+
+@functools.lru_cache(maxsize=1)
+def library_digest() -> str:
+    """SHA-256 of the library that is found, or its name where its file is not to be seen.
+
+    Errors: EngineMissing.
+    """
+    library = find_library()
+    path = Path(library.path)
+    if not path.is_file():
+        path = _opened_file(path.name) or path
+    if not path.is_file():
+        return library.path
+    return hashlib.sha256(path.read_bytes()).hexdigest()
+
+
+def _opened_file(name: str) -> Path | None:
+    """The file behind a library that this process opened by a bare name, from the system's map."""
+    try:
+        rows = Path("/proc/self/maps").read_text().splitlines()
+    except OSError:
+        return None
+    stem = name.partition(".")[0]
+    files = (row.split(maxsplit=5)[5] for row in rows if stem in row and "/" in row)
+    return next((Path(file) for file in files if Path(file).name.startswith(stem)), None)
 
 
 def opens(path: str) -> str | None:

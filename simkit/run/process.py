@@ -24,7 +24,7 @@ from simkit.errors import EngineFailed, EngineTimeout
 from simkit.run import worker
 from simkit.run.backend import Budget, EngineRun, Progress
 from simkit.run.guard import inspect
-from simkit.run.library import find_library
+from simkit.run.library import find_library, library_digest
 
 _STARTING = threading.Lock()
 """Several threads may run decks, but only one at a time starts a worker."""
@@ -63,6 +63,13 @@ class NgspiceEngine:
     def version(self) -> str:
         """Name and version of the engine."""
         return self.test()[0]
+
+    def identity(self) -> str:
+        """Digest of the library's own bytes: engines differ in the last digits by version.
+
+        Errors: EngineMissing.
+        """
+        return library_digest()
 
     def test(self) -> tuple[str, float]:
         """Version, and relative error of the self-test [1]."""

@@ -21,6 +21,7 @@ from simkit.run.backend import EngineRun, Progress
 from simkit.studies import closeup
 from simkit.studies.closeup import Scouted, scouted
 from simkit.studies.findings import Findings, Rehearsal, findings
+from simkit.studies.settings import Settings
 from simkit.studies.windows import Runner, Stretch, run_stretch, seed_at
 
 WORKING = Analysis(step=20e-9, reltol=1e-4)
@@ -43,18 +44,6 @@ LADDER: tuple[tuple[str, Callable[[Analysis], Analysis]], ...] = (
 """What is tried, in order, when the engine stops early."""
 
 
-@dataclass(frozen=True)
-class Settings:
-    """How a rehearsal is run."""
-
-    whole: bool = False
-    """Run the circuit through the whole event instead of sampling it."""
-    jobs: int = 1
-    """Circuit runs at a time."""
-    refine: bool = True
-    """Internal switch for tests: without the finer runs no error is known, so no verdict."""
-
-
 def scenario_deck(machine: Machine, scenario: Scenario, analysis: Analysis = WORKING) -> Deck:
     """Deck of the whole run of a scenario."""
     line = timeline(machine, scenario)
@@ -67,7 +56,7 @@ def rehearse(
     scenario: Scenario,
     runner: DoorRunner,
     progress: Progress | None = None,
-    settings: Settings = Settings(),
+    settings: Settings = Settings(),  # noqa: B008 - frozen
 ) -> Rehearsal:
     """Run, measure and judge one scenario.
 

@@ -1,16 +1,12 @@
 """A rehearsal as data: the document `result.json` holds, and the folder a run leaves.
 
-A folder appears whole or not at all: everything is written beside it and moved into place at
-the end, so that a failed run never harms an older report.
+`numerics.engine_seconds`, `numerics.total_seconds` and `cache` are all that may differ between
+two runs of the same inputs.
 """
 
-import json
 import math
-import os
 import platform
-import shutil
 import sys
-import tempfile
 from collections.abc import Callable, Mapping
 from dataclasses import asdict
 from pathlib import Path
@@ -25,6 +21,8 @@ from simkit.parameters.load import Loaded
 from simkit.parameters.machine import Machine
 from simkit.parameters.scenario import Scenario
 from simkit.studies.findings import Rehearsal
+from simkit.studies.folder import whole_folder
+from simkit.studies.kept import dumped
 
 SCHEMA = "simkit.result/1"
 NOT_MODELLED = (
@@ -86,6 +84,7 @@ def document(
             "warnings": [*machine.warnings, *scenario.warnings],
             "not_modelled": not_modelled(rehearsal.machine),
             "cautions": list(CAUTIONS),
+            "cache": None,
             "provenance": {
                 "simkit": simkit.__version__,
                 "engine": rehearsal.whole.run.engine,
@@ -103,6 +102,16 @@ def not_modelled(machine: Machine) -> list[str]:
     if machine.transformer.core_path is not None:
         return [*NOT_MODELLED, HYSTERESIS]
     return [*NOT_MODELLED, NO_SATURATION]
+
+
+def without_timings(result: Mapping[str, Any]) -> dict[str, Any]:
+    """The document without what the clock and the cache put into it: same inputs, same rest."""
+    numerics = {
+        key: value
+        for key, value in result["numerics"].items()
+        if key not in ("engine_seconds", "total_seconds")
+    }
+    return {k: v for k, v in result.items() if k != "cache"} | {"numerics": numerics}
 
 
 def plain(value: Any) -> Any:
@@ -248,11 +257,6 @@ def _overridden(machine: Loaded[Machine]) -> dict[str, str]:
     }
 
 
-def dumped(result: Mapping[str, Any]) -> str:
-    """The document as text, keys in the order written."""
-    return json.dumps(result, indent=1, ensure_ascii=False, allow_nan=False) + "\n"
-
-
 def write_folder(
     folder: Path,
     rehearsal: Rehearsal,
@@ -261,10 +265,8 @@ def write_folder(
     csv: bool = False,
 ) -> Path:
     """Write everything a run leaves into a folder that appears whole or not at all."""
-    folder = folder.absolute()
-    folder.parent.mkdir(parents=True, exist_ok=True)
-    fresh = Path(tempfile.mkdtemp(prefix=f".{folder.name}-", dir=folder.parent))
-    try:
+
+    def fill(fresh: Path) -> None:
         (fresh / "result.json").write_text(dumped(result), encoding="utf-8")
         (fresh / "provenance.json").write_text(
             dumped({**result["provenance"], "command": sys.argv[1:]}), encoding="utf-8"
@@ -273,12 +275,8 @@ def write_folder(
         (fresh / "engine.log").write_text("\n".join(engine_log(rehearsal)), encoding="utf-8")
         save_waveforms(fresh, rehearsal, csv)
         report(fresh)
-        fresh.chmod(0o755)
-        swap(fresh, folder)
-    except BaseException:
-        shutil.rmtree(fresh, ignore_errors=True)
-        raise
-    return folder
+
+    return whole_folder(folder, fill)
 
 
 def engine_log(rehearsal: Rehearsal) -> list[str]:
@@ -329,18 +327,3 @@ def probes(waves: Waves) -> dict[str, Any]:
         out[f"{name}_gate_source_v"] = switch.gate_source
         out[f"{name}_drain_current_a"] = switch.drain_current
     return out
-
-
-def swap(fresh: Path, folder: Path) -> None:
-    """Put a finished folder in the place of an older one, which goes only then."""
-    if not folder.exists():
-        os.replace(fresh, folder)
-        return
-    old = Path(tempfile.mkdtemp(prefix=f".{folder.name}-old-", dir=folder.parent))
-    os.replace(folder, old / folder.name)
-    try:
-        os.replace(fresh, folder)
-    except OSError:
-        os.replace(old / folder.name, folder)
-        raise
-    shutil.rmtree(old, ignore_errors=True)

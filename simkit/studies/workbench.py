@@ -10,8 +10,9 @@ from simkit.parameters.machine import Machine
 from simkit.parameters.scenario import Scenario
 from simkit.run.backend import Budget, Engine, Progress
 from simkit.run.process import NgspiceEngine
-from simkit.studies.event import Settings, rehearse
+from simkit.studies.event import rehearse
 from simkit.studies.findings import Rehearsal
+from simkit.studies.settings import Settings
 
 
 @dataclass(frozen=True)

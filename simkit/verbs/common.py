@@ -48,6 +48,13 @@ def quiet_option(function: F) -> F:
     return click.option("--quiet", is_flag=True, help="No progress, no notes.")(function)
 
 
+def cache_option(function: F) -> F:
+    """`--no-cache`: neither read nor fill the cache; arrives as `no_cache`."""
+    return click.option("--no-cache", is_flag=True, help="Neither read nor fill the cache.")(
+        function
+    )
+
+
 def note(text: str, quiet: bool = False) -> None:
     """One line for the person, on the error stream."""
     if not quiet:

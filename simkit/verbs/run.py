@@ -8,26 +8,29 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from simkit.errors import EngineError, InputError, Problem
-from simkit.verbs.common import json_option, note, progress_bar, quiet_option, set_option
+from simkit.errors import InputError, Problem
+from simkit.verbs.common import (
+    cache_option,
+    json_option,
+    note,
+    progress_bar,
+    quiet_option,
+    set_option,
+)
 
 if TYPE_CHECKING:
     from simkit.parameters.load import Loaded
     from simkit.parameters.machine import Machine
     from simkit.parameters.scenario import Scenario
+    from simkit.studies.one import Order
 
 CODES = {"within_limits": 0, "over_limit": 1, "no_verdict": 3}
 
 
 @dataclass(frozen=True)
-class Options:
-    """What the command line asked for, beside the scenario."""
+class Voice:
+    """What is said beside the result."""
 
-    csv: bool
-    whole: bool
-    jobs: int
-    time_limit: float
-    """[s]"""
     talk: bool
     """Whether to print for people."""
     progress: bool
@@ -47,6 +50,7 @@ class Options:
     help="Seconds one engine run may take.",
 )
 @set_option
+@cache_option
 @json_option
 @quiet_option
 def command(
@@ -57,18 +61,28 @@ def command(
     csv: bool,
     time_limit: float,
     overrides: dict[str, str],
+    no_cache: bool,
     as_json: bool,
     quiet: bool,
 ) -> int:
     """Rehearse SCENARIOS; exit 0 within the limits checked, 1 over a limit, 3 no verdict."""
+    from simkit.run.backend import Budget
     from simkit.studies.loading import load_scenario
+    from simkit.studies.one import Order
+    from simkit.studies.settings import Settings
 
     if out is not None and len(scenarios) > 1:
         raise InputError([Problem("--out", None, "", "", "goes with a single scenario")])
-    options = Options(csv, whole, jobs or cores(), time_limit, not as_json, not (quiet or as_json))
+    order = Order(
+        settings=Settings(whole=whole, jobs=jobs or cores()),
+        budget=Budget(wall=time_limit, cpu=1.5 * time_limit),
+        cache=not no_cache,
+        csv=csv,
+    )
+    voice = Voice(talk=not as_json, progress=not (quiet or as_json))
     loaded = [load_scenario(path, overrides) for path in scenarios]
     results = [
-        one(scenario, machine, out or Path("reports") / scenario.model.name, options)
+        one(scenario, machine, out or Path("reports") / scenario.model.name, order, voice)
         for scenario, machine in loaded
     ]
     if out is None:
@@ -101,41 +115,27 @@ def _gravity(code: int) -> int:
 
 
 def one(
-    scenario: "Loaded[Scenario]", machine: "Loaded[Machine]", folder: Path, options: Options
+    scenario: "Loaded[Scenario]",
+    machine: "Loaded[Machine]",
+    folder: Path,
+    order: "Order",
+    voice: Voice,
 ) -> dict[str, Any]:
-    """Rehearse one scenario and leave its folder; the result document."""
+    """Rehearse one scenario, or find it rehearsed, and leave its folder; the result document."""
     from simkit.judge.verdict import WORDS
-    from simkit.run.backend import Budget
-    from simkit.studies.event import Settings
-    from simkit.studies.results import document, write_folder
-    from simkit.studies.unanswered import unanswered
-    from simkit.studies.workbench import Workbench
+    from simkit.studies.one import rehearsed
 
-    workbench = Workbench(
-        budget=Budget(wall=options.time_limit, cpu=1.5 * options.time_limit),
-        settings=Settings(whole=options.whole, jobs=options.jobs),
-    )
     name = scenario.model.name
     started = time.perf_counter()
-    try:
-        with progress_bar(name, not options.progress) as progress:
-            rehearsal = workbench.rehearse(machine.model, scenario.model, progress)
-    except EngineError as error:
-        result = unanswered(scenario, machine, error, time.perf_counter() - started)
-        if options.talk:
-            print(f"{name}: {WORDS['no_verdict']}. {result['reason']}")
-        return result
-    result = document(rehearsal, machine, scenario, time.perf_counter() - started)
-
-    def report(fresh: Path) -> None:
-        from simkit.report.html import write_report
-        from simkit.studies.view import report_view
-
-        write_report(fresh, report_view(rehearsal, result, machine))
-
-    folder = write_folder(folder, rehearsal, result, report, options.csv)
-    if options.talk:
-        print(f"{name}: {WORDS[result['verdict']]}. {result['reason']}")
-        print(f"report: {folder / 'index.html'}")
-    note(f"{time.perf_counter() - started:.1f} s in all", not options.progress)
-    return result
+    with progress_bar(name, not voice.progress) as progress:
+        answer = rehearsed(scenario, machine, folder, order, progress)
+    if voice.talk:
+        print(f"{name}: {WORDS[answer.result['verdict']]}. {answer.result['reason']}")
+        if answer.folder:
+            print(f"report: {answer.folder / 'index.html'}")
+    if answer.cached:
+        made = answer.result["cache"]["made"]
+        note(f"from the cache, where it was put on {made}; --no-cache runs it anew",
+             not voice.progress)  # fmt: skip
+    note(f"{time.perf_counter() - started:.1f} s in all", not voice.progress)
+    return answer.result

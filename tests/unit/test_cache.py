@@ -176,14 +176,16 @@ def test_the_environment_moves_and_bounds_the_cache(
 ) -> None:
     monkeypatch.setenv(cache.FOLDER_VARIABLE, str(tmp_path / "there"))
     monkeypatch.setenv(cache.SIZE_VARIABLE, "7")
-    assert default_store() == Store(tmp_path / "there", 7_000_000)
+    assert default_store() == Store(tmp_path / "there" / "cases", 700_000)
+    total = sum(default_store(kind).limit for kind in cache.SHARES)
+    assert total == pytest.approx(7_000_000)
     monkeypatch.setenv(cache.SIZE_VARIABLE, "7 MB")
     with pytest.raises(InputError, match="SIMKIT_CACHE_MB"):
         default_store()
     monkeypatch.delenv(cache.FOLDER_VARIABLE)
     monkeypatch.delenv(cache.SIZE_VARIABLE)
     monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path))
-    assert default_store().folder == tmp_path / "simkit" / "entries"
+    assert default_store().folder == tmp_path / "simkit" / "cases"
 
 
 def test_facts_are_plain_data(store: Store) -> None:

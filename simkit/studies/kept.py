@@ -1,0 +1,95 @@
+"""A scenario's whole report folder, kept under everything that determined it.
+
+Restored, result, provenance and page say that they come from the cache; all else is as it was
+when the circuit was run, the original provenance too.
+"""
+
+import importlib.metadata
+import json
+import platform
+from collections.abc import Mapping
+from dataclasses import asdict
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from simkit.parameters.load import Loaded
+from simkit.run.backend import Engine
+from simkit.run.cache import Store, code_digest, digest_of
+from simkit.run.cached import identity_of
+from simkit.studies.folder import whole_folder
+
+if TYPE_CHECKING:
+    from simkit.studies.settings import Settings
+
+LIBRARIES = ("PySpice", "jinja2", "matplotlib", "numpy", "pandas", "pydantic", "schemdraw", "scipy")
+"""Packages whose version may show in a figure or on the page."""
+PAGE_MARK = "<!-- from the cache? -->"
+"""Where the page says so."""
+
+
+def result_key(
+    scenario: Loaded[Any],
+    machine: Loaded[Any],
+    engines: tuple[Engine, ...],
+    settings: "Settings",
+    extras: Mapping[str, Any],
+) -> str:
+    """Digest of all that determines a report folder; the number of jobs is not among it.
+
+    Errors: EngineMissing.
+    """
+    how = {k: v for k, v in asdict(settings).items() if k != "jobs"}
+    return digest_of(
+        "result", _input(scenario), _input(machine), [identity_of(e) for e in engines], how,
+        dict(extras), code_digest(), platform.python_version(), platform.platform(),
+        [importlib.metadata.version(name) for name in LIBRARIES],
+    )  # fmt: skip
+
+
+def _input(loaded: Loaded[Any]) -> list[Any]:
+    # Where values come from and how they were written is on the page as well.
+    origins = sorted((key, repr(origin)) for key, origin in loaded.origins.items())
+    return [str(loaded.file), loaded.digest, origins, list(loaded.warnings)]
+
+
+def keep(store: Store, key: str, folder: Path) -> bool:
+    """Keep a report folder; False when the cache cannot be written."""
+    files = {
+        path.relative_to(folder).as_posix(): path.read_bytes()
+        for path in sorted(folder.rglob("*"))
+        if path.is_file()
+    }
+    return store.put(key, {"made": datetime.now(UTC).isoformat(timespec="seconds")}, files=files)
+
+
+def restore(store: Store, key: str, folder: Path) -> dict[str, Any] | None:
+    """Restore a report folder whole and return its result; None when it was not kept."""
+    entry = store.get(key)
+    if entry is None or "result.json" not in entry.files:
+        return None
+    source = {"key": key, "made": entry.facts["made"]}
+    files = dict(entry.files)
+    result: dict[str, Any] = {**json.loads(files["result.json"]), "cache": source}
+    files["result.json"] = dumped(result).encode()
+    provenance = {**json.loads(files["provenance.json"]), "cache": source}
+    files["provenance.json"] = dumped(provenance).encode()
+    said = (
+        f"<p>Taken from the cache, where the same inputs, code and engine had put it on "
+        f"{source['made']}; <code>--no-cache</code> simulates anew.</p>"
+    )
+    files["index.html"] = files["index.html"].replace(PAGE_MARK.encode(), said.encode())
+
+    def fill(fresh: Path) -> None:
+        for name, content in files.items():
+            path = fresh / name
+            path.parent.mkdir(parents=True, exist_ok=True)
+            path.write_bytes(content)
+
+    whole_folder(folder, fill)
+    return result
+
+
+def dumped(result: Mapping[str, Any]) -> str:
+    """A document as text, keys in the order written."""
+    return json.dumps(result, indent=1, ensure_ascii=False, allow_nan=False) + "\n"

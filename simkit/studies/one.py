@@ -1,0 +1,97 @@
+"""One scenario to its report folder: found in the cache, or run, measured, judged and written."""
+
+import time
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+from simkit.errors import EngineError
+from simkit.parameters.load import Loaded
+from simkit.parameters.machine import Machine
+from simkit.parameters.scenario import Scenario
+from simkit.run.backend import Budget, Engine, Progress
+from simkit.run.cache import default_store
+from simkit.run.engines import engine
+from simkit.studies.kept import keep, restore, result_key
+from simkit.studies.settings import Settings
+
+
+@dataclass(frozen=True)
+class Order:
+    """How a scenario is to be rehearsed and what is to be left."""
+
+    settings: Settings = field(default_factory=Settings)
+    budget: Budget = field(default_factory=Budget)
+    """What one engine run may use."""
+    engine: str = "ngspice"
+    cache: bool = True
+    csv: bool = False
+    """Leave waveforms.csv too."""
+
+
+@dataclass(frozen=True)
+class Answer:
+    """What became of an order."""
+
+    result: dict[str, Any]
+    folder: Path | None
+    """The report folder; None when the engine gave no whole answer."""
+
+    @property
+    def cached(self) -> bool:
+        """Whether it was found, not run."""
+        return self.result.get("cache") is not None
+
+
+def rehearsed(
+    scenario: Loaded[Scenario],
+    machine: Loaded[Machine],
+    folder: Path,
+    order: Order,
+    progress: Progress | None = None,
+) -> Answer:
+    """Rehearse one scenario, or find it rehearsed; leaves its folder where there is an answer."""
+    started = time.perf_counter()
+    chosen = engine(order.engine)
+    store, key = None, ""
+    try:
+        if order.cache:
+            store = default_store("results")
+            key = result_key(scenario, machine, (chosen,), order.settings, {"csv": order.csv})
+        found = restore(store, key, folder) if store else None
+        if found is not None:
+            return Answer(found, folder.absolute())
+        answer = _fresh(scenario, machine, folder, order, chosen, progress, started)
+    except EngineError as error:
+        from simkit.studies.unanswered import unanswered
+
+        seconds = time.perf_counter() - started
+        return Answer(unanswered(scenario, machine, error, seconds), None)
+    if store and answer.folder:
+        keep(store, key, answer.folder)
+    return answer
+
+
+def _fresh(
+    scenario: Loaded[Scenario],
+    machine: Loaded[Machine],
+    folder: Path,
+    order: Order,
+    chosen: Engine,
+    progress: Progress | None,
+    started: float,
+) -> Answer:
+    # What runs circuits and draws pages takes long to import: not when the answer is kept.
+    from simkit.report.html import write_report
+    from simkit.studies.results import document, write_folder
+    from simkit.studies.view import report_view
+    from simkit.studies.workbench import Workbench
+
+    workbench = Workbench(chosen, order.budget, order.settings)
+    rehearsal = workbench.rehearse(machine.model, scenario.model, progress)
+    result = document(rehearsal, machine, scenario, time.perf_counter() - started)
+
+    def report(fresh: Path) -> None:
+        write_report(fresh, report_view(rehearsal, result, machine))
+
+    return Answer(result, write_folder(folder, rehearsal, result, report, order.csv))

@@ -1,0 +1,15 @@
+"""How a rehearsal is run."""
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True)
+class Settings:
+    """How a rehearsal is run."""
+
+    whole: bool = False
+    """Run the circuit through the whole event instead of sampling it."""
+    jobs: int = 1
+    """Circuit runs at a time; changes no figure."""
+    refine: bool = True
+    """Internal switch for tests: without the finer runs no error is known, so no verdict."""
