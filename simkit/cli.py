@@ -17,6 +17,10 @@ import click
 import simkit
 from simkit.errors import EngineError, InputError, SimkitError
 
+# The matrices here are small and the engine runs several at a time: threads inside one solution
+# only get in each other's way. Set before numpy is loaded; who has set it keeps it.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+
 VERBS = {
     "doctor": "Find the engine, test it, say how to install what is missing.",
     "check": "Validate a machine file; first-order design numbers beside their limits.",

@@ -1,9 +1,12 @@
 """The folder sets the marker; slow tests run only when all are asked for."""
 
+import os
 from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
+
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # as the command does, and for its reason
 
 HERE = Path(__file__).parent
 FOLDERS = ("unit", "decks", "engine", "reference", "report")

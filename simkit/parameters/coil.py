@@ -1,9 +1,106 @@
-"""The work coil, alone and with a piece in it, as the circuit sees them."""
+"""The work coil, alone and with a piece in it: as measured at its ends, or from a ruler."""
 
-from typing import Annotated
+from typing import Annotated, Self
+
+from pydantic import Field, model_validator
 
 from simkit.parameters.fields import Quantity
-from simkit.parameters.section import Section, Text
+from simkit.parameters.section import Name, Section, Text
+
+
+class CoilGeometry(Section):
+    """The coil by ruler: turns of copper tube with two leads side by side."""
+
+    turns: Annotated[float, Quantity("1", "Number of turns, may be fractional", ge=1, le=200)]
+    bore: Annotated[float, Quantity("m", "Inner diameter: what a rod just passes", gt=0, lt=5)]
+    tube: Annotated[float, Quantity("m", "Outer diameter of the tube or wire", gt=0, lt=0.1)]
+    wall: Annotated[
+        float, Quantity("m", "Wall of the tube; half the tube for solid wire", gt=0, lt=0.05)
+    ]
+    pitch: (
+        Annotated[float, Quantity("m", "From a turn to the next, middle to middle", gt=0, lt=1)]
+        | None
+    ) = None
+    length: (
+        Annotated[float, Quantity("m", "Length over the outer edges of the turns", gt=0, lt=10)]
+        | None
+    ) = None
+    lead_length: Annotated[
+        float, Quantity("m", "One of the two leads, coil to tank; 0 for none", ge=0, lt=10)
+    ]
+    lead_spacing: Annotated[float, Quantity("m", "Between the leads, middle to middle", gt=0, lt=1)]
+    temperature: Annotated[float, Quantity("degC", "Of the copper while it works", gt=-50, lt=200)]
+
+    @model_validator(mode="after")
+    def _possible(self) -> Self:
+        if (self.pitch is None) == (self.length is None):
+            raise ValueError("give either pitch or length")
+        if self.wall > 0.5 * self.tube:
+            raise ValueError("wall: must be at most half of tube")
+        if self.turns > 1.0 and self.step < 1.02 * self.tube:
+            raise ValueError("turns of this tube would touch: pitch must be 2 % above tube")
+        if self.lead_length > 0.0 and self.lead_spacing <= self.tube:
+            raise ValueError("lead_spacing: the leads would touch; must be above tube")
+        return self
+
+    @property
+    def step(self) -> float:
+        """From a turn to the next [m]; given, or (length - tube)/(turns - 1)."""
+        if self.pitch is not None:
+            return self.pitch
+        assert self.length is not None
+        return (self.length - self.tube) / (self.turns - 1.0) if self.turns > 1.0 else self.length
+
+
+class PieceShape(Section):
+    """A cylinder on the coil's axis."""
+
+    material: Name
+    diameter: Annotated[float, Quantity("m", "Outer diameter", gt=0, lt=5)]
+    length: Annotated[float, Quantity("m", "Length along the coil's axis", gt=0, lt=10)]
+    wall: (
+        Annotated[
+            float, Quantity("m", "Wall of a tube or crucible; none for a solid rod", gt=0, lt=1)
+        ]
+        | None
+    ) = None
+    temperature: Annotated[
+        float, Quantity("degC", "At which the rehearsal finds it", gt=-50, le=3000)
+    ]
+
+    @model_validator(mode="after")
+    def _wall_fits(self) -> Self:
+        if self.wall is not None and self.wall >= 0.5 * self.diameter:
+            raise ValueError("wall: must be below half of diameter")
+        return self
+
+
+class ChargeShape(PieceShape):
+    """What lies in a tube or crucible."""
+
+    offset: Annotated[
+        float,
+        Quantity("m", "Its middle above the middle of what holds it", gt=-5, lt=5),
+    ]
+
+
+class PieceGeometry(PieceShape):
+    """A workpiece by ruler and material."""
+
+    position: Annotated[
+        float, Quantity("m", "Its middle from the coil's middle, along the axis", ge=0, lt=5)
+    ]
+    charge: ChargeShape | None = None
+
+    @model_validator(mode="after")
+    def _charge_fits(self) -> Self:
+        if self.charge is None:
+            return self
+        if self.wall is None:
+            raise ValueError("charge: needs a tube or crucible: give wall")
+        if self.charge.diameter >= self.diameter - 2.0 * self.wall:
+            raise ValueError("charge.diameter: does not fit inside the wall")
+        return self
 
 
 class Load(Section):
@@ -18,16 +115,83 @@ class Coil(Section):
 
     inductance: Annotated[float, Quantity("H", "Coil with its leads", gt=0, lt=1e-3)]
     resistance: Annotated[float, Quantity("ohm", "Coil and leads, AC", gt=0, lt=100)]
+    geometry: CoilGeometry | None = None
 
     def as_load(self) -> Load:
         """The empty coil as a load."""
         return Load(inductance=self.inductance, resistance=self.resistance)
 
 
+class Level(Load):
+    """What the coil's ends measure at one coil current, piece in its place."""
+
+    coil_current: Annotated[float, Quantity("A", "Peak", gt=0, lt=1e6)]
+
+
 class Workpiece(Load):
-    """A piece in the coil: what the coil's ends measure then."""
+    """A piece in the coil: what the coil's ends measure then, at the heater's working level."""
 
     title: Text
     travel: Annotated[
-        float, Quantity("m", "Way from fully in to fully out of the field", gt=0, lt=10)
+        float, Quantity("m", "Way from its place to fully out of the field", gt=0, lt=10)
     ]
+    geometry: PieceGeometry | None = None
+    levels: Annotated[tuple[Level, ...], Field(min_length=2)] | None = None
+    """L and R against the coil's current, rising, where they depend on it (steel)."""
+
+
+class CoilFile(Section):
+    """The work coil with nothing in it: measured, or by geometry, or some of each."""
+
+    inductance: (
+        Annotated[float, Quantity("H", "Coil with its leads, measured", gt=0, lt=1e-3)] | None
+    ) = None
+    resistance: (
+        Annotated[float, Quantity("ohm", "Coil and leads, AC, measured", gt=0, lt=100)] | None
+    ) = None
+    q: (
+        Annotated[float, Quantity("1", "Quality factor at resonance, measured", gt=1, lt=5000)]
+        | None
+    ) = None
+    geometry: CoilGeometry | None = None
+
+    @model_validator(mode="after")
+    def _one_way_each(self) -> Self:
+        if self.resistance is not None and self.q is not None:
+            raise ValueError("give either resistance or q")
+        if self.geometry is not None:
+            return self
+        if self.inductance is None:
+            raise ValueError("give inductance as measured, or [coil.geometry]")
+        if self.resistance is None and self.q is None:
+            raise ValueError("give resistance or q as measured, or [coil.geometry]")
+        return self
+
+
+class WorkpieceFile(Section):
+    """A piece in the coil: what the coil's ends measure then, or its geometry."""
+
+    title: Text
+    inductance: (
+        Annotated[float, Quantity("H", "Coil with the piece in it, measured", gt=0, lt=1e-3)] | None
+    ) = None
+    resistance: (
+        Annotated[float, Quantity("ohm", "Coil with the piece in it, measured", gt=0, lt=100)]
+        | None
+    ) = None
+    travel: (
+        Annotated[float, Quantity("m", "Way from its place to fully out of the field", gt=0, lt=10)]
+        | None
+    ) = None
+    geometry: PieceGeometry | None = None
+
+    @model_validator(mode="after")
+    def _one_way(self) -> Self:
+        values = {name: getattr(self, name) for name in ("inductance", "resistance", "travel")}
+        given = [name for name, value in values.items() if value is not None]
+        missing = [name for name in values if name not in given]
+        if self.geometry is not None and given:
+            raise ValueError(f"{' and '.join(given)} follow from geometry: give one or the other")
+        if self.geometry is None and missing:
+            raise ValueError(f"give {', '.join(missing)} as measured, or its geometry")
+        return self

@@ -1,9 +1,39 @@
-"""How heat leaves the machine."""
+"""How heat leaves the machine: air for the switches, water for the coil."""
 
-from typing import Annotated
+from typing import Annotated, Self
+
+from pydantic import model_validator
 
 from simkit.parameters.fields import Quantity
 from simkit.parameters.section import Section
+
+
+class Water(Section):
+    """Cooling water through the coil's tube, leads included."""
+
+    flow: Annotated[float, Quantity("m^3/s", "Through the tube", gt=0, lt=0.01)]
+    inlet: Annotated[float, Quantity("degC", "Temperature it comes in with", ge=0, lt=100)]
+    outlet_pressure: (
+        Annotated[
+            float,
+            Quantity("Pa", "Absolute, where it leaves; none: open to the air", gt=1e4, lt=2e6),
+        ]
+        | None
+    ) = None
+    bore: (
+        Annotated[float, Quantity("m", "Of the tube, where there is no geometry", gt=0, lt=0.1)]
+        | None
+    ) = None
+    length: (
+        Annotated[float, Quantity("m", "Of the tube, where there is no geometry", gt=0, lt=1e3)]
+        | None
+    ) = None
+
+    @model_validator(mode="after")
+    def _both_or_none(self) -> Self:
+        if (self.bore is None) != (self.length is None):
+            raise ValueError("bore goes with length")
+        return self
 
 
 class Cooling(Section):
@@ -14,3 +44,4 @@ class Cooling(Section):
     heatsink_resistance: Annotated[
         float, Quantity("K/W", "Heatsink to air, all switches together", gt=0, lt=100)
     ]
+    water: Water | None = None

@@ -62,6 +62,22 @@ __all__ = [
 ]
 
 
+def resonance(transformer: Transformer, tank: Tank, coil_inductance: float) -> float:
+    """Frequency at which bridge voltage and current are in phase, losses left out [Hz].
+
+    Loop-fed: 1/(2 pi sqrt((L + L_leak/n^2) C)); shunt-fed, with the matching inductor and the
+    leakage as L_m: 1/(2 pi sqrt(C L L_m/(L + L_m))), where the inductive shunt-fed tank turns
+    (both from the reactance of the lossless network being zero).
+    """
+    stray = transformer.leakage_inductance / transformer.ratio**2
+    if tank.matching is None:
+        inductance = coil_inductance + stray
+    else:
+        matching = tank.matching.inductance + stray
+        inductance = coil_inductance * matching / (coil_inductance + matching)
+    return 1.0 / (2.0 * pi * sqrt(inductance * tank.capacitance))
+
+
 class Machine(Section):
     """One induction heater."""
 
@@ -88,19 +104,8 @@ class Machine(Section):
         return self.workpieces[name]
 
     def resonance(self, coil_inductance: float) -> float:
-        """Frequency at which bridge voltage and current are in phase, losses left out [Hz].
-
-        Loop-fed: 1/(2 pi sqrt((L + L_leak/n^2) C)); shunt-fed, with the matching inductor and the
-        leakage as L_m: 1/(2 pi sqrt(C L L_m/(L + L_m))), where the inductive shunt-fed tank turns
-        (both from the reactance of the lossless network being zero).
-        """
-        stray = self.transformer.leakage_inductance / self.transformer.ratio**2
-        if self.tank.matching is None:
-            inductance = coil_inductance + stray
-        else:
-            matching = self.tank.matching.inductance + stray
-            inductance = coil_inductance * matching / (coil_inductance + matching)
-        return 1.0 / (2.0 * pi * sqrt(inductance * self.tank.capacitance))
+        """Frequency at which bridge voltage and current are in phase [Hz]; see `resonance`."""
+        return resonance(self.transformer, self.tank, coil_inductance)
 
     @model_validator(mode="after")
     def _half_blocking_needs_capacitor(self) -> Self:

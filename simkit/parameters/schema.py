@@ -5,13 +5,13 @@ from typing import Any
 from pydantic import BaseModel
 
 from simkit.parameters.fields import SOURCES
-from simkit.parameters.machine import Machine
 from simkit.parameters.part import Mosfet
 from simkit.parameters.readings import Readings
 from simkit.parameters.scenario import Scenario
+from simkit.parameters.written import MachineFile
 
 MODELS: dict[str, type[BaseModel]] = {
-    "machine": Machine,
+    "machine": MachineFile,
     "scenario": Scenario,
     "part": Mosfet,
     "readings": Readings,

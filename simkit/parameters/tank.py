@@ -15,6 +15,25 @@ class Matching(Section):
     resistance: Annotated[float, Quantity("ohm", "Its winding, AC", gt=0, lt=100)]
 
 
+class Can(Section):
+    """One can of the bank by its data sheet: what it loses and what bounds it at a frequency."""
+
+    loss_factor: Annotated[float, Quantity("1", "tan delta of the dielectric alone", gt=0, lt=0.1)]
+    series_resistance: Annotated[float, Quantity("ohm", "Metal and contacts", gt=0, lt=1)]
+    inductance: Annotated[float, Quantity("H", "ESL", gt=0, lt=1e-6)]
+    thermal_resistance: Annotated[float, Quantity("K/W", "Hot spot to ambient", gt=0, lt=1e3)]
+    allowed_rise: Annotated[float, Quantity("K", "Of the hot spot over ambient", gt=0, lt=150)]
+
+
+class Bus(Section):
+    """The rails the cans sit along."""
+
+    inductance: Annotated[
+        float, Quantity("H", "From one can to the next, both rails together", gt=0, lt=1e-6)
+    ]
+    feed: Literal["same-end", "opposite-ends"]
+
+
 class Tank(Section):
     """Capacitor bank parallel to the coil, and where the transformer sits."""
 
@@ -25,6 +44,8 @@ class Tank(Section):
     can_voltage: Annotated[float, Quantity("V", "Allowed rms voltage of a can", gt=0, lt=1e5)]
     can_current: Annotated[float, Quantity("A", "Allowed rms current of a can", gt=0, lt=1e3)]
     matching: Matching | None = None
+    can: Can | None = None
+    bus: Bus | None = None
 
     @model_validator(mode="after")
     def _shunt_needs_matching(self) -> Self:
@@ -41,3 +62,17 @@ class Tank(Section):
     def esr(self) -> float:
         """Equivalent series resistance of the bank [ohm]."""
         return self.can_esr / self.cans
+
+
+class TankFile(Tank):
+    """Capacitor bank parallel to the coil; a can's ESR as measured, or from [tank.can]."""
+
+    can_esr: (
+        Annotated[float, Quantity("ohm", "ESR of one can at the frequency", gt=0, lt=10)] | None
+    ) = None  # type: ignore[assignment]  # as written, before it is worked out
+
+    @model_validator(mode="after")
+    def _esr_is_given(self) -> Self:
+        if self.can_esr is None and self.can is None:
+            raise ValueError("give can_esr as measured, or [tank.can]")
+        return self

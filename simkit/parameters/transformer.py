@@ -1,4 +1,4 @@
-"""The matching transformer between bridge and tank."""
+"""The matching transformer between bridge and tank: measured, or from core and windings."""
 
 from math import pi
 from typing import Annotated, Self
@@ -7,6 +7,60 @@ from pydantic import model_validator
 
 from simkit.parameters.fields import Quantity
 from simkit.parameters.section import Section
+
+
+class CoreLoss(Section):
+    """Steinmetz constants in SI units: W/m^3 = k (f/Hz)^alpha (B/T)^beta."""
+
+    k: Annotated[float, Quantity("1", "Constant, for Hz, T and W/m^3", gt=0, lt=1e6)]
+    alpha: Annotated[float, Quantity("1", "Exponent of frequency", ge=1, le=3)]
+    beta: Annotated[float, Quantity("1", "Exponent of flux density", ge=1, le=4)]
+    frequency_min: Annotated[float, Quantity("Hz", "The fit holds from", gt=0, lt=1e8)]
+    frequency_max: Annotated[float, Quantity("Hz", "The fit holds up to", gt=0, lt=1e8)]
+
+
+class Core(Section):
+    """The core, all pieces of it together."""
+
+    area: Annotated[float, Quantity("m^2", "Effective area", gt=0, lt=0.1)]
+    path: Annotated[float, Quantity("m", "Effective length of the magnetic path", gt=0, lt=5)]
+    gap: Annotated[float, Quantity("m", "Air gap in all", gt=0, lt=0.1)] | None = None
+    permeability: (
+        Annotated[float, Quantity("1", "Initial relative permeability", ge=1, lt=1e6)] | None
+    ) = None
+    inductance_factor: (
+        Annotated[float, Quantity("H", "A_L, per turn squared", gt=0, lt=1e-2)] | None
+    ) = None
+    saturation_cold: Annotated[float, Quantity("T", "Saturation flux at 25 degC", gt=0, lt=3)]
+    saturation_hot: Annotated[float, Quantity("T", "Saturation flux at 100 degC", gt=0, lt=3)]
+    temperature: Annotated[float, Quantity("degC", "Of the core while it works", gt=-50, lt=200)]
+    loss: CoreLoss | None = None
+
+    @model_validator(mode="after")
+    def _one_way(self) -> Self:
+        if self.permeability is not None and self.inductance_factor is not None:
+            raise ValueError("give either permeability or inductance_factor")
+        if self.gap is not None and self.inductance_factor is not None:
+            raise ValueError("gap: inductance_factor has the gap in it already")
+        return self
+
+
+class Winding(Section):
+    """Wire of one winding; for foil or tube the strand that has its section."""
+
+    length: Annotated[float, Quantity("m", "Wire of all turns with their leads", gt=0, lt=1e3)]
+    wire: Annotated[float, Quantity("m", "Diameter of the copper of a strand", gt=0, lt=0.1)]
+    strands: Annotated[int, Quantity("1", "Strands in parallel", ge=1, le=100000)]
+    temperature: Annotated[float, Quantity("degC", "Of the copper while it works", gt=-50, lt=200)]
+
+
+class Window(Section):
+    """How two concentric windings lie on the core, which makes the leakage."""
+
+    mean_turn: Annotated[float, Quantity("m", "Mean length of a turn", gt=0, lt=5)]
+    height: Annotated[float, Quantity("m", "Windings along the core", gt=0, lt=2)]
+    spacing: Annotated[float, Quantity("m", "Insulation between the windings", ge=0, lt=0.1)]
+    build: Annotated[float, Quantity("m", "Both windings, across", gt=0, lt=0.2)]
 
 
 class Transformer(Section):
@@ -34,6 +88,8 @@ class Transformer(Section):
         | None
     ) = None
 
+    core: Core | None = None
+
     @model_validator(mode="after")
     def _core_helps(self) -> Self:
         if self.core_path is not None:
@@ -49,3 +105,70 @@ class Transformer(Section):
     def ratio(self) -> float:
         """Primary turns over secondary turns [1]."""
         return self.primary_turns / self.secondary_turns
+
+
+class TransformerFile(Section):
+    """Matching transformer: measured, or from core, windings and window, or some of each."""
+
+    primary_turns: Annotated[int, Quantity("1", "Turns on the bridge side", ge=1, le=1000)]
+    secondary_turns: Annotated[int, Quantity("1", "Turns on the tank side", ge=1, le=1000)]
+    magnetising_inductance: (
+        Annotated[float, Quantity("H", "Seen from the primary, measured", gt=0, lt=10)] | None
+    ) = None
+    leakage_inductance: (
+        Annotated[float, Quantity("H", "Seen from the primary, measured", gt=0, lt=1e-2)] | None
+    ) = None
+    primary_resistance: (
+        Annotated[float, Quantity("ohm", "Winding, AC, measured", gt=0, lt=100)] | None
+    ) = None
+    secondary_resistance: (
+        Annotated[float, Quantity("ohm", "Winding, AC, measured", gt=0, lt=100)] | None
+    ) = None
+    blocking_capacitance: (
+        Annotated[float, Quantity("F", "Capacitor in series with the primary", gt=0, lt=1e-2)]
+        | None
+    ) = None
+    core_area: (
+        Annotated[float, Quantity("m^2", "Effective area of the core", gt=0, lt=0.1)] | None
+    ) = None
+    saturation_flux: (
+        Annotated[float, Quantity("T", "At working temperature", gt=0, lt=3)] | None
+    ) = None
+    core_path: (
+        Annotated[
+            float,
+            Quantity(
+                "m", "Effective path length of the core: with it, the core saturates", gt=0, lt=10
+            ),
+        ]
+        | None
+    ) = None
+    core: Core | None = None
+    primary: Winding | None = None
+    secondary: Winding | None = None
+    window: Window | None = None
+
+    @model_validator(mode="after")
+    def _one_way_each(self) -> Self:
+        for name in ("core_area", "saturation_flux"):
+            if (getattr(self, name) is None) == (self.core is None):
+                raise ValueError(f"give either {name} or [transformer.core]")
+        core = self.core
+        if core is not None and self.core_path is not None:
+            raise ValueError("core_path: [transformer.core] has its path already")
+        if self.magnetising_inductance is None and not (
+            core and (core.permeability or core.inductance_factor)
+        ):
+            raise ValueError(
+                "give magnetising_inductance as measured, or permeability or inductance_factor in "
+                "[transformer.core]"
+            )
+        ways = (
+            ("leakage_inductance", "window"),
+            ("primary_resistance", "primary"),
+            ("secondary_resistance", "secondary"),
+        )
+        for value, table in ways:
+            if (getattr(self, value) is None) == (getattr(self, table) is None):
+                raise ValueError(f"give either {value} as measured or [transformer.{table}]")
+        return self

@@ -180,6 +180,7 @@ def copper_depth(geometry: CoilGeometry, resistivity: float, frequency: float) -
     return around / (2j * math.pi * frequency * MU0)
 
 
+@lru_cache(maxsize=64)
 def turns_impedance(geometry: CoilGeometry, resistivity: float, frequency: float) -> complex:
     """Impedance of the empty coil's turns by the ring method [ohm].
 

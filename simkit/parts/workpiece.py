@@ -11,10 +11,11 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
+from functools import lru_cache
 
 import numpy as np
 
-from simkit.parts.coil import Coil, copper_depth, turns_impedance, turns_of
+from simkit.parts.coil import Coil, CoilGeometry, copper_depth, turns_impedance, turns_of
 from simkit.parts.magnetics import (
     saturated_permeability,
     saturation_exponent,
@@ -32,7 +33,14 @@ from simkit.parts.rings import (
     rectangle,
     tangential_matrix,
 )
-from simkit.parts.ringsystem import Matrices, Solved, answer_of_coil, matrices, solve_bodies
+from simkit.parts.ringsystem import (
+    Answered,
+    Matrices,
+    Solved,
+    answer_of_coil,
+    matrices,
+    solve_bodies,
+)
 from simkit.parts.skin import bore_flux_depth, rod_flux_depth, skin_depth, wavenumber
 
 # A skin thicker than this share of radius or wall is no sheet on the surface.
@@ -109,16 +117,30 @@ class Loaded:
 
 
 @dataclass(frozen=True)
+class _Shape:
+    """A piece at a place [m], as rings on its surface or, where the skin is thick, through it."""
+
+    piece: Piece
+    at: float
+    thick: bool
+
+
+@dataclass(frozen=True)
 class _Body:
     """One piece as rings, with what its equations need; arrays have one entry per ring."""
 
-    piece: Piece
+    shape: _Shape
     rings: Sheet | Block
     resistivity: float
     initial: float
     rayleigh: float
     saturation: float
     warnings: tuple[str, ...]
+
+    @property
+    def piece(self) -> Piece:
+        """What it is made from."""
+        return self.shape.piece
 
     def permeability(self, field: Real) -> Real:
         """mu_r of every ring at its field [1]; 1 for volume rings, which are not magnetic."""
@@ -180,6 +202,11 @@ def _section(piece: Piece, at: float) -> Block:
     return rectangle(bore, radius, at - piece.length / 2, at + piece.length / 2, across, along)
 
 
+def _rings_of(shape: _Shape) -> Sheet | Block:
+    """The rings of a shape."""
+    return (_section if shape.thick else _surface)(shape.piece, shape.at)
+
+
 def _body(
     piece: Piece, material: Material, temperature: float, frequency: float, at: float
 ) -> _Body:
@@ -191,21 +218,38 @@ def _body(
         saturation = material.magnetism.saturation_at(temperature)
     depth = skin_depth(resistivity.value, frequency)
     room = THICK_ROD * piece.diameter / 2 if piece.wall is None else THICK_WALL * piece.wall
-    thick = initial == 1.0 and depth > room
-    rings = _section(piece, at) if thick else _surface(piece, at)
+    shape = _Shape(piece, at, initial == 1.0 and depth > room)
     return _Body(
-        piece, rings, resistivity.value, initial, rayleigh, saturation, resistivity.outside
+        shape,
+        _rings_of(shape),
+        resistivity.value,
+        initial,
+        rayleigh,
+        saturation,
+        resistivity.outside,
     )
 
 
+@lru_cache(maxsize=64)
+def _ready(
+    geometry: CoilGeometry, resistivity: float, frequency: float, shapes: tuple[_Shape, ...]
+) -> Answered:
+    """What the rings do to each other, coil solved: the same at every current, so kept."""
+    turns, alone = turns_of(geometry)
+    known = matrices(turns.sheet, tuple(_rings_of(shape) for shape in shapes), alone)
+    copper = copper_depth(geometry, resistivity, frequency)
+    return answer_of_coil(turns, known, copper, 2.0 * math.pi * frequency)
+
+
 def _settle(
-    coil: Coil, bodies: list[_Body], known: Matrices, current: float, frequency: float
+    coil: Coil,
+    bodies: list[_Body],
+    ready: Answered,
+    current: float,
+    frequency: float,
 ) -> tuple[Solved, list[Real], tuple[str, ...]]:
     """Iterate the field at every ring [A/m, peak] and the permeability it makes."""
-    turns, _ = turns_of(coil.geometry)
-    copper = copper_depth(coil.geometry, coil.resistivity, frequency)
-    ready = answer_of_coil(turns, known, copper, 2.0 * math.pi * frequency)
-    cuts = np.subtract(known.starts[2:-1], known.starts[1])
+    cuts = np.subtract(ready.known.starts[2:-1], ready.known.starts[1])
     fields = [np.full(len(body.rings.r), current / coil.geometry.pitch) for body in bodies]
     change = math.inf
     for _ in range(ROUNDS):
@@ -295,15 +339,15 @@ def workpiece_in_coil(
                 position + charge.offset,
             )
         )
-    turns, alone = turns_of(coil.geometry)
-    known = matrices(turns.sheet, tuple(body.rings for body in bodies), alone)
-    solved, fields, unsettled = _settle(coil, bodies, known, coil_current, frequency)
+    shapes = tuple(body.shape for body in bodies)
+    ready = _ready(coil.geometry, coil.resistivity, frequency, shapes)
+    solved, fields, unsettled = _settle(coil, bodies, ready, coil_current, frequency)
     empty = turns_impedance(coil.geometry, coil.resistivity, frequency)
     added = coil.scale * (solved.impedance - empty)
     change = added.imag / (2.0 * math.pi * frequency)
     warnings = [*coil.notes, *unsettled]
     means = [
-        _weighted(body, known, solved, field, coil_current, frequency)
+        _weighted(body, ready.known, solved, field, coil_current, frequency)
         for body, field in zip(bodies, fields, strict=True)
     ]
     depths = [

@@ -7,14 +7,20 @@ from simkit.errors import InputError, Problem
 from simkit.parameters.load import Loaded, load_file
 from simkit.parameters.machine import Machine
 from simkit.parameters.scenario import Event, Scenario
+from simkit.parameters.written import MachineFile
 
 MOVES = {"pull-out": "load", "drop-in": "load", "frequency": "frequency", "supply": "voltage"}
 """What each kind of event changes; two events on the same thing may not overlap."""
 
 
 def load_machine(path: Path, overrides: Mapping[str, str] | None = None) -> Loaded[Machine]:
-    """A machine file; InputError with every problem found."""
-    return load_file(path, Machine, overrides or {})
+    """A machine file, with all that follows from its part files and geometry worked out.
+
+    Errors: InputError with every problem found, `build`'s included.
+    """
+    from simkit.parts.build import build
+
+    return build(load_file(path, MachineFile, overrides or {}))
 
 
 def load_scenario(

@@ -20,9 +20,9 @@ from simkit.errors import InputError
 from simkit.parameters.fields import Quantity, field_units
 from simkit.parameters.lines import line_table, nearest_line
 from simkit.parameters.load import OVERRIDDEN, SOURCES, Loaded, load_file, load_text
-from simkit.parameters.machine import Machine
 from simkit.parameters.scenario import Scenario
 from simkit.parameters.schema import json_schema
+from simkit.parameters.written import MachineFile
 
 ROOT = Path(__file__).resolve().parents[2]
 SHIPPED = sorted(ROOT.glob("scenarios/*/*.toml"))
@@ -505,7 +505,7 @@ def test_a_unit_nobody_knows_is_refused_when_the_schema_is_written() -> None:
 
 
 def test_the_json_schema_carries_unit_meaning_and_range() -> None:
-    field = json_schema("machine")["$defs"]["Tank"]["properties"]["can_capacitance"]
+    field = json_schema("machine")["$defs"]["TankFile"]["properties"]["can_capacitance"]
     assert (field["x-unit"], field["description"]) == ("F", "One can [F]")
     number, text, table = field["anyOf"]
     assert (number["type"], number["exclusiveMinimum"]) == ("number", 0)
@@ -513,7 +513,7 @@ def test_the_json_schema_carries_unit_meaning_and_range() -> None:
     assert set(table["properties"]) == {"value", "source", "tolerance", "note"}
 
 
-KINDS = {"machine": Machine, "scenario": Scenario}
+KINDS = {"machine": MachineFile, "scenario": Scenario}
 OURS = [p for p in SHIPPED if p.parent.name != "parts"]
 
 

@@ -1,0 +1,131 @@
+"""L and R of a load at the level it is really driven at.
+
+What steel does to the coil depends on the coil's current, and the current on what the steel does;
+the two are solved together, in the fundamental, wherever a rehearsal needs the pair: at its
+frequency and supply voltage. So a rehearsal at 30 V finds other values than one at 325 V, and
+neither is written down anywhere.
+
+Why here and not a method of `Machine`: it takes the network's equations, and a machine is data.
+`Machine.load` gives the values at the drive's working margin and full supply.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from math import exp, log, pi
+
+import numpy as np
+
+from simkit.parameters.machine import Load, Machine, Workpiece
+
+
+def coil_current(machine: Machine, load: Load, frequency: float, voltage: float) -> float:
+    """Peak of the fundamental of the coil's current [A].
+
+    A square wave of the link `voltage` [V] at `frequency` [Hz] into: switches, winding, blocking
+    capacitor, leakage; magnetising inductance; n:1; tank. Source: 4 V/pi of a square wave
+    (Erickson and Maksimovic eq. 22.2) and impedances in series and parallel. Range: sine
+    currents, so near resonance; ideal edges.
+    """
+    transformer, tank = machine.transformer, machine.tank
+    s = 2j * pi * frequency
+    coil = s * load.inductance + load.resistance
+    bank = 1.0 / (s * tank.capacitance) + tank.esr
+    if tank.matching is None:
+        seen, share = coil + bank, 1.0 + 0j
+    else:
+        matching = s * tank.matching.inductance + tank.matching.resistance
+        seen, share = coil * bank / (coil + bank) + matching, bank / (coil + bank)
+    seen = transformer.ratio**2 * (seen + transformer.secondary_resistance)
+    magnetising = s * transformer.magnetising_inductance
+    behind = seen * magnetising / (seen + magnetising)
+    level = 4.0 / pi * voltage * (1.0 if machine.bridge.topology == "full" else 0.5)
+    primary = level / (_front(machine, s) + behind)
+    return abs(primary * behind / seen * transformer.ratio * share)
+
+
+def primary_current(machine: Machine, load: Load, frequency: float, voltage: float) -> float:
+    """Peak of the fundamental of the bridge's output current, magnetising part left out [A].
+
+    Arguments, source and range as for `coil_current`.
+    """
+    current = coil_current(machine, load, frequency, voltage) / machine.transformer.ratio
+    if machine.tank.matching is None:
+        return current
+    s = 2j * pi * frequency
+    bank = 1.0 / (s * machine.tank.capacitance) + machine.tank.esr
+    return current * abs((s * load.inductance + load.resistance + bank) / bank)
+
+
+def _front(machine: Machine, s: complex) -> complex:
+    """Switches, winding, what blocks direct current, leakage [ohm]."""
+    bridge, transformer, drive = machine.bridge, machine.transformer, machine.drive
+    channel = machine.switch.channel
+    on = channel.drain_resistance
+    on += 1.0 / (channel.transconductance * (drive.voltage_on - channel.threshold))
+    split = bridge.split_capacitance
+    blocking = [c for c in (2.0 * split if split else None, transformer.blocking_capacitance) if c]
+    resistance = on * (2 if bridge.topology == "full" else 1) + transformer.primary_resistance
+    series = resistance + 0.5 * (bridge.split_esr or 0.0) + s * transformer.leakage_inductance
+    return series + sum(1.0 / (s * c) for c in blocking)
+
+
+def at_level(piece: Workpiece, current: float) -> Load:
+    """L and R of a piece at a coil current [A, peak]; between levels a straight line over log I.
+
+    Outside the levels the nearest one holds: steel has its initial permeability below, and is
+    saturated above.
+    """
+    if piece.levels is None:
+        return piece
+    spots = np.log([level.coil_current for level in piece.levels])
+    at = log(max(current, 1e-9))
+    return Load(
+        inductance=float(np.interp(at, spots, [level.inductance for level in piece.levels])),
+        resistance=float(np.interp(at, spots, [level.resistance for level in piece.levels])),
+    )
+
+
+def load_at(machine: Machine, name: str, frequency: float, voltage: float) -> Load:
+    """A load as the drive finds it at a frequency [Hz] and a link voltage [V].
+
+    KeyError for a workpiece the machine has not. Method: `driven`.
+    """
+    piece = machine.workpieces.get(name)
+    if piece is None or piece.levels is None:
+        return machine.load(name)
+    return at_level(
+        piece, driven(lambda load: coil_current(machine, load, frequency, voltage), piece)
+    )
+
+
+def load_at_margin(machine: Machine, name: str, margin: float, voltage: float) -> Load:
+    """A load at a drive frequency a share `margin` above its own resonance [1], at a voltage [V].
+
+    As `load_at`, with the frequency following the load's inductance.
+    """
+    piece = machine.workpieces.get(name)
+    if piece is None or piece.levels is None:
+        return machine.load(name)
+
+    def current(load: Load) -> float:
+        frequency = (1.0 + margin) * machine.resonance(load.inductance)
+        return coil_current(machine, load, frequency, voltage)
+
+    return at_level(piece, driven(current, piece))
+
+
+def driven(current: Callable[[Load], float], piece: Workpiece) -> float:
+    """The coil current I at which `current` of the load at I is I again [A, peak].
+
+    Halving over log I, from 0.1 mA to 100 kA, so of several balances the one that halving meets;
+    a tank with steel in it may have three near resonance (a jump resonance, textbook).
+    """
+    low, high = log(1e-4), log(1e5)
+    for _ in range(50):
+        middle = 0.5 * (low + high)
+        if current(at_level(piece, exp(middle))) > exp(middle):
+            low = middle
+        else:
+            high = middle
+    return exp(0.5 * (low + high))
