@@ -71,10 +71,10 @@ def _front(machine: Machine, s: complex) -> complex:
 
 
 def at_level(piece: Workpiece, current: float) -> Load:
-    """L and R of a piece at a coil current [A, peak]; between levels a straight line over log I.
+    """L [H] and R [ohm] of a piece at a coil current [A, peak]: a straight line over log I.
 
-    Outside the levels the nearest one holds: steel has its initial permeability below, and is
-    saturated above.
+    Source of the levels: `workpiece.workpiece_in_coil`. Range: as there; outside the levels the
+    nearest one holds, for steel has its initial permeability below, and is saturated above.
     """
     if piece.levels is None:
         return piece
@@ -89,7 +89,8 @@ def at_level(piece: Workpiece, current: float) -> Load:
 def load_at(machine: Machine, name: str, frequency: float, voltage: float) -> Load:
     """A load as the drive finds it at a frequency [Hz] and a link voltage [V].
 
-    KeyError for a workpiece the machine has not. Method: `driven`.
+    L [H] and R [ohm] at the current they let through. KeyError for a workpiece the machine has
+    not. Source and range: `coil_current`, `at_level`; how it is found: `driven`.
     """
     piece = machine.workpieces.get(name)
     if piece is None or piece.levels is None:
@@ -102,7 +103,7 @@ def load_at(machine: Machine, name: str, frequency: float, voltage: float) -> Lo
 def load_at_margin(machine: Machine, name: str, margin: float, voltage: float) -> Load:
     """A load at a drive frequency a share `margin` above its own resonance [1], at a voltage [V].
 
-    As `load_at`, with the frequency following the load's inductance.
+    As `load_at`, with the frequency following the load's inductance; source and range as there.
     """
     piece = machine.workpieces.get(name)
     if piece is None or piece.levels is None:
@@ -118,8 +119,9 @@ def load_at_margin(machine: Machine, name: str, margin: float, voltage: float) -
 def driven(current: Callable[[Load], float], piece: Workpiece) -> float:
     """The coil current I at which `current` of the load at I is I again [A, peak].
 
-    Halving over log I, from 0.1 mA to 100 kA, so of several balances the one that halving meets;
-    a tank with steel in it may have three near resonance (a jump resonance, textbook).
+    Halving over log I. Source: bisection, textbook. Range: balances between 0.1 mA and 100 kA,
+    one of them; a tank with steel in it may have three near resonance (a jump resonance,
+    textbook), and then it is the one that halving meets.
     """
     low, high = log(1e-4), log(1e5)
     for _ in range(50):

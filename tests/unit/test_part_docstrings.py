@@ -13,8 +13,9 @@ from pathlib import Path
 import pytest
 
 PARTS = Path(__file__).resolve().parents[2] / "simkit" / "parts"
-TOOLS = {"inputs.py", "ranged.py"}
-"""They hold no formula: refusals of impossible arguments, and the figure with its notes."""
+TOOLS = {"inputs.py", "ranged.py", "build.py", "loads.py", "switches.py"}
+"""They hold no formula: refusals of impossible arguments, the figure with its notes, and what puts
+the formulae of the others together for a machine file."""
 
 UNIT = re.compile(r"\[[^\]]+\]")
 SOURCE = re.compile(r"\b[Ss]ources?\b")
