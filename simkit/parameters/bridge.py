@@ -2,16 +2,27 @@
 
 from typing import Annotated, Literal, Self
 
-from pydantic import model_validator
+from pydantic import Field, model_validator
 
 from simkit.parameters.fields import Quantity
 from simkit.parameters.section import Section
 
 
 class Snubber(Section):
-    """Resistor and capacitor in series, across each switch or across each leg."""
+    """Resistor and capacitor in series, across each switch or across each leg.
 
-    place: Literal["switch", "leg"]
+    "switch": drain to source. It takes part in every swing of the bridge node: slower edges, more
+    charge to move in the dead time, and heat at every hard edge.
+    "leg": from rail to rail at the leg. It takes no part in the node's swing; what it damps is the
+    ringing of the commutation loop, as seen in the drain voltage's overshoot and in recovery dv/dt.
+    """
+
+    place: Annotated[
+        Literal["switch", "leg"],
+        Field(
+            description="switch: drain to source, slows the node; leg: rail to rail, damps the loop"
+        ),
+    ]
     resistance: Annotated[float, Quantity("ohm", "Snubber resistor", gt=0, lt=1e5)]
     capacitance: Annotated[float, Quantity("F", "Snubber capacitor", gt=0, lt=1e-5)]
 

@@ -35,7 +35,11 @@ class Channel(Section):
     output_capacitance_zero: Annotated[
         float, Quantity("F", "C_ds at zero drain voltage", gt=0, lt=1e-6)
     ]
-    junction_potential: Annotated[float, Quantity("V", "Built-in potential of C_ds", gt=0, lt=10)]
+    junction_potential: Annotated[
+        # Silicon lies near 0.8 V, silicon carbide near 3 V; above 5 V the engine stops.
+        float,
+        Quantity("V", "Built-in potential of C_ds", gt=0, le=4),
+    ]
     junction_grading: Annotated[float, Quantity("1", "Grading exponent of C_ds", gt=0, lt=0.95)]
     breakdown_voltage: Annotated[
         float, Quantity("V", "Drain voltage at which the chip avalanches", gt=0, lt=1e4)
