@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 
 from simkit.circuit import values
+from simkit.circuit.timeline import Timeline
 from simkit.parameters.machine import Machine
 
 
@@ -41,7 +42,19 @@ def switch_vectors(number: int) -> tuple[str, ...]:
     return (*inner, f"v(d{number})", f"@m.xq{number}.m1[id]")
 
 
-def saved_vectors(machine: Machine) -> tuple[str, ...]:
+def fault_vectors(line: Timeline) -> tuple[str, ...]:
+    """Saved nodes of the fault elements: where their current flows, and their conductance."""
+    nodes = {
+        "can-open": ("tf", "tg", "to"),
+        "link-capacitor-open": ("clx", "lo"),
+        "fuse": ("slk", "fo"),
+        "ground-fault": ("ef",),
+    }
+    kinds = {f.kind for f in line.faults}
+    return tuple(f"v({n})" for kind in nodes if kind in kinds for n in nodes[kind])
+
+
+def saved_vectors(machine: Machine, line: Timeline) -> tuple[str, ...]:
     """Everything the measures read, and no more: a long run is mostly written data."""
     nodes = ["sup", "link", "cl1", "cl2", "film", "cf1", "cf2", "p", "a", "b", "pb", "pc"]
     nodes += ["s1", "s2", "t1", "w", "x", "fl", "lx", "rx"]
@@ -61,4 +74,4 @@ def saved_vectors(machine: Machine) -> tuple[str, ...]:
         saved += switch_vectors(place.number)
         if snubber and snubber.place == "switch":
             saved.append(f"v(n{place.number})")
-    return tuple(saved)
+    return (*saved, *fault_vectors(line))

@@ -88,7 +88,7 @@ def render(template: str, namespace: dict[str, Any]) -> str:
 def machine_deck(machine: Machine, line: Timeline, seed: values.Seed, analysis: Analysis) -> Deck:
     """Deck of the whole machine over a timeline, started from a seed."""
     bridge = values.bridge_values(machine, line, seed)
-    saved = saved_vectors(machine)
+    saved = saved_vectors(machine, line)
     stop = line.stop - line.begin
     text = render(
         "machine.cir.j2",
@@ -96,9 +96,9 @@ def machine_deck(machine: Machine, line: Timeline, seed: values.Seed, analysis: 
             "switch": values.switch_values(machine.switch),
             "supply": values.supply_values(machine, line, seed),
             "bridge": bridge,
-            "gate": values.gate_values(machine.drive),
+            "gate": values.gate_values(machine.drive, line),
             "coupling": values.coupling_values(machine, seed),
-            "tank": values.tank_values(machine, seed),
+            "tank": values.tank_values(machine, line, seed),
             "coil": values.coil_values(line, seed),
             "analysis": {
                 "options": analysis.options,

@@ -7,66 +7,22 @@ The drive's phase is accumulated, so that a change of frequency loses no pulse.
 """
 
 from dataclasses import dataclass, field, replace
-from math import cos, floor, pi
+from math import floor
 
 import numpy as np
 from numpy.typing import NDArray
 
-from simkit.parameters.machine import Machine
-from simkit.parameters.scenario import Event, Scenario
+from simkit.circuit.faults import Fault
+from simkit.circuit.profile import Change, Profile
+from simkit.parameters.events import EDGE, Event
+from simkit.parameters.machine import Load, Machine
+from simkit.parameters.scenario import Scenario
+from simkit.parts.coupled_turns import shorted_turn
 
-SEGMENTS = 48
-"""Straight pieces per smooth change; the largest error of a raised cosine is then 5e-4 of it."""
+__all__ = ["Change", "Fault", "NamedEvent", "Profile", "Timeline", "timeline"]
+
 START_PHASE = 0.25
 """Phase of the drive at time zero [periods]: mid half period, where nothing switches."""
-
-
-@dataclass(frozen=True)
-class Change:
-    """A smooth change from one value to another between two times [s]."""
-
-    start: float
-    end: float
-    before: float
-    after: float
-
-    def at(self, time: float) -> float:
-        """Value at a time: a raised cosine, flat at both ends."""
-        share = min(max((time - self.start) / (self.end - self.start), 0.0), 1.0)
-        return self.before + (self.after - self.before) * 0.5 * (1.0 - cos(pi * share))
-
-
-@dataclass(frozen=True)
-class Profile:
-    """A value over time: constant but for some changes that do not overlap."""
-
-    first: float
-    changes: tuple[Change, ...] = ()
-
-    @property
-    def constant(self) -> bool:
-        """Whether nothing ever changes."""
-        return not self.changes
-
-    @property
-    def last(self) -> float:
-        """Value after all changes."""
-        return self.changes[-1].after if self.changes else self.first
-
-    def at(self, time: float) -> float:
-        """Value at a time [s]."""
-        for change in reversed(self.changes):
-            if time >= change.start:
-                return change.at(time)
-        return self.first
-
-    def points(self, origin: float, stop: float) -> list[tuple[float, float]]:
-        """Break points (time since origin, value) from origin to stop, times rising strictly."""
-        times = {origin, stop}
-        for change in self.changes:
-            times.update(np.linspace(change.start, change.end, SEGMENTS + 1).tolist())
-        inside = sorted(t for t in times if origin <= t <= stop)
-        return [(t - origin, self.at(t)) for t in inside]
 
 
 @dataclass(frozen=True)
@@ -88,6 +44,8 @@ class Timeline:
     resistance: Profile
     stop: float
     events: tuple[NamedEvent, ...] = ()
+    faults: tuple[Fault, ...] = ()
+    """Events that change the circuit or its gates; the fast model knows nothing of them."""
     begin: float = 0.0
     end: float = 0.0
     """End of the whole scenario; the clock of a changing frequency is laid out up to here [s]."""
@@ -158,57 +116,113 @@ def start_frequency(machine: Machine, scenario: Scenario) -> float:
 
 
 def event_duration(machine: Machine, event: Event, load_name: str) -> float:
-    """Length of an event [s]: as given, or the piece's travel over its speed."""
+    """Length of an event [s]: as given, or the piece's travel over its speed, or a contact's."""
     if event.duration is not None:
         return event.duration
-    assert event.speed is not None
+    if event.speed is None:
+        return EDGE
     piece = machine.workpieces[event.load or load_name]
     return piece.travel / event.speed
 
 
 def timeline(machine: Machine, scenario: Scenario) -> Timeline:
     """Timeline of a scenario on a machine, from time zero to its end."""
-    start = scenario.start
-    name = start.load
-    values = {
-        "frequency": start_frequency(machine, scenario),
-        "voltage": start.supply_voltage or machine.supply.voltage,
-        "inductance": machine.load(name).inductance,
-        "resistance": machine.load(name).resistance,
-    }
-    first = dict(values)
-    changes: dict[str, list[Change]] = {key: [] for key in values}
-    named: list[NamedEvent] = []
+    course = _Course(machine, scenario)
     for event in sorted(scenario.events, key=lambda e: e.at):
-        begin = start.settled + event.at
-        end = begin + event_duration(machine, event, name)
-        after, name = _after(machine, event, name, values)
-        for key, value in after.items():
-            changes[key].append(Change(begin, end, values[key], value))
-        values |= after
-        named.append(NamedEvent(event.kind, begin, end))
-    stop = max((e.end for e in named), default=start.settled) + scenario.tail
-    profiles = {key: Profile(first[key], tuple(changes[key])) for key in values}
+        course.add(event)
+    profiles = {key: Profile(course.first[key], tuple(course.changes[key])) for key in course.first}
+    stop = max((e.end for e in course.named), default=scenario.start.settled) + scenario.tail
     return Timeline(
         frequency=profiles["frequency"],
         voltage=profiles["voltage"],
         inductance=profiles["inductance"],
         resistance=profiles["resistance"],
         stop=stop,
-        events=tuple(named),
+        events=tuple(course.named),
+        faults=tuple(course.faults),
         end=stop,
     )
 
 
-def _after(
-    machine: Machine, event: Event, load_name: str, values: dict[str, float]
-) -> tuple[dict[str, float], str]:
-    """What an event changes, and the name of the load in the coil afterwards."""
-    if event.kind in ("pull-out", "drop-in"):
-        new = "empty" if event.kind == "pull-out" else str(event.load)
-        load = machine.load(new)
-        return {"inductance": load.inductance, "resistance": load.resistance}, new
-    if event.kind == "supply":
-        return {"voltage": float(event.voltage or 0.0)}, load_name
-    target = event.frequency or values["frequency"] * float(event.factor or 1.0)
-    return {"frequency": target}, load_name
+class _Course:
+    """A scenario's values as its events go by."""
+
+    def __init__(self, machine: Machine, scenario: Scenario) -> None:
+        self.machine, self.start = machine, scenario.start
+        self.load_name = scenario.start.load
+        load = machine.load(self.load_name)
+        self.values = {
+            "frequency": start_frequency(machine, scenario),
+            "voltage": scenario.start.supply_voltage or machine.supply.voltage,
+            "inductance": load.inductance,
+            "resistance": load.resistance,
+        }
+        self.first = dict(self.values)
+        self.changes: dict[str, list[Change]] = {key: [] for key in self.values}
+        self.named: list[NamedEvent] = []
+        self.faults: list[Fault] = []
+
+    def add(self, event: Event) -> None:
+        """Let one event happen."""
+        begin = self.start.settled + event.at
+        end = begin + event_duration(self.machine, event, self.load_name)
+        self.named.append(NamedEvent(event.kind, begin, end))
+        if not event.about.fast:
+            self.faults.append(Fault(event, begin, end))
+            return
+        after = self.after(event)
+        for key, value in after.items():
+            self.changes[key].append(Change(begin, end, self.values[key], value))
+        self.values |= after
+
+    def after(self, event: Event) -> dict[str, float]:
+        """What an event changes, to what."""
+        if event.kind == "supply":
+            return {"voltage": float(event.voltage or 0.0)}
+        if event.kind == "frequency":
+            target = event.frequency or self.values["frequency"] * float(event.factor or 1.0)
+            return {"frequency": target}
+        load = self.load_after(event)
+        found = {"inductance": load.inductance, "resistance": load.resistance}
+        if self.start.tracks:
+            found["frequency"] = (1.0 + (self.start.margin or 0.0)) * self.machine.resonance(
+                load.inductance
+            )
+        return found
+
+    def load_after(self, event: Event) -> Load:
+        """What the coil's ends measure after an event that changes the load."""
+        now = Load(inductance=self.values["inductance"], resistance=self.values["resistance"])
+        if event.kind == "pull-out":
+            return self.pulled(now, event.share or 1.0)
+        if event.kind in ("drop-in", "becomes"):
+            self.load_name = str(event.load)
+            return self.machine.load(self.load_name)
+        if event.kind == "coil":
+            return Load(
+                inductance=now.inductance * (event.inductance_factor or 1.0),
+                resistance=now.resistance * (event.resistance_factor or 1.0),
+            )
+        if event.kind == "clamp-resistance":
+            more = now.resistance + float(event.resistance or 0.0)
+            return Load(inductance=now.inductance, resistance=more)
+        inductance, resistance = shorted_turn(
+            now.inductance,
+            now.resistance,
+            event.turns or 2,
+            event.coupling or 0.0,
+            self.values["frequency"],
+            event.resistance or 0.0,
+        )
+        return Load(inductance=inductance, resistance=resistance)
+
+    def pulled(self, now: Load, share: float) -> Load:
+        """The piece part of the way out: L and R as far towards the empty coil's."""
+        empty = self.machine.coil.as_load()
+        if share == 1.0:
+            self.load_name = "empty"
+            return empty
+        return Load(
+            inductance=now.inductance + share * (empty.inductance - now.inductance),
+            resistance=now.resistance + share * (empty.resistance - now.resistance),
+        )

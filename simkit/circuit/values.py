@@ -7,6 +7,8 @@ from dataclasses import dataclass
 from math import exp
 from typing import Any
 
+from simkit.circuit.commands import command
+from simkit.circuit.faults import closing, fading, of_kind, opening
 from simkit.circuit.timeline import Timeline
 from simkit.parameters.machine import BodyDiode, Drive, Machine, Switch, Transformer
 from simkit.parts.core import SaturableCore, excess_current, transformer_core
@@ -15,6 +17,7 @@ THERMAL_VOLTAGE = 0.025864922
 """k T / q at 300.15 K, the engine's default temperature [V]."""
 
 Namespace = dict[str, Any]
+Points = list[tuple[float, float]]
 
 
 @dataclass(frozen=True)
@@ -109,6 +112,8 @@ def supply_values(machine: Machine, line: Timeline, seed: Seed) -> Namespace:
         "points": line.voltage.points(line.begin, line.stop),
         "source_resistance": supply.source_resistance,
         "link": supply.link.model_dump(),
+        "link_opens": opens(line, "link-capacitor-open"),
+        "fuse": opens(line, "fuse"),
         "film": supply.film.model_dump(),
         "link_voltage": seed.link_voltage,
         "film_voltage": seed.link_voltage if seed.film_voltage is None else seed.film_voltage,
@@ -117,43 +122,6 @@ def supply_values(machine: Machine, line: Timeline, seed: Seed) -> Namespace:
         "loop_inductance": bridge.loop_inductance,
         "loop_damping": bridge.loop_damping,
     }
-
-
-def pulse_command(line: Timeline, drive: Drive, first: bool, on: float, off: float) -> str:
-    """PULSE source of one gate at constant frequency; edges are counted at half height."""
-    period = 1.0 / line.frequency.first
-    edge, dead = drive.edge_time, drive.dead_time
-    on_width = 0.5 * period - dead - edge
-    shift = line.phase(line.begin)
-    to_boundary = (0.5 - (shift % 0.5)) * period
-    starts_on = first == (int(shift // 0.5) % 2 == 0)
-    if starts_on:
-        numbers = (on, off, to_boundary - 0.5 * (dead + edge), edge, edge)
-        width = period - on_width - 2.0 * edge
-    else:
-        numbers = (off, on, to_boundary + 0.5 * (dead - edge), edge, edge)
-        width = on_width
-    return "pulse(" + " ".join(f"{x:.12g}" for x in (*numbers, width, period)) + ")"
-
-
-def point_command(line: Timeline, drive: Drive, first: bool, on: float, off: float) -> str:
-    """PWL source of one gate for a frequency that changes; the dead time does not."""
-    edge, dead = drive.edge_time, drive.dead_time
-    shift = line.phase(line.begin)
-    is_on = first == (int(shift // 0.5) % 2 == 0)
-    points = [(0.0, on if is_on else off)]
-    for boundary in line.boundaries(line.begin, line.stop) - line.begin:
-        middle = boundary + (-0.5 if is_on else 0.5) * dead
-        before, after = (on, off) if is_on else (off, on)
-        points += [(middle - 0.5 * edge, before), (middle + 0.5 * edge, after)]
-        is_on = not is_on
-    return "pwl(" + " ".join(f"{t:.12g} {v:.12g}" for t, v in points) + ")"
-
-
-def command(line: Timeline, drive: Drive, first: bool, on: float, off: float) -> str:
-    """Source of one gate command, from off to on in its half period."""
-    make = pulse_command if line.frequency.constant else point_command
-    return make(line, drive, first, on, off)
 
 
 def bridge_values(machine: Machine, line: Timeline, seed: Seed) -> Namespace:
@@ -167,9 +135,10 @@ def bridge_values(machine: Machine, line: Timeline, seed: Seed) -> Namespace:
             "number": p.number,
             "drain": p.drain,
             "source": p.source,
-            "command": command(line, drive, p.first, on, off),
-            "opposite": command(line, drive, not p.first, on, off),
+            "command": command(line, drive, p.number, p.first, on, off),
+            "opposite": command(line, drive, p.number, not p.first, on, off, opposite=True),
             "start_voltage": 0.0 if p.first else seed.link_voltage,
+            "lead": lead_values(line, p.number),
         }
         for p in places(machine)
     ]
@@ -187,7 +156,25 @@ def bridge_values(machine: Machine, line: Timeline, seed: Seed) -> Namespace:
     }
 
 
-def gate_values(drive: Drive) -> Namespace:
+def lead_values(line: Timeline, switch: int) -> Points | None:
+    """Break points of a gate lead that opens, None when it holds."""
+    fault = next((f for f in line.faults if f.kind == "gate-open" and f.hits(switch)), None)
+    return opening(fault).points(line.begin, line.stop) if fault else None
+
+
+def opens(line: Timeline, kind: str) -> Points | None:
+    """Break points of a contact that opens in a fault of a kind, None without that fault."""
+    fault = of_kind(line.faults, kind)
+    return opening(fault).points(line.begin, line.stop) if fault else None
+
+
+def fades(line: Timeline) -> Points | None:
+    """Break points of the drivers' share of conductance, None while they have their supply."""
+    fault = of_kind(line.faults, "driver-unpowered")
+    return fading(fault).points(line.begin, line.stop) if fault else None
+
+
+def gate_values(drive: Drive, line: Timeline) -> Namespace:
     """Namespace of the gate templates."""
     values: Namespace = {
         "isolation": drive.isolation,
@@ -198,6 +185,7 @@ def gate_values(drive: Drive) -> Namespace:
         "turn_off_resistor": drive.turn_off_resistor,
         "loop_inductance": drive.loop_inductance,
         "bleed_resistor": drive.bleed_resistor,
+        "unpowered": fades(line),
     }
     return values | (drive.transformer.model_dump() if drive.transformer else {})
 
@@ -249,13 +237,19 @@ def _primary_currents(
     return current, excess_current(core, linkage) if core else 0.0, linkage
 
 
-def tank_values(machine: Machine, seed: Seed) -> Namespace:
-    """Namespace of the tank templates."""
+def tank_values(machine: Machine, line: Timeline, seed: Seed) -> Namespace:
+    """Namespace of the tank templates; cans that fail open are a branch of their own."""
     tank = machine.tank
+    fault = of_kind(line.faults, "can-open")
+    lost = min(int(fault.event.cans or 0), tank.cans) if fault else 0
+    left = tank.cans - lost
     return {
         "feed": tank.feed,
-        "capacitance": tank.capacitance,
-        "esr": tank.esr,
+        "capacitance": tank.can_capacitance * left,
+        "esr": tank.can_esr / left,
+        "opens": opens(line, "can-open"),
+        "lost_capacitance": tank.can_capacitance * lost,
+        "lost_esr": tank.can_esr / lost if lost else None,
         "voltage": seed.tank_voltage,
         "matching_inductance": tank.matching.inductance if tank.matching else None,
         "matching_resistance": tank.matching.resistance if tank.matching else None,
@@ -265,6 +259,8 @@ def tank_values(machine: Machine, seed: Seed) -> Namespace:
 
 def coil_values(line: Timeline, seed: Seed) -> Namespace:
     """Namespace of coil.cir.j2: microhenries, milliohms, microwebers."""
+    fault = of_kind(line.faults, "ground-fault")
+    earth = closing(fault, float(fault.event.resistance or 0.0)) if fault else None
     scaled = [
         [(t, value * factor) for t, value in profile.points(line.begin, line.stop)]
         for profile, factor in ((line.inductance, 1e6), (line.resistance, 1e3))
@@ -275,5 +271,6 @@ def coil_values(line: Timeline, seed: Seed) -> Namespace:
         "resistance": scaled[1][0][1],
         "inductance_points": scaled[0],
         "resistance_points": scaled[1],
+        "earth": earth.points(line.begin, line.stop) if earth else None,
         "flux": seed.coil_current * line.inductance.at(line.begin) * 1e6,
     }

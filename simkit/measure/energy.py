@@ -67,6 +67,7 @@ def dissipation(part: Waves) -> dict[str, Array]:
         "tank capacitors": part.bank_current**2 * tank.esr,
         "coil and load": part.coil_current**2 * part.coil_resistance,
     }
+    lost |= _faulty_contacts(part)
     for switch in part.switches:
         sense = switch.drain_current**2 * 1e-3
         lost[f"Q{switch.number}"] = switch.lead_voltage * switch.drain_current + sense
@@ -81,6 +82,23 @@ def dissipation(part: Waves) -> dict[str, Array]:
     if machine.bridge.snubber is not None:
         lost["snubbers"] = _snubber_power(part)
     return lost
+
+
+CONTACTS = {
+    "link capacitor's contact": ("link", "clx", "lo"),
+    "fuse": ("slk", "link", "fo"),
+    "earth fault": ("w", "0", "ef"),
+}
+"""Contacts that a fault opens or closes: their ends, and the logarithm of their conductance."""
+
+
+def _faulty_contacts(part: Waves) -> dict[str, Array]:
+    """Power lost in the contacts of a deck with faults [W]."""
+    return {
+        name: (part.node(one) - part.node(other)) ** 2 * np.exp(part.node(log))
+        for name, (one, other, log) in CONTACTS.items()
+        if f"v({log})" in part.raw
+    }
 
 
 def _snubber_places(part: Waves) -> list[tuple[str, str, str]]:
@@ -107,8 +125,9 @@ def _stored(part: Waves) -> Array:
     machine = part.machine
     supply, transformer, tank = machine.supply, machine.transformer, machine.tank
     bank = part.node("t1") - part.node("s2" if tank.feed == "loop" else "w")
+    link = "clx" if "v(clx)" in part.raw else "link"
     total = 0.5 * (
-        supply.link.capacitance * (part.node("link") - part.node("cl1")) ** 2
+        supply.link.capacitance * (part.node(link) - part.node("cl1")) ** 2
         + supply.film.capacitance * (part.node("film") - part.node("cf1")) ** 2
         + transformer.leakage_inductance * part.primary_current**2
         + tank.capacitance * bank**2

@@ -155,8 +155,9 @@ class Waves:
 
     @cached_property
     def supply_current(self) -> Array:
-        """Out of the source [A]."""
-        return self.across("sup", "link", self.machine.supply.source_resistance)
+        """Out of the source [A]; a fuse lies behind the source's resistance."""
+        behind = "slk" if "v(slk)" in self.raw else "link"
+        return self.across("sup", behind, self.machine.supply.source_resistance)
 
     @cached_property
     def link_voltage(self) -> Array:

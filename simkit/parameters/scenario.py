@@ -5,12 +5,16 @@ Then events follow, each with a start (counted from the end of the settled part)
 over which the change proceeds along a smooth profile.
 """
 
-from typing import Annotated, ClassVar, Literal, Self
+from typing import Annotated, Any, ClassVar, Self
 
-from pydantic import StringConstraints, model_validator
+from pydantic import Field, StringConstraints, model_validator
 
+from simkit.parameters.aftermath import Aftermath, Precharge
+from simkit.parameters.events import Event
 from simkit.parameters.fields import Quantity
 from simkit.parameters.machine import Name, Section, Text
+
+__all__ = ["Event", "Scenario", "Start"]
 
 MachinePath = Annotated[str, StringConstraints(pattern=r"^[A-Za-z0-9_./-]+\.toml$", max_length=200)]
 
@@ -34,6 +38,8 @@ class Start(Section):
     settled: Annotated[
         float, Quantity("s", "Length of the settled part that is shown", gt=0, lt=0.1)
     ]
+    tracks: bool = False
+    """Whether the drive follows the resonance and keeps its margin while the load changes."""
 
     @model_validator(mode="after")
     def _one_way_to_say_frequency(self) -> Self:
@@ -41,49 +47,8 @@ class Start(Section):
             raise ValueError("give either frequency or margin")
         if self.margin_of is not None and self.margin is None:
             raise ValueError("margin_of goes with margin")
-        return self
-
-
-class Event(Section):
-    """One change along a smooth profile."""
-
-    kind: Literal["pull-out", "drop-in", "frequency", "supply"]
-    at: Annotated[float, Quantity("s", "Start, after the settled part", ge=0, lt=1)]
-    duration: Annotated[float, Quantity("s", "How long the change takes", gt=0, lt=1)] | None = None
-    speed: (
-        Annotated[float, Quantity("m/s", "Speed of the piece over its travel", gt=0, lt=100)] | None
-    ) = None
-    load: Name | None = None
-    frequency: (
-        Annotated[float, Quantity("Hz", "Drive frequency afterwards", gt=0, lt=1e7)] | None
-    ) = None
-    factor: (
-        Annotated[float, Quantity("1", "Drive frequency afterwards over that before", gt=0.2, lt=5)]
-        | None
-    ) = None
-    voltage: Annotated[float, Quantity("V", "Supply voltage afterwards", gt=0, le=1000)] | None = (
-        None
-    )
-
-    @model_validator(mode="after")
-    def _has_what_its_kind_needs(self) -> Self:
-        needs = {
-            "pull-out": (),
-            "drop-in": ("load",),
-            "frequency": ("frequency", "factor"),
-            "supply": ("voltage",),
-        }[self.kind]
-        if needs and sum(getattr(self, n) is not None for n in needs) != 1:
-            raise ValueError(f"a {self.kind} event needs {' or '.join(needs)}")
-        others = {"load", "frequency", "factor", "voltage"} - set(needs)
-        extra = sorted(n for n in others if getattr(self, n) is not None)
-        if extra:
-            raise ValueError(f"{', '.join(extra)} does not belong to a {self.kind} event")
-        moves = self.kind in ("pull-out", "drop-in")
-        if (self.duration is None) == (self.speed is None):
-            raise ValueError("give either duration or speed")
-        if self.speed is not None and not moves:
-            raise ValueError("speed belongs to pull-out and drop-in")
+        if self.tracks and self.margin is None:
+            raise ValueError("tracks goes with margin: it is the margin that is kept")
         return self
 
 
@@ -97,6 +62,15 @@ class Scenario(Section):
     title: Text
     description: Text = ""
     machine: MachinePath
+    instead: Annotated[
+        dict[str, Any],
+        Field(
+            default_factory=dict,
+            description='Values of the machine file replaced, by dotted key; "absent" removes.',
+        ),
+    ]
     start: Start
     events: tuple[Event, ...] = ()
     tail: Annotated[float, Quantity("s", "Time after the last event", gt=0, lt=0.1)]
+    aftermath: Aftermath | None = None
+    precharge: Precharge | None = None

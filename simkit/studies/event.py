@@ -63,6 +63,8 @@ def rehearse(
     Errors: EngineError when the engine gives no whole answer even on the last rung of the ladder.
     """
     line = timeline(machine, scenario)
+    if line.faults:  # the fast model knows nothing of them: nothing may be sampled by it
+        settings = replace(settings, whole=True)
     scout = scouted(machine, line)
     residues: dict[float, float] = {}
     job = _Job(machine, scout, runner, settings, _Counter(progress))
@@ -137,11 +139,19 @@ class _Job:
     def finer(self, stretches: Sequence[Stretch]) -> list[Stretch]:
         """The stretches that decide, with finer steps."""
         wanted = closeup.wanted_quantities(self.machine)
+        if self.scout.line.faults:
+            return self.gather([self._fine_whole])
         if self.settings.whole:
             spans = worst_spans(stretches[0], self.scout.line, wanted)
             return self.gather([self._fine_at(stretches[0], a, b) for a, b in spans])
         chosen = [stretches[k] for k in closeup.deciding(stretches, wanted)]
         return self.gather([self._fine_at(s, s.cycles[0].start, s.cycles[-1].end) for s in chosen])
+
+    def _fine_whole(self) -> Stretch:
+        """The whole event again: what a fault leaves behind is in no seed."""
+        line = self.scout.line
+        part = line.stretch(-RUN_IN / line.frequency.first, line.end)
+        return self._run(part, self.scout.seed(part.begin), FINE, 0.0)
 
     def _fine_at(self, rough: Stretch, start: float, end: float) -> Callable[[], Stretch]:
         line = self.scout.line

@@ -69,10 +69,12 @@ def _charge(coulombs: float | None) -> str:
 def _methods(text: str) -> str:
     """The method of every run in few words: "20 runs with ..., 3 runs with ..."."""
     counts: dict[str, int] = {}
+    text, bar, why = text.partition(" | ")
     for part in text.split("; "):
         label = part.rpartition(": ")[2]
         counts[label] = counts.get(label, 0) + 1
-    return "; ".join(f"{n} {'run' if n == 1 else 'runs'} with {x}" for x, n in counts.items())
+    said = [f"{n} {'run' if n == 1 else 'runs'} with {x}" for x, n in counts.items()]
+    return "; ".join([*said, *([why] if bar else [])])
 
 
 def provenance_facts(result: Mapping[str, Any]) -> Iterator[page.Fact]:

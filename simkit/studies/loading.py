@@ -1,16 +1,18 @@
 """A scenario with its machine, loaded and held against each other."""
 
 from collections.abc import Mapping
+from dataclasses import replace
 from pathlib import Path
 
 from simkit.errors import InputError, Problem
-from simkit.parameters.load import Loaded, load_file
+from simkit.parameters.instead import Instead, replaced
+from simkit.parameters.load import Loaded, digest, load_file
 from simkit.parameters.machine import Machine
-from simkit.parameters.scenario import Event, Scenario
+from simkit.parameters.scenario import Scenario
 from simkit.parameters.written import MachineFile
+from simkit.studies.contradictions import contradictions
 
-MOVES = {"pull-out": "load", "drop-in": "load", "frequency": "frequency", "supply": "voltage"}
-"""What each kind of event changes; two events on the same thing may not overlap."""
+SAID = "replaced by the scenario"
 
 
 def load_machine(path: Path, overrides: Mapping[str, str] | None = None) -> Loaded[Machine]:
@@ -31,75 +33,68 @@ def load_scenario(
     Errors: InputError for either file, and for a scenario that does not fit its machine.
     """
     scenario = load_file(path, Scenario)
-    machine = load_machine(path.parent / scenario.model.machine, overrides)
+    file = path.parent / scenario.model.machine
+    if not file.is_file():
+        there = sorted(f.name for f in path.parent.glob("*.toml") if f != path)
+        hint = f"beside the scenario: {', '.join(there[:5])}" if there else ""
+        raise InputError([problem(scenario, "machine", f'"{scenario.model.machine}"',
+                                  "there is no such machine file", hint)])  # fmt: skip
+    machine = with_instead(scenario, load_machine(file, overrides))
     problems = list(misfits(scenario, machine.model))
     if problems:
         raise InputError(problems)
     return scenario, machine
 
 
+def with_instead(scenario: Loaded[Scenario], machine: Loaded[Machine]) -> Loaded[Machine]:
+    """The machine with the scenario's replaced values, which are shown as such.
+
+    Errors: InputError at the scenario's line for a key or value the machine cannot have.
+    """
+    if not scenario.model.instead:
+        return machine
+    try:
+        changed = replaced(machine.model, scenario.model.instead)
+    except Instead as error:
+        raise InputError(
+            [problem(scenario, f"instead.{error.key}", error.value, error.rule)]
+        ) from None
+    origins = dict(machine.origins)
+    for key in scenario.model.instead:
+        if key in origins:
+            origins[key] = replace(origins[key], source="design choice", note=SAID)
+    return replace(machine, model=changed, origins=origins, digest=digest(changed))
+
+
 def misfits(scenario: Loaded[Scenario], machine: Machine) -> list[Problem]:
     """Everything in a scenario that its machine cannot do."""
-    from simkit.circuit.timeline import timeline
-
-    model = scenario.model
     found = _unknown_loads(scenario, machine)
     if found:
         return found
-    load = model.start.load
-    until = dict.fromkeys(MOVES.values(), 0.0)
-    line = timeline(machine, model)
-    for k, event in sorted(enumerate(model.events), key=lambda pair: pair[1].at):
-        field = f"events.{k}"
-        if event.kind == "pull-out" and load == "empty":
-            found.append(
-                _problem(
-                    scenario, f"{field}.kind", event.kind, "nothing is in the coil to pull out"
-                )
-            )
-        if event.kind == "drop-in" and load != "empty":
-            found.append(
-                _problem(
-                    scenario,
-                    f"{field}.kind",
-                    event.kind,
-                    f"{load} is still in the coil; pull it out first",
-                )
-            )
-        thing = MOVES[event.kind]
-        if event.at < until[thing] - 1e-12:
-            found.append(
-                _problem(
-                    scenario,
-                    f"{field}.at",
-                    f"{event.at:g} s",
-                    f"the {thing} is still changing from the event before",
-                )
-            )
-        until[thing] = event.at + _length(machine, event, load)
-        load = {"pull-out": "empty", "drop-in": event.load or load}.get(event.kind, load)
+    found = [
+        problem(scenario, f"events.{k}.{field}", value, rule)
+        for k, field, value, rule in contradictions(machine, scenario.model)
+    ]
+    return found + _out_of_reach(scenario, machine)
+
+
+def _out_of_reach(scenario: Loaded[Scenario], machine: Machine) -> list[Problem]:
+    from simkit.circuit.timeline import timeline
+
+    line = timeline(machine, scenario.model)
+    drive = machine.drive
     frequencies = [line.frequency.first, *(c.after for c in line.frequency.changes)]
-    for frequency in frequencies:
-        if not machine.drive.frequency_min <= frequency <= machine.drive.frequency_max:
-            rule = (
-                f"the drive reaches {machine.drive.frequency_min / 1e3:g} to "
-                f"{machine.drive.frequency_max / 1e3:g} kHz (drive.frequency_min, frequency_max)"
-            )
-            found.append(
-                _problem(
-                    scenario,
-                    "start.frequency" if frequency == frequencies[0] else "events",
-                    f"{frequency / 1e3:.5g} kHz",
-                    rule,
-                )
-            )
-    return found
-
-
-def _length(machine: Machine, event: Event, load: str) -> float:
-    from simkit.circuit.timeline import event_duration
-
-    return event_duration(machine, event, load)
+    rule = (
+        f"the drive reaches {drive.frequency_min / 1e3:g} to "
+        f"{drive.frequency_max / 1e3:g} kHz (drive.frequency_min, frequency_max)"
+    )
+    return [
+        problem(
+            scenario, "start.frequency" if k == 0 else "events", f"{frequency / 1e3:.5g} kHz", rule
+        )
+        for k, frequency in enumerate(frequencies)
+        if not drive.frequency_min <= frequency <= drive.frequency_max
+    ]
 
 
 def _unknown_loads(scenario: Loaded[Scenario], machine: Machine) -> list[Problem]:
@@ -117,18 +112,19 @@ def _unknown_loads(scenario: Loaded[Scenario], machine: Machine) -> list[Problem
             continue
         near = difflib.get_close_matches(name, known, 1)
         hint = f"did you mean {near[0]}?" if near else f"known: {', '.join(known)}"
-        found.append(_problem(scenario, field, name, "the machine has no such workpiece", hint))
+        found.append(problem(scenario, field, name, "the machine has no such workpiece", hint))
     for k, event in enumerate(scenario.model.events):
         if event.kind == "drop-in" and event.load == "empty":
             found.append(
-                _problem(scenario, f"events.{k}.load", "empty", "a drop-in needs a workpiece")
+                problem(scenario, f"events.{k}.load", "empty", "a drop-in needs a workpiece")
             )
     return found
 
 
-def _problem(
+def problem(
     scenario: Loaded[Scenario], field: str, value: str, rule: str, hint: str = ""
 ) -> Problem:
+    """A problem at a field of the scenario's file."""
     origin = scenario.origins.get(field)
     line = origin.line if origin else scenario.line_of(field)
     return Problem(str(scenario.file), line, field, value, rule, hint)

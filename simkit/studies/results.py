@@ -242,11 +242,20 @@ def _numerics(rehearsal: Rehearsal, total_seconds: float) -> dict[str, Any]:
         "method": "; ".join(
             f"{s.deck.begin * 1e3:.4g} to {s.waves.time[-1] * 1e3:.4g} ms: {s.analysis.label}"
             for s in stretches
-        ),
+        )
+        + why_whole(rehearsal),
         "whole": rehearsal.is_whole,
         "seed_residue": rehearsal.seed_residue,
         "retries": list(rehearsal.retries),
     }
+
+
+def why_whole(rehearsal: Rehearsal) -> str:
+    """Why the circuit ran through the whole event, when the scenario made it."""
+    kinds = dict.fromkeys(f.kind for f in rehearsal.line.faults)
+    if not kinds:
+        return ""
+    return f" | the circuit ran whole: the fast model does not know {', '.join(kinds)}"
 
 
 def _overridden(machine: Loaded[Machine]) -> dict[str, str]:
