@@ -26,6 +26,7 @@ VERBS = {
     "check": "Validate a machine file; first-order design numbers beside their limits.",
     "deck": "Print the netlist of a scenario.",
     "run": "Simulate scenarios, measure, judge and report.",
+    "compare": "The same rehearsals before and after changes to the machine.",
     "part": "Virtual test circuits for a part made from data-sheet numbers.",
     "explain": "What a quantity, a key or a term is, and what to change.",
     "schema": "Print the JSON Schema of a kind of file.",

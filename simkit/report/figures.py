@@ -80,19 +80,20 @@ def timeline(
 
     with rc_context(cast(Any, RC)):
         figure, panels = _canvas(8.2, [0.55, *[1.45] * len(courses)])
-        _mode_strip(panels[0], modes, stop)
+        mode_strip(panels[0], modes, stop)
         for panel, course in zip(panels[1:], courses, strict=True):
-            _course(panel, course)
+            course_panel(panel, course)
         for panel in panels:
             for event in events:
                 panel.axvspan(event.start * 1e3, event.end * 1e3, color=MUTED, alpha=0.09, lw=0)
-        _event_names(panels[0], events)
+        event_names(panels[0], events)
         panels[-1].set_xlabel("time since the settled part began, ms")
         panels[-1].set_xlim(0.0, stop * 1e3)
         return svg(figure)
 
 
-def _mode_strip(panel: "Axes", modes: Sequence[Span], stop: float) -> None:
+def mode_strip(panel: "Axes", modes: Sequence[Span], stop: float) -> None:
+    """The modes of the bridge as coloured and hatched bars."""
     panel.set_ylim(0, 1)
     panel.set_yticks([])
     panel.grid(False)
@@ -108,7 +109,8 @@ def _mode_strip(panel: "Axes", modes: Sequence[Span], stop: float) -> None:
             panel.text(left + width / 2, 0.5, mode.name, ha="center", va="center", weight="bold")
 
 
-def _event_names(panel: "Axes", events: Sequence[Span]) -> None:
+def event_names(panel: "Axes", events: Sequence[Span]) -> None:
+    """Name and length of every event, above a panel."""
     for event in events:
         middle = 0.5e3 * (event.start + event.end)
         panel.annotate(
@@ -118,7 +120,8 @@ def _event_names(panel: "Axes", events: Sequence[Span]) -> None:
         )  # fmt: skip
 
 
-def _course(panel: "Axes", course: Course) -> None:
+def course_panel(panel: "Axes", course: Course) -> None:
+    """Curves and limits of one course."""
     panel.set_ylabel(f"{course.title}, {typeset(course.unit)}")
     for curve, (colour, dashes) in zip(course.curves, CYCLE, strict=False):
         panel.plot(

@@ -1,0 +1,121 @@
+"""`simkit compare`: the same rehearsals before and after a change to the machine."""
+
+import json
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from simkit.errors import InputError, Problem
+from simkit.verbs.common import json_option, note, progress_bar, quiet_option, set_option
+from simkit.verbs.run import CODES, cores
+
+if TYPE_CHECKING:
+    from simkit.parameters.load import Loaded
+    from simkit.parameters.scenario import Scenario
+
+
+@click.command("compare")
+@click.argument("machine", type=click.Path(path_type=Path))
+@click.argument("change", type=click.Path(path_type=Path))
+@click.option("--scenario", "named", multiple=True, type=click.Path(path_type=Path),
+              help="Rehearse this one; as often as wanted. Else those the change file names, "
+              "else all beside the machine.")  # fmt: skip
+@click.option("--out", type=click.Path(path_type=Path), help="Folder of the report.")
+@click.option("--jobs", type=click.IntRange(1, 256), help="Rehearsals at a time.")
+@set_option
+@json_option
+@quiet_option
+def command(
+    machine: Path,
+    change: Path,
+    named: tuple[Path, ...],
+    out: Path | None,
+    jobs: int | None,
+    overrides: dict[str, str],
+    as_json: bool,
+    quiet: bool,
+) -> int:
+    """Rehearse MACHINE as it is and with each change of the file CHANGE.
+
+    Exit code by the states AFTER the changes, all of them: 0 within the limits checked, 1 one is
+    over a limit, 3 one has no verdict.
+    """
+    from simkit.parameters.change import load_changes
+    from simkit.studies import compare
+    from simkit.studies.changing import variants
+    from simkit.studies.compare_words import sentences
+    from simkit.studies.loading import load_machine
+    from simkit.studies.workbench import Workbench
+
+    before = load_machine(machine, overrides)
+    changes = load_changes(change)
+    made, said = variants(machine, changes, overrides)
+    inside = [changes.file.parent / path for path in changes.model.scenarios]
+    scenarios = [_scenario(path) for path in (named or inside or beside(machine))]
+    compare.fitting(scenarios, before, made)
+    talk = not (quiet or as_json)
+    with progress_bar("compare", not talk) as progress:
+        held = compare.rehearsals(before, made, scenarios, Workbench(), jobs or cores(), progress)
+    found = compare.Comparison(held, said)
+    words = sentences(held)
+    result = compare.document(found, before, changes, words)
+    folder = _write(out or Path("reports") / f"compare-{change.stem}", found, result)
+    if as_json:
+        print(json.dumps(result, indent=1))
+    else:
+        _table(result)
+        note(f"report: {folder / 'index.html'}", quiet)
+    return CODES[result["verdict"]]
+
+
+def _scenario(path: Path) -> "Loaded[Scenario]":
+    from simkit.parameters.load import load_file
+    from simkit.parameters.scenario import Scenario
+
+    return load_file(path, Scenario)
+
+
+def beside(machine: Path) -> list[Path]:
+    """Scenario files beside a machine file that name it.
+
+    Errors: InputError when there are none.
+    """
+    import tomllib
+
+    found = []
+    for path in sorted(machine.parent.glob("*.toml")):
+        try:
+            said = tomllib.loads(path.read_text(encoding="utf-8"))
+        except (ValueError, OSError):
+            continue  # not ours to complain about: the person named the machine only
+        if path != machine and said.get("machine") == machine.name:
+            found.append(path)
+    if not found:
+        rule = f"no scenario beside it names {machine.name}"
+        raise InputError([Problem(str(machine), None, "", "", rule, "give --scenario FILE")])
+    return found
+
+
+def _write(folder: Path, found: Any, result: dict[str, Any]) -> Path:
+    from simkit.report.compare import write_comparison
+    from simkit.studies.compare_view import comparison_view
+    from simkit.studies.folders import whole_folder
+    from simkit.studies.results import dumped
+
+    def fill(fresh: Path) -> None:
+        (fresh / "compare.json").write_text(dumped(result), encoding="utf-8")
+        write_comparison(fresh, comparison_view(found, result))
+
+    return whole_folder(folder, fill)
+
+
+def _table(result: dict[str, Any]) -> None:
+    from simkit.judge.verdict import WORDS
+
+    for row in result["results"]:
+        print(f"{row['change']:24} {row['scenario']:20} {WORDS[row['after']['verdict']]}")
+        print(f"    {row['conclusion']}")
+    print(result["reason"])
+    if result["note"]:
+        print(result["note"])
