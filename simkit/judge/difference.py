@@ -77,10 +77,11 @@ def _share(reading: Reading) -> float | None:
 
 def compare(a: float | None, a_error: float | None, b: float | None, b_error: float | None) -> Mark:
     """Which way b lies from a, when further than both errors together."""
-    numbers = (a, a_error, b, b_error)
-    if any(x is None or not isfinite(x) for x in numbers):
+    if a is None or a_error is None or b is None or b_error is None:
         return "not evaluated"
-    assert a is not None and a_error is not None and b is not None and b_error is not None
-    if abs(b - a) <= a_error + b_error:
+    step, room = b - a, a_error + b_error
+    if not isfinite(step) or not isfinite(room):
+        return "not evaluated"
+    if abs(step) <= room:
         return "no difference"
-    return "higher" if b > a else "lower"
+    return "higher" if step > 0.0 else "lower"

@@ -31,7 +31,7 @@ def problems(tmp_path: Path, text: str) -> list[str]:
 
 def test_a_change_replaces_what_it_names_and_nothing_else(tmp_path: Path) -> None:
     (only,), said = made(tmp_path, 'title = "t"\n[changes.few]\ntitle = "few"\n'
-                         'machine.tank.cans = 10\nmachine.drive.dead_time = "0.8 us"\n')  # fmt: skip
+                         'machine.tank.cans = 10\nmachine.drive.dead_time = 0.8e-6\n')  # fmt: skip
     before, after = demo().model_dump(), only.machine.model.model_dump()
     assert (after["tank"]["cans"], after["drive"]["dead_time"]) == (10, 0.8e-6)
     after["tank"]["cans"], after["drive"]["dead_time"] = 20, before["drive"]["dead_time"]
