@@ -100,8 +100,8 @@ def beside(machine: Path) -> list[Path]:
 def _write(folder: Path, found: Any, result: dict[str, Any]) -> Path:
     from simkit.report.compare import write_comparison
     from simkit.studies.compare_view import comparison_view
-    from simkit.studies.folders import whole_folder
-    from simkit.studies.results import dumped
+    from simkit.studies.folder import whole_folder
+    from simkit.studies.kept import dumped
 
     def fill(fresh: Path) -> None:
         (fresh / "compare.json").write_text(dumped(result), encoding="utf-8")
