@@ -28,6 +28,7 @@ from simkit.parameters.origins import (
     Split,
     depth,
     hidden_characters,
+    size,
 )
 from simkit.parameters.place import COMMAND_LINE, Place, written
 
@@ -44,6 +45,10 @@ __all__ = [
 
 M = TypeVar("M", bound=BaseModel)
 MAX_BYTES = 1_000_000
+LONGEST_LINE = 1000
+"""Characters [1]; a dotted key as long as a file would keep the parser busy for minutes."""
+MOST_VALUES = 2000
+"""Values, tables and lists in a file [1]; ten times what the fullest machine needs."""
 _NOTHING: Mapping[str, str] = MappingProxyType({})
 
 
@@ -129,16 +134,27 @@ def _unreadable(path: Path, rule: str, line: int | None = None) -> InputError:
 
 def _parse(text: str, name: str) -> tuple[dict[str, Any], dict[str, int]]:
     text = text.replace("\r\n", "\n")
+    _refuse_long_lines(text, name)
     too_deep = Problem(name, None, "", "", f"is nested deeper than {DEEPEST} levels")
     try:
         raw = tomllib.loads(text)
         if depth(raw) > DEEPEST:
             raise InputError([too_deep])
+        if size(raw) > MOST_VALUES:
+            rule = f"holds more than the {MOST_VALUES} values a file may have"
+            raise InputError([Problem(name, None, "", "", rule)])
     except RecursionError:
         raise InputError([too_deep]) from None
     except ValueError as error:  # tomllib's own error, or a number with thousands of digits
         raise InputError([_syntax(str(error), text, name)]) from None
     return raw, line_table(text)
+
+
+def _refuse_long_lines(text: str, name: str) -> None:
+    for number, row in enumerate(text.split("\n"), start=1):
+        if len(row) > LONGEST_LINE:
+            rule = f"the line is longer than the {LONGEST_LINE} characters a line may have"
+            raise InputError([Problem(name, number, "", written(row.strip()), rule)])
 
 
 _HINTS = (

@@ -207,6 +207,13 @@ def depth(raw: Any) -> int:
     return 1 + max((depth(value) for value in inner), default=0)
 
 
+def size(raw: Any) -> int:
+    """Values, tables and lists in a document, however deep."""
+    if not isinstance(raw, (dict, list)):
+        return 1
+    return 1 + sum(size(value) for value in (raw.values() if isinstance(raw, dict) else raw))
+
+
 def _join(key: str, name: str) -> str:
     return f"{key}.{name}" if key else name
 

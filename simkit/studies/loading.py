@@ -8,6 +8,7 @@ from simkit.errors import InputError, Problem
 from simkit.parameters.instead import Instead, replaced
 from simkit.parameters.load import Loaded, digest, load_file
 from simkit.parameters.machine import Machine
+from simkit.parameters.paths import named_file
 from simkit.parameters.scenario import Scenario
 from simkit.parameters.written import MachineFile
 from simkit.studies.contradictions import contradictions
@@ -33,17 +34,25 @@ def load_scenario(
     Errors: InputError for either file, and for a scenario that does not fit its machine.
     """
     scenario = load_file(path, Scenario)
-    file = path.parent / scenario.model.machine
-    if not file.is_file():
-        there = sorted(f.name for f in path.parent.glob("*.toml") if f != path)
-        hint = f"beside the scenario: {', '.join(there[:5])}" if there else ""
-        raise InputError([problem(scenario, "machine", f'"{scenario.model.machine}"',
-                                  "there is no such machine file", hint)])  # fmt: skip
-    machine = with_instead(scenario, load_machine(file, overrides))
+    machine = with_instead(scenario, load_machine(machine_file(path, scenario), overrides))
     problems = list(misfits(scenario, machine.model))
     if problems:
         raise InputError(problems)
     return scenario, machine
+
+
+def machine_file(path: Path, scenario: Loaded[Scenario]) -> Path:
+    """The machine file that a scenario file names.
+
+    Errors: InputError at the scenario's line.
+    """
+    named = scenario.model.machine
+    try:
+        return named_file(path, named)
+    except ValueError as error:
+        there = sorted(f.name for f in path.parent.glob("*.toml") if f != path)
+        hint = f"beside the scenario: {', '.join(there[:5])}" if there else ""
+        raise InputError([problem(scenario, "machine", f'"{named}"', str(error), hint)]) from None
 
 
 def with_instead(scenario: Loaded[Scenario], machine: Loaded[Machine]) -> Loaded[Machine]:

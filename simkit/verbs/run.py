@@ -70,6 +70,7 @@ def command(
     from simkit.studies.loading import load_scenario
     from simkit.studies.one import Order
     from simkit.studies.settings import Settings
+    from simkit.studies.target import check_target
 
     if out is not None and len(scenarios) > 1:
         raise InputError([Problem("--out", None, "", "", "goes with a single scenario")])
@@ -81,9 +82,12 @@ def command(
     )
     voice = Voice(talk=not as_json, progress=not (quiet or as_json))
     loaded = [load_scenario(path, overrides) for path in scenarios]
+    folders = [out or Path("reports") / scenario.model.name for scenario, _ in loaded]
+    for folder in folders:
+        check_target(folder)
     results = [
-        one(scenario, machine, out or Path("reports") / scenario.model.name, order, voice)
-        for scenario, machine in loaded
+        one(scenario, machine, folder, order, voice)
+        for (scenario, machine), folder in zip(loaded, folders, strict=True)
     ]
     if out is None:
         _index(Path("reports"))

@@ -166,6 +166,7 @@ def test_command_line_gives_no_verdict_and_keeps_the_older_report(
     out = tmp_path / "out"
     (out / "figures").mkdir(parents=True)
     (out / "index.html").write_bytes(b"older report \x00\xff")
+    (out / "result.json").write_bytes(b"{}")
     (out / "figures" / "a.svg").write_bytes(b"<svg/>")
     before = contents(tmp_path)
     code = way(monkeypatch, ["run", SCENARIO, "--out", str(out), "--json"])

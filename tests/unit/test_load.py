@@ -255,7 +255,7 @@ def test_a_table_of_names_may_have_a_source_of_its_own() -> None:
         ('"loop"', "loop", ["rig.toml:2: feed:", "a text stands in quotes"]),
         ("turns = 5", "turns = 5,5", ["rig.toml:4: turns:", "a decimal point, not a comma"]),
         ('value = "0.22 uF"', "value = 0.22 uF", ["rig.toml:7:", "stands in quotes"]),
-        ("turns = 5", "turns = " + "9" * 5000, ["rig.toml", "is not valid TOML"]),
+        ("turns = 5", "turns = " + "9" * 5000, ["rig.toml:4", "longer than the 1000 characters"]),
     ],
 )
 def test_a_problem_is_said_in_plain_words(old: str, new: str, said: list[str]) -> None:
@@ -373,10 +373,12 @@ def test_what_is_no_readable_file_is_refused(tmp_path: Path) -> None:
     assert refusal(path) == ":2: is not UTF-8 text"
     path.write_text("# long\n" * 150_000)
     assert refusal(path) == ": is larger than the 1000 kB a file may have"
-    path.write_text("a = " + "[" * 100_000)
+    path.write_text("a = " + "[\n" * 100_000)
     assert refusal(path) == ": is nested deeper than 12 levels"
     path.write_text("a = " + "[" * 13 + "]" * 13)
     assert refusal(path) == ": is nested deeper than 12 levels"
+    path.write_text("a = [" + "1,\n" * 2000 + "]")
+    assert refusal(path) == ": holds more than the 2000 values a file may have"
     pipe = tmp_path / "pipe"
     os.mkfifo(pipe)
     assert refusal(pipe) == ": is not a file"
