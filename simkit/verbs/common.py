@@ -1,6 +1,8 @@
 """What the verbs share: options, loading of machine and scenario, progress."""
 
+import os
 import sys
+import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from typing import Any, TypeVar
@@ -63,14 +65,36 @@ def note(text: str, quiet: bool = False) -> None:
 
 @contextmanager
 def progress_bar(label: str, quiet: bool) -> Iterator[Callable[[float], None] | None]:
-    """A bar with the time left on a terminal; nothing elsewhere."""
+    """A bar with the time left on a terminal; nothing elsewhere.
+
+    With SIMKIT_PROGRESS=lines in the environment, lines "progress 0.34" for a program that reads
+    them, whatever the error stream is.
+    """
+    if os.environ.get("SIMKIT_PROGRESS") == "lines":
+        yield _lines()
+        return
     if quiet or not sys.stderr.isatty():
         yield None
         return
     from rich.console import Console
-    from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
+    from rich.progress import BarColumn, Progress, TaskProgressColumn, TextColumn
+    from rich.progress import TimeRemainingColumn as Left
 
-    columns = (TextColumn("{task.description}"), BarColumn(), TimeRemainingColumn())
+    columns = (TextColumn("{task.description}"), BarColumn(), TaskProgressColumn(), Left(),
+               TextColumn("left"))  # fmt: skip
     with Progress(*columns, console=Console(stderr=True), transient=True) as bar:
         task = bar.add_task(label, total=1.0)
         yield lambda share: bar.update(task, completed=share)
+
+
+def _lines() -> Callable[[float], None]:
+    """Writes a share as a line, at most five a second."""
+    last = [0.0]
+
+    def write(share: float) -> None:
+        now = time.monotonic()
+        if now - last[0] >= 0.2 or share >= 1.0:
+            last[0] = now
+            print(f"progress {share:.4f}", file=sys.stderr, flush=True)
+
+    return write

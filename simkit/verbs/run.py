@@ -80,7 +80,7 @@ def command(
         cache=not no_cache,
         csv=csv,
     )
-    voice = Voice(talk=not as_json, progress=not (quiet or as_json))
+    voice = Voice(talk=not as_json, progress=not quiet)
     loaded = [load_scenario(path, overrides) for path in scenarios]
     folders = [out or Path("reports") / scenario.model.name for scenario, _ in loaded]
     for folder in folders:

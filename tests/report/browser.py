@@ -1,5 +1,6 @@
 """A headless Chromium, spoken to over a pipe: enough to look at a page as a reader would."""
 
+import base64
 import itertools
 import json
 import os
@@ -100,6 +101,26 @@ class Page:
                   downloadThroughput=-1, uploadThroughput=-1)  # fmt: skip
         self.call("Page.navigate", url=file.as_uri())
         self.wait("document.readyState === 'complete' && location.protocol === 'file:'")
+
+    def visit(self, address: str) -> None:
+        """Open an address of this machine, and wait until it is loaded."""
+        self.call("Page.navigate", url=address)
+        self.wait(f"document.readyState === 'complete' && location.href === '{address}'")
+
+    def picture(self, width: int, scheme: str, whole: bool = True) -> bytes:
+        """PNG of the page at a width [px] in a colour scheme, light or dark."""
+        self.call("Emulation.setDeviceMetricsOverride", width=width, height=900,
+                  deviceScaleFactor=1, mobile=False)  # fmt: skip
+        self.call("Emulation.setEmulatedMedia",
+                  features=[{"name": "prefers-color-scheme", "value": scheme}])  # fmt: skip
+        self.ask("new Promise((done) => requestAnimationFrame(() => requestAnimationFrame(done)))")
+        size = self.call("Page.getLayoutMetrics")["cssContentSize"]
+        height = size["height"] if whole else 900
+        clip = {"x": 0, "y": 0, "width": width, "height": height, "scale": 1}
+        shot = self.call("Page.captureScreenshot", captureBeyondViewport=whole, clip=clip)
+        self.call("Emulation.clearDeviceMetricsOverride")
+        self.call("Emulation.setEmulatedMedia", features=[])
+        return base64.b64decode(shot["data"])
 
     def ask(self, expression: str) -> Any:
         """Value of an expression in the page."""

@@ -43,6 +43,8 @@ MAY_IMPORT = {
     "studies": BASE
     | {"parameters", "parts", "circuit", "run", "scout", "measure", "judge", "report"},
 }
+# The live page asks the fast models and starts rehearsals as processes of their own.
+MAY_IMPORT["live"] = set(MAY_IMPORT) | {"cli"}
 # The command line stands on top, one module a verb: it may know all of them.
 MAY_IMPORT["verbs"] = set(MAY_IMPORT)
 MAY_IMPORT["cli"] = set(MAY_IMPORT)
@@ -118,7 +120,7 @@ def loaded_by(code: str) -> set[str]:
     return set(done.stdout.rpartition("LOADED\n")[2].split())
 
 
-HEAVY = {"PySpice", "pandas", "matplotlib", "scipy", "schemdraw"}
+HEAVY = {"PySpice", "pandas", "matplotlib", "scipy", "schemdraw", "starlette", "uvicorn"}
 
 
 def test_import_of_the_package_loads_nothing_heavy() -> None:
