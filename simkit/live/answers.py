@@ -5,10 +5,9 @@ limits the fast model can estimate, and every load at that same frequency: what 
 drop-in would do. No verdict: recovery, ringing and gate lift need circuit runs.
 """
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from functools import lru_cache
-from math import isfinite, pi, sqrt
+from math import asin, isfinite, pi, sqrt
 from pathlib import Path
 from typing import Any
 
@@ -17,22 +16,18 @@ import numpy as np
 from simkit.errors import InputError
 from simkit.judge.limits import machine_limits
 from simkit.judge.quantities import QUANTITIES
-from simkit.parameters.load import Loaded
+from simkit.parameters.load import Loaded, digest
 from simkit.parameters.machine import Machine
 from simkit.report.text import quantity
-from simkit.scout.drive import machine_edges
-from simkit.scout.halfwave import Edges
-from simkit.scout.plant import plant_from_machine
-from simkit.scout.steady import SteadyState, steady
-from simkit.studies.check import dead_time_window, flux_swing
+from simkit.scout.operating import Case, OperatingPoint, operating_cases
 from simkit.studies.loading import load_machine
 
-EVEN, NEAR = 33, 25
+EVEN, NEAR = 37, 25
 """Points of the map over the drive's range, and around each resonance of the load shown."""
+KEPT = 32
+"""Maps kept, so that moving the frequency asks for single points only."""
 SPAN = 0.08
 """How far around a resonance the map is denser, as a share of it [1]."""
-KEPT = 64
-"""Maps kept for the same machine and load."""
 MAIN = (
     "supply.voltage", "bridge.loop_inductance", "drive.dead_time", "drive.gate_resistor",
     "drive.voltage_on", "transformer.primary_turns", "transformer.secondary_turns",
@@ -53,10 +48,6 @@ PARTS = {
     "flux_peak": "matching transformer", "supply_current": "supply",
 }  # fmt: skip
 """Part that a quantity belongs to; the others belong to a switch."""
-
-
-Bounds = Mapping[str, float]
-"""Limits by quantity, SI."""
 
 
 @dataclass(frozen=True)
@@ -123,33 +114,49 @@ def _answer(machine: Machine, question: Question) -> dict[str, Any]:
     resonance = machine.resonance(machine.load(name).inductance)
     frequency = question.frequency or (1.0 + machine.drive.working_margin) * resonance
     frequency = min(max(frequency, machine.drive.frequency_min), machine.drive.frequency_max)
-    state = _state(machine, name, frequency)
+    bounds = {x.quantity: x.bound for x in machine_limits(machine)}
+    points, drawn = _computed(machine, bounds, name, loads, frequency)
     return {
         "problems": [],
         "load": name,
         "frequency": frequency,
         "frequency_text": quantity(frequency, "Hz", 4),
         "resonance": resonance,
-        "mode": state.mode,
-        "sentence": _sentence(machine, name, state),
-        "map": _map(machine, name),
-        "readings": _readings(machine, state),
-        "window": _window(machine, state),
-        "limits": _limits(machine, state),
-        "loads": [_load(machine, other, frequency) for other in loads],
-        "unknown": _unknown(machine),
+        "mode": points[name].mode if points[name].converged else None,
+        "sentence": _sentence(name, points, _worst(machine, bounds, points["empty"])),
+        "map": drawn,
+        "readings": _readings(points[name]),
+        "window": _window(points[name]),
+        "limits": _limits(machine, points[name]),
+        "loads": [_load(machine, bounds, other, points[other]) for other in loads],
+        "unknown": [QUANTITIES[q].title for q in bounds if q not in KNOWN],
     }
 
 
-def _edges(machine: Machine) -> Edges:
-    return machine_edges(machine)
+_maps: dict[tuple[str, str], dict[str, Any]] = {}
 
 
-def _state(machine: Machine, load: str, frequency: float) -> SteadyState:
-    return steady(plant_from_machine(machine, machine.load(load)), frequency, _edges(machine))
-
-
-# --- the map
+def _computed(
+    machine: Machine,
+    bounds: Mapping[str, float],
+    name: str,
+    loads: Sequence[str],
+    frequency: float,
+) -> tuple[dict[str, OperatingPoint], dict[str, Any]]:
+    """Every load at one frequency, and the map of one load; both in one pass where it is new."""
+    key = (digest(machine), name)
+    cases = [Case(machine.load(other), frequency) for other in loads]
+    drawn = _maps.get(key)
+    if drawn is None:
+        cases += [Case(machine.load(name), float(f)) for f in frequencies(machine, name)]
+    found = operating_cases(machine, cases)
+    points = dict(zip(loads, found, strict=False))
+    if drawn is None:
+        drawn = _map(machine, bounds, found[len(loads) :])
+        while len(_maps) >= KEPT:
+            _maps.pop(next(iter(_maps)), None)
+        _maps[key] = drawn
+    return points, drawn
 
 
 def frequencies(machine: Machine, load: str) -> np.ndarray:
@@ -161,59 +168,43 @@ def frequencies(machine: Machine, load: str) -> np.ndarray:
     return np.union1d(even, near[inside])
 
 
-def _map(machine: Machine, load: str) -> dict[str, Any]:
-    return _mapped(machine.model_dump_json(), load)
-
-
-@lru_cache(maxsize=KEPT)
-def _mapped(values: str, load: str) -> dict[str, Any]:
-    machine = Machine.model_validate_json(values)
-    grid = frequencies(machine, load)
-    plant, edges = plant_from_machine(machine, machine.load(load)), _edges(machine)
-    states, bounds = [steady(plant, float(f), edges) for f in grid], _bounds(machine)
+def _map(
+    machine: Machine, bounds: Mapping[str, float], points: Sequence[OperatingPoint]
+) -> dict[str, Any]:
     return {
-        "frequency": _short(grid),
-        "power": _short([s.input_power for s in states]),
-        "turn_off": _short([s.turn_off_current for s in states]),
-        "mode": [s.mode for s in states],
-        "over": [_worst_ratio(machine, s, bounds) for s in states],
+        "frequency": [_short(p.frequency) for p in points],
+        "power": [_short(p.input_power) for p in points],
+        "turn_off": [_short(p.turn_off_current) for p in points],
+        "mode": [p.mode if p.converged else None for p in points],
+        "over": [_worst(machine, bounds, p) for p in points],
     }
 
 
-def _short(values: Any) -> list[float]:
-    return [float(f"{v:.6g}") for v in values]
+def _short(value: float) -> float | None:
+    """Six digits, or nothing where the fast model found no answer."""
+    return float(f"{value:.6g}") if isfinite(value) else None
 
 
-def _worst_ratio(machine: Machine, state: SteadyState, bounds: Bounds | None = None) -> float:
+def _estimates(machine: Machine, point: OperatingPoint) -> dict[str, float]:
+    """Judged quantities as far as the fast model knows them, SI; each switch conducts half."""
+    return {
+        "channel_current_peak": point.primary_current_peak,
+        "drain_current_rms": point.primary_current_rms / sqrt(2.0),
+        "can_voltage_rms": point.bank_voltage_rms,
+        "can_current_rms": point.bank_current_rms / machine.tank.cans,
+        "flux_peak": point.flux_peak,
+        "supply_current": point.supply_current,
+    }
+
+
+def _worst(machine: Machine, bounds: Mapping[str, float], point: OperatingPoint) -> float | None:
     """Largest share of a limit among those the fast model can estimate [1]."""
-    limits = bounds or _bounds(machine)
-    found = _estimates(machine, state)
-    return float(f"{max(found[name] / bound for name, bound in limits.items()):.4g}")
+    found = _estimates(machine, point)
+    return _short(max(found[name] / bounds[name] for name in KNOWN))
 
 
-def _bounds(machine: Machine) -> Bounds:
-    limits = {x.quantity: x.bound for x in machine_limits(machine)}
-    return {name: limits[name] for name in KNOWN}
-
-
-# --- one frequency
-
-
-def _estimates(machine: Machine, state: SteadyState) -> dict[str, float]:
-    """Judged quantities as far as the fast model knows them, SI."""
-    voltage = state.tank_voltage_peak / sqrt(2.0)
-    return {
-        "channel_current_peak": state.primary_current_peak,
-        "drain_current_rms": state.primary_current_rms / sqrt(2.0),
-        "can_voltage_rms": voltage,
-        "can_current_rms": 2.0 * pi * state.frequency * machine.tank.can_capacitance * voltage,
-        "flux_peak": flux_swing(machine, state.frequency),
-        "supply_current": state.supply_current,
-    }
-
-
-def _limits(machine: Machine, state: SteadyState) -> list[dict[str, Any]]:
-    found, rows = _estimates(machine, state), []
+def _limits(machine: Machine, point: OperatingPoint) -> list[dict[str, Any]]:
+    found, rows = _estimates(machine, point), []
     for limit in machine_limits(machine):
         if limit.quantity in found:
             value, words = found[limit.quantity], QUANTITIES[limit.quantity]
@@ -221,90 +212,97 @@ def _limits(machine: Machine, state: SteadyState) -> list[dict[str, Any]]:
             rows.append({
                 "name": f"{part}: {words.title}", "quantity": limit.quantity,
                 "value": quantity(value, limit.unit), "limit": quantity(limit.bound, limit.unit),
-                "ratio": value / limit.bound, "source": limit.source, "why": words.why,
+                "ratio": _short(value / limit.bound), "source": limit.source, "why": words.why,
                 "change": words.change,
             })  # fmt: skip
-    return sorted(rows, key=lambda row: -row["ratio"])
+    return sorted(rows, key=lambda row: -(row["ratio"] or 0.0))
 
 
-def _unknown(machine: Machine) -> list[str]:
-    """Titles of the limits that only circuit runs can answer."""
-    found = (x.quantity for x in machine_limits(machine) if x.quantity not in KNOWN)
-    return [QUANTITIES[name].title for name in found]
-
-
-def _readings(machine: Machine, state: SteadyState) -> list[list[str]]:
+def _readings(point: OperatingPoint) -> list[list[str]]:
     return [
-        ["Input power", quantity(state.input_power, "W")],
-        ["Supply current", quantity(state.supply_current, "A")],
-        ["Power in coil and workpiece", quantity(state.coil_power, "W")],
-        ["Coil current, peak", quantity(state.coil_current_peak, "A")],
-        ["Tank voltage, peak", quantity(state.tank_voltage_peak, "V")],
-        ["Primary current, peak", quantity(state.primary_current_peak, "A")],
-        ["Turn-off current", quantity(state.turn_off_current, "A")],
-        ["Phase, current behind voltage", quantity(state.phase_deg, "deg")],
+        ["Input power", quantity(point.input_power, "W")],
+        ["Supply current", quantity(point.supply_current, "A")],
+        ["Power in coil and workpiece", quantity(point.load_power, "W")],
+        ["Loss in the bridge, ringing left out", quantity(point.bridge_loss, "W")],
+        ["Coil current, peak", quantity(point.coil_current_peak, "A")],
+        ["Tank voltage, peak", quantity(point.tank_voltage_peak, "V")],
+        ["Primary current, peak", quantity(point.primary_current_peak, "A")],
+        ["Turn-off current", quantity(point.turn_off_current, "A")],
+        ["Phase, current behind voltage", quantity(point.phase, "deg")],
     ]
 
 
-def _window(machine: Machine, state: SteadyState) -> dict[str, Any]:
-    needed, reversal = dead_time_window(machine, state)
-    dead = state.edges.dead_time
-    if not isfinite(needed):
+def _window(point: OperatingPoint) -> dict[str, Any]:
+    """Dead-time window, every time from the off command [s]."""
+    needed, dead, reversal = point.dead_time_needed, point.dead_time_available, reversal_of(point)
+    if not point.converged:
+        words = "The fast model found no steady operation here."
+    elif point.turn_off_current <= 0.0:
         words = "No window: the current leads, the node does not swing by itself."
-    elif dead < needed:
-        words = "Too short: the incoming switch turns on before the node has swung over."
     elif dead > reversal:
         words = "Too long: the current reverses within it and the node swings back."
+    elif dead < needed:
+        words = "Too short: the incoming switch turns on before the node has swung over."
     else:
         words = "Inside the window."
     return {
-        "dead": dead,
-        "needed": needed if isfinite(needed) else None,
-        "reversal": reversal,
-        "inside": bool(needed <= dead <= reversal),
+        "dead": _short(dead),
+        "needed": _short(needed),
+        "reversal": _short(reversal),
+        "inside": bool(point.turn_off_current > 0.0 and needed <= dead <= reversal),
         "words": words,
         "texts": {
-            "set": quantity(machine.drive.dead_time, "s"),
+            "set": quantity(point.dead_time, "s"),
             "dead": quantity(dead, "s"),
-            "needed": quantity(needed, "s"),
+            "needed": quantity(needed, "s") if isfinite(needed) else "not reached",
             "reversal": quantity(reversal, "s"),
         },
     }
 
 
-def _load(machine: Machine, name: str, frequency: float) -> dict[str, Any]:
-    state = _state(machine, name, frequency)
-    resonance = machine.resonance(machine.load(name).inductance)
+def reversal_of(point: OperatingPoint) -> float:
+    """From the off command until the current reverses [s]: asin(I_off/I_peak)/(2 pi f).
+
+    The zero of a sine of that peak which passes the turn-off current; zero when it leads.
+    """
+    if not point.converged:
+        return float("nan")
+    share = point.turn_off_current / point.primary_current_peak
+    return asin(min(max(share, 0.0), 1.0)) / (2.0 * pi * point.frequency)
+
+
+def _load(
+    machine: Machine, bounds: Mapping[str, float], name: str, point: OperatingPoint
+) -> dict[str, Any]:
     piece = machine.workpieces.get(name)
     return {
         "name": name,
         "title": piece.title if piece else "Coil with nothing in it",
-        "resonance": resonance,
-        "resonance_text": quantity(resonance, "Hz", 4),
-        "mode": state.mode,
-        "power": quantity(state.input_power, "W"),
-        "turn_off": quantity(state.turn_off_current, "A"),
-        "worst": _worst_ratio(machine, state),
+        "resonance": point.resonant_frequency,
+        "resonance_text": quantity(point.resonant_frequency, "Hz", 4),
+        "mode": point.mode if point.converged else None,
+        "power": quantity(point.input_power, "W"),
+        "turn_off": quantity(point.turn_off_current, "A"),
+        "worst": _worst(machine, bounds, point),
     }
 
 
-def _sentence(machine: Machine, load: str, state: SteadyState) -> str:
-    resonance = machine.resonance(machine.load(load).inductance)
-    off = state.frequency / resonance - 1.0
-    side = "above" if off >= 0.0 else "below"
+def _sentence(load: str, points: Mapping[str, OperatingPoint], bare_worst: float | None) -> str:
+    here, bare = points[load], points["empty"]
+    if not here.converged:
+        return f"The fast model found no steady operation at {quantity(here.frequency, 'Hz', 4)}."
+    off = here.frequency / here.resonant_frequency - 1.0
     text = (
-        f"{quantity(state.frequency, 'Hz', 4)} is {abs(100.0 * off):.1f} % {side} the resonance "
-        f"with {load}: {state.mode}."
+        f"{quantity(here.frequency, 'Hz', 4)} is {abs(100.0 * off):.1f} % "
+        f"{'above' if off >= 0.0 else 'below'} the resonance with {load}: {here.mode}."
     )
-    if load == "empty":
+    if load == "empty" or not bare.converged:
         return text
-    bare = _state(machine, "empty", state.frequency)
-    moved = machine.resonance(machine.coil.inductance)
-    way = "climbs" if moved > resonance else "falls"
-    turns = "stays" if bare.mode == state.mode else "becomes"
+    way = "climbs" if bare.resonant_frequency > here.resonant_frequency else "falls"
+    turns = "stays" if bare.mode == here.mode else "becomes"
     text += (
-        f" Pulled out, the resonance {way} to {quantity(moved, 'Hz', 4)} "
+        f" Pulled out, the resonance {way} to {quantity(bare.resonant_frequency, 'Hz', 4)} "
         f"and the bridge {turns} {bare.mode}"
     )
-    worst = _worst_ratio(machine, bare)
-    return f"{text}, with {worst:.2g} times a limit." if worst > 1.0 else f"{text}."
+    over = bare_worst is not None and bare_worst > 1.0
+    return f"{text}, with {bare_worst:.2g} times a limit." if over else f"{text}."

@@ -13,6 +13,7 @@ import statistics
 import sys
 import time
 from collections.abc import Iterator
+from itertools import pairwise
 from math import pi
 from pathlib import Path
 from typing import Any
@@ -33,6 +34,8 @@ _PACKAGE = importlib.util.find_spec("axe_core_python")
 AXE = Path(str(_PACKAGE.origin)).parent / "axe.min.js" if _PACKAGE else None
 SHOTS = os.environ.get("SIMKIT_SCREENS")
 MACHINE = DEMO / "machine.toml"
+COUNT = int(os.environ.get("SIMKIT_ANSWERS", "8"))
+"""Changes whose answers are timed."""
 READY = "document.documentElement.dataset.bench === 'ready'"
 
 
@@ -176,15 +179,11 @@ def test_answer_agrees_with_the_phasor_of_the_fundamental() -> None:
     z = reflected + 1j * w * machine.transformer.leakage_inductance + 1 / (1j * w * blocking)
     z += machine.transformer.primary_resistance + 2 * on
     power = (4 * machine.supply.voltage / pi) ** 2 / 2 * (1 / z).real
-    k = min(
-        range(len(found["map"]["frequency"])), key=lambda i: abs(found["map"]["frequency"][i] - f)
-    )
     shown = dict(found["readings"])["Input power"]
     assert shown.endswith("kW")
     assert float(shown.split()[0]) * 1e3 == pytest.approx(power, rel=0.02)
     assert cmath.phase(z) > 0
     assert found["mode"] == "inductive"
-    assert found["map"]["power"][k] > 0
 
 
 def test_map_changes_its_mode_at_the_resonance() -> None:
@@ -240,7 +239,7 @@ def test_map_covers_the_drive_and_thickens_at_resonance() -> None:
     grid = frequencies(machine, "empty")
     assert (grid[0], grid[-1]) == (machine.drive.frequency_min, machine.drive.frequency_max)
     resonance = machine.resonance(machine.coil.inductance)
-    near = [b - a for a, b in zip(grid, grid[1:], strict=False) if abs(a / resonance - 1) < 0.05]
+    near = [b - a for a, b in pairwise(grid) if abs(a / resonance - 1) < 0.05]
     assert max(near) < 0.01 * resonance
 
 
@@ -304,7 +303,8 @@ def complaints(page: Page) -> list[str]:
 def put(page: Page, key: str, text: str) -> None:
     """Type a value and wait for its answer."""
     page.ask(
-        f"(async () => {{ const i = document.getElementById('value-{key}'); const n = timing.length;"
+        f"(async () => {{ const i = document.getElementById('value-{key}');"
+        " const n = timing.length;"
         f" i.value = {json.dumps(text)}; i.dispatchEvent(new Event('input'));"
         " while (timing.length === n || asking) await new Promise((r) => setTimeout(r, 4)); })()"
     )
@@ -342,12 +342,14 @@ def test_a_wrong_value_is_said_beside_it_and_the_old_map_stays_faded(page: Page)
 
 def test_a_changed_value_is_answered_at_once(page: Page) -> None:
     page.ask("timing.length = 0")
-    for k in range(50):
+    for k in range(COUNT):
         put(page, "tank.can_capacitance", f"{0.200 + 0.001 * k:.3f} uF")
     times = page.ask("timing")
-    assert len(times) >= 50
-    # Built for a median below 300 ms, map drawn, on two quiet cores; the figure of a quiet machine
-    # is taken by benchmarks. Here a busy machine must not fail, only a page that is not live.
+    assert len(times) >= COUNT
+    if COUNT >= 50:
+        print(f"median of {COUNT}: {statistics.median(times):.0f} ms")
+    # Built for a median below 300 ms, map drawn, on two quiet cores. Here a busy machine must not
+    # fail, only a page that is not live. SIMKIT_ANSWERS=50 with -s takes the figure.
     assert statistics.median(times) < 2000.0
 
 

@@ -50,16 +50,16 @@ function show(found) {
   state.answer = found;
   state.load = found.load;
   $("load").value = found.load;
-  $("now").className = `now ${found.mode}`;
+  $("now").className = `now ${found.mode || "unknown"}`;
   const side = { inductive: "current lags", resonant: "current reverses in the dead time", capacitive: "current leads" }[found.mode];
-  $("mode").textContent = `${found.mode}: ${side}`;
+  $("mode").textContent = found.mode ? `${found.mode}: ${side}` : "no answer";
   $("sentence").textContent = found.sentence;
   draw();
   facts($("readings"), found.readings);
   $("window-words").textContent = found.window.words;
   const w = found.window.texts;
-  facts($("window-facts"), [["Dead time set", w.set], ["left at the gates", w.dead],
-    ["node needs", w.needed], ["current reverses after", w.reversal]]);
+  facts($("window-facts"), [["Dead time set", w.set], ["Other pair turns on after", w.dead],
+    ["Node needs", w.needed], ["Current reverses after", w.reversal]]);
   $("limits").replaceChildren(...found.limits.map(limitRow));
   $("unknown").textContent = `Only a rehearsal answers: ${found.unknown.join("; ")}.`;
   $("loads").replaceChildren(...found.loads.map(loadRow));
@@ -90,6 +90,7 @@ function facts(place, pairs) {
 }
 
 function bar(ratio) {
+  if (ratio === null) return "\u2013";
   const made = element("span", { className: `bar ${ratio > 1 ? "over" : ""}` }, element("i"), element("b"));
   const scale = 1.5;
   made.children[0].style.width = `${(100 * Math.min(ratio, scale)) / scale}%`;
@@ -97,8 +98,13 @@ function bar(ratio) {
   return made;
 }
 
+function percent(ratio) {
+  if (ratio === null) return "";
+  return `${ratio > 1 ? "\u2716 " : ""}${Number((100 * ratio).toPrecision(3))} %`;
+}
+
 function limitRow(row) {
-  const share = `${row.ratio > 1 ? "\u2716 " : ""}${Math.round(1000 * row.ratio) / 10} %`;
+  const share = percent(row.ratio);
   const made = element("tr", { className: row.ratio > 1 ? "over" : "ok", title: `${row.why} ${row.change}` },
     element("th", { scope: "row", textContent: row.name }),
     element("td", { className: "n", textContent: row.value }),
@@ -112,10 +118,10 @@ function loadRow(row) {
   return element("tr", { className: chosen ? "chosen" : "" },
     element("th", { scope: "row", textContent: `${row.name}${chosen ? " (shown)" : ""}`, title: row.title }),
     element("td", { className: "n", textContent: row.resonance_text }),
-    element("td", { className: `mode ${row.mode}`, textContent: row.mode }),
+    element("td", { className: `mode ${row.mode}`, textContent: row.mode || "no answer" }),
     element("td", { className: "n", textContent: row.power }),
     element("td", { className: "n", textContent: row.turn_off }),
-    element("td", { className: "n" }, bar(row.worst), ` ${Math.round(100 * row.worst)} %`));
+    element("td", { className: "n" }, bar(row.worst), ` ${percent(row.worst)}`));
 }
 
 // --- inputs

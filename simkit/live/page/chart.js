@@ -51,15 +51,17 @@ function drawMap(place, answer, width) {
   svg.append(pattern);
   const base = top + upper + gap + lower;
   for (const [a, b, mode] of runs(data.mode)) {
+    if (!mode) continue; // the fast model has no answer there, and nothing is drawn
     const box = { x: x(edge(a)), y: top, width: Math.max(x(edge(b + 1)) - x(edge(a)), 0), height: base - top };
     svg.append(shape("rect", { ...box, class: mode }));
     if (mode === "capacitive") svg.append(shape("rect", { ...box, fill: "url(#hatch)" }));
   }
-  for (const [a, b, over] of runs(data.over.map((ratio) => ratio > 1))) {
+  for (const [a, b, over] of runs(data.over.map((ratio) => (ratio === null ? null : ratio > 1)))) {
+    if (over === null) continue;
     svg.append(shape("rect", { x: x(edge(a)), y: base + (over ? 3 : 6), width: Math.max(x(edge(b + 1)) - x(edge(a)), 0),
       height: over ? strip + 2 : strip - 4, class: over ? "over" : "under" }));
   }
-  panel(svg, data.power.map((p) => p / 1000), top, upper, "input power [kW]", "power", x, f, width, true);
+  panel(svg, data.power.map((p) => (p === null ? null : p / 1000)), top, upper, "input power [kW]", "power", x, f, width, true);
   panel(svg, data.turn_off, top + upper + gap, lower, "turn-off current [A]", "turn", x, f, width, false);
   for (const value of ticks(f[0] / 1000, f[n - 1] / 1000, width < 500 ? 4 : 8)) {
     svg.append(shape("text", { x: x(value * 1000), y: base + strip + 20, "text-anchor": "middle" }, plain(value)));
@@ -80,33 +82,38 @@ function drawMap(place, answer, width) {
 
 function panel(svg, values, top, height, title, kind, x, f, width, fromZero) {
   // Far from resonance everything is small: the scale follows what lies within the drive's range.
-  const high = Math.max(...values, fromZero ? 0.1 : 1), low = fromZero ? 0 : Math.min(...values, -1);
+  const known = values.filter((value) => value !== null);
+  const high = Math.max(...known, fromZero ? 0.1 : 1), low = fromZero ? 0 : Math.min(...known, -1);
   const y = (value) => top + height - ((value - low) / (high - low)) * height;
   for (const value of ticks(low, high, 4)) {
     svg.append(shape("line", { x1: MAP.left, x2: width - MAP.right, y1: y(value), y2: y(value),
       class: value === 0 ? "axis" : "grid" }));
     svg.append(shape("text", { x: MAP.left - 6, y: y(value) + 4, "text-anchor": "end" }, plain(value)));
   }
-  const points = values.map((value, k) => `${x(f[k]).toFixed(1)},${y(value).toFixed(1)}`).join(" ");
-  svg.append(shape("polyline", { points, class: `curve ${kind}` }));
+  for (const [a, b, is] of runs(values.map((value) => value !== null))) {
+    if (!is) continue;
+    const points = values.slice(a, b + 1).map((value, k) => `${x(f[a + k]).toFixed(1)},${y(value).toFixed(1)}`).join(" ");
+    svg.append(shape("polyline", { points, class: `curve ${kind}` }));
+  }
   svg.append(shape("text", { x: 4, y: top - 7 }, title));
 }
 
 function drawWindow(place, found, width) {
   const left = 8, right = 12, top = 24, height = 26;
-  const ends = [found.dead, found.reversal, found.needed || 0].filter(Number.isFinite);
+  const ends = [found.dead, found.reversal, found.needed].filter((value) => value !== null);
   const high = 1.15 * Math.max(...ends, 1e-9);
   const x = (value) => left + (Math.min(value, high) / high) * (width - left - right);
   const svg = shape("svg", { viewBox: `0 0 ${width} ${top + height + 24}`, role: "img" });
   svg.append(shape("title", {}, found.words));
   svg.append(shape("line", { x1: left, x2: width - right, y1: top + height, y2: top + height, class: "axis" }));
-  if (found.needed !== null && found.reversal > found.needed) {
+  if (found.needed !== null && found.reversal !== null && found.reversal > found.needed) {
     svg.append(shape("rect", { x: x(found.needed), y: top, width: x(found.reversal) - x(found.needed), height, class: "window" }));
   }
+  if (found.dead === null) { place.replaceChildren(svg); return; }
   const dead = x(found.dead);
   svg.append(shape("line", { x1: dead, x2: dead, y1: top - 6, y2: top + height, class: "here" }));
   svg.append(shape("text", { x: dead, y: top - 10, "text-anchor": dead > width / 2 ? "end" : "start" },
-    `at the gates ${found.texts.dead}`));
+    `turns on after ${found.texts.dead}`));
   for (const value of ticks(0, high * 1e9, 4)) {
     svg.append(shape("text", { x: x(value / 1e9), y: top + height + 17, "text-anchor": value ? "middle" : "start", class: "muted" },
       value ? plain(value) : "0 ns"));
