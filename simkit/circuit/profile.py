@@ -17,10 +17,15 @@ class Change:
     end: float
     before: float
     after: float
+    course: tuple[float, ...] = ()
+    """Values at equal steps from start to end; none: a raised cosine, flat at both ends."""
 
     def at(self, time: float) -> float:
-        """Value at a time: a raised cosine, flat at both ends."""
+        """Value at a time [s]."""
         share = min(max((time - self.start) / (self.end - self.start), 0.0), 1.0)
+        if self.course:
+            steps = range(len(self.course))
+            return float(np.interp(share * steps[-1], steps, self.course))
         return self.before + (self.after - self.before) * 0.5 * (1.0 - cos(pi * share))
 
 

@@ -12,12 +12,14 @@ from math import floor
 import numpy as np
 from numpy.typing import NDArray
 
+from simkit.circuit.courses import Course, course, follows_level, part_out
 from simkit.circuit.faults import Fault
 from simkit.circuit.profile import Change, Profile
 from simkit.parameters.events import EDGE, Event
 from simkit.parameters.machine import Load, Machine
 from simkit.parameters.scenario import Scenario
 from simkit.parts.coupled_turns import shorted_turn
+from simkit.parts.working import load_at, load_at_margin
 
 __all__ = ["Change", "Fault", "NamedEvent", "Profile", "Timeline", "timeline"]
 
@@ -111,7 +113,8 @@ def start_frequency(machine: Machine, scenario: Scenario) -> float:
     if start.frequency is not None:
         return start.frequency
     assert start.margin is not None
-    load = machine.load(start.margin_of or start.load)
+    voltage = start.supply_voltage or machine.supply.voltage
+    load = load_at_margin(machine, start.margin_of or start.load, start.margin, voltage)
     return (1.0 + start.margin) * machine.resonance(load.inductance)
 
 
@@ -150,13 +153,17 @@ class _Course:
     def __init__(self, machine: Machine, scenario: Scenario) -> None:
         self.machine, self.start = machine, scenario.start
         self.load_name = scenario.start.load
-        load = machine.load(self.load_name)
+        frequency = start_frequency(machine, scenario)
+        voltage = scenario.start.supply_voltage or machine.supply.voltage
+        load = load_at(machine, self.load_name, frequency, voltage)
         self.values = {
-            "frequency": start_frequency(machine, scenario),
-            "voltage": scenario.start.supply_voltage or machine.supply.voltage,
+            "frequency": frequency,
+            "voltage": voltage,
             "inductance": load.inductance,
             "resistance": load.resistance,
         }
+        self.in_place = True
+        """Whether the load is as the machine has it: not part of the way out, no fault in it."""
         self.first = dict(self.values)
         self.changes: dict[str, list[Change]] = {key: [] for key in self.values}
         self.named: list[NamedEvent] = []
@@ -170,18 +177,36 @@ class _Course:
         if not event.about.fast:
             self.faults.append(Fault(event, begin, end))
             return
+        before, name = self.values, self.load_name
         after = self.after(event)
+        way = self.way(event, name, before, before | after)
         for key, value in after.items():
-            self.changes[key].append(Change(begin, end, self.values[key], value))
-        self.values |= after
+            change = Change(begin, end, before[key], value, way.get(key, ()))
+            self.changes[key].append(change)
+        self.values = before | after
+
+    def way(
+        self, event: Event, name: str, before: dict[str, float], after: dict[str, float]
+    ) -> Course:
+        """How the values go from before to after, where the way is known."""
+        if event.kind in ("pull-out", "drop-in") or self.in_place:
+            found = course(self.machine, event, name, before, after)
+        else:
+            return {}
+        if self.start.tracks and "inductance" in found:
+            tuned = 1.0 + (self.start.margin or 0.0)
+            found["frequency"] = tuple(
+                tuned * self.machine.resonance(x) for x in found["inductance"]
+            )
+        return found
 
     def after(self, event: Event) -> dict[str, float]:
         """What an event changes, to what."""
         if event.kind == "supply":
-            return {"voltage": float(event.voltage or 0.0)}
+            return self.at_level({"voltage": float(event.voltage or 0.0)})
         if event.kind == "frequency":
             target = event.frequency or self.values["frequency"] * float(event.factor or 1.0)
-            return {"frequency": target}
+            return self.at_level({"frequency": target})
         load = self.load_after(event)
         found = {"inductance": load.inductance, "resistance": load.resistance}
         if self.start.tracks:
@@ -190,14 +215,26 @@ class _Course:
             )
         return found
 
+    def at_level(self, after: dict[str, float]) -> dict[str, float]:
+        """With what steel in the coil makes of another frequency or voltage."""
+        if not (self.in_place and follows_level(self.machine, self.load_name)):
+            return after
+        load = self.settled(self.load_name, self.values | after)
+        return after | {"inductance": load.inductance, "resistance": load.resistance}
+
+    def settled(self, name: str, values: dict[str, float]) -> Load:
+        """A load in its place, at the level it is driven to."""
+        return load_at(self.machine, name, values["frequency"], values["voltage"])
+
     def load_after(self, event: Event) -> Load:
         """What the coil's ends measure after an event that changes the load."""
         now = Load(inductance=self.values["inductance"], resistance=self.values["resistance"])
         if event.kind == "pull-out":
             return self.pulled(now, event.share or 1.0)
         if event.kind in ("drop-in", "becomes"):
-            self.load_name = str(event.load)
-            return self.machine.load(self.load_name)
+            self.load_name, self.in_place = str(event.load), True
+            return self.settled(self.load_name, self.values)
+        self.in_place = False
         if event.kind == "coil":
             return Load(
                 inductance=now.inductance * (event.inductance_factor or 1.0),
@@ -222,6 +259,12 @@ class _Course:
         if share == 1.0:
             self.load_name = "empty"
             return empty
+        along = (
+            part_out(self.machine, self.load_name, self.values, share) if self.in_place else None
+        )
+        self.in_place = False
+        if along is not None:
+            return along
         return Load(
             inductance=now.inductance + share * (empty.inductance - now.inductance),
             resistance=now.resistance + share * (empty.resistance - now.resistance),

@@ -191,7 +191,7 @@ class WorkpieceFile(Section):
         given = [name for name, value in values.items() if value is not None]
         missing = [name for name in values if name not in given]
         if self.geometry is not None and given:
-            raise ValueError(f"{' and '.join(given)} follow from geometry: give one or the other")
+            raise ValueError(f"give either {' and '.join(given)} as measured, or its geometry")
         if self.geometry is None and missing:
             raise ValueError(f"give {', '.join(missing)} as measured, or its geometry")
         return self

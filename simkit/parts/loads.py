@@ -152,8 +152,9 @@ def course_out(machine: Machine, name: str, frequency: float, voltage: float) ->
     Drive at `frequency` [Hz] and link `voltage` [V]. At each place the current and what steel
     makes of it are iterated (half a step each on a log scale, from the place before), as if the
     current had settled: a tank settles in 2 L/R, tens of microseconds, and a hand moves in
-    hundreds of milliseconds. The last point is the empty coil. ValueError for a piece without
-    geometry; other errors as `piece_at`.
+    hundreds of milliseconds. Skin depths are those of the empty coil's resonance, as everywhere
+    (a drive 5 % higher finds R 2 to 3 % higher). The last point is the empty coil. ValueError for
+    a piece without geometry; other errors as `piece_at`.
     """
     piece = machine.workpieces[name]
     if piece.geometry is None:
@@ -161,7 +162,6 @@ def course_out(machine: Machine, name: str, frequency: float, voltage: float) ->
     return _course_out(
         coil_of(machine),
         piece.geometry,
-        frequency,
         piece.travel,
         _Drive(machine, voltage, frequency),
     )
@@ -189,7 +189,6 @@ class _Drive:
 def _course_out(
     coil: coils.Coil,
     geometry: PieceGeometry,
-    frequency: float,
     travel: float,
     drive: Callable[[Load], float],
 ) -> WayOut:
@@ -200,7 +199,7 @@ def _course_out(
     notes: dict[str, None] = {}
     for at in np.linspace(geometry.position, geometry.position + travel, PLACES)[:-1]:
         for _ in range(4 * rounds if not rows else rounds):
-            found = piece_at(coil, geometry, current, frequency, float(at))
+            found = piece_at(coil, geometry, current, coil.frequency, float(at))
             load = Load(inductance=found.inductance, resistance=found.resistance)
             new, old = drive(load), current
             current = float(np.sqrt(new * old))

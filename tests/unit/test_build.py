@@ -1,0 +1,368 @@
+"""Machine files that name parts and geometry: one way per quantity, and values that follow.
+
+Expected values come from the formulae of the parts, which have checks of their own against
+published figures; here it is shown that the file's numbers reach them, and that the loop of level
+and load is closed.
+"""
+
+from __future__ import annotations
+
+from math import log, pi, sqrt
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from simkit.circuit.timeline import timeline
+from simkit.errors import InputError
+from simkit.parameters.load import Loaded
+from simkit.parameters.machine import Machine
+from simkit.parameters.scenario import Scenario
+from simkit.parts.loads import coil_of, course_out, piece_at, way_out
+from simkit.parts.switches import load_part, working_current
+from simkit.parts.working import at_level, coil_current, load_at, load_at_margin
+from simkit.scout.phasor import solve
+from simkit.scout.plant import plant_from_machine
+from simkit.studies.loading import load_machine
+from tests.machines import FEEDS, ROOT, demo, topology
+
+BARS = ROOT / "scenarios" / "bar-heating" / "machine.toml"
+
+
+@pytest.fixture(scope="module")
+def loaded() -> Loaded[Machine]:
+    return load_machine(BARS)
+
+
+@pytest.fixture(scope="module")
+def bars(loaded: Loaded[Machine]) -> Machine:
+    return loaded.model
+
+
+def refused(changes: dict[str, str], path: Path = BARS) -> list[str]:
+    """The problems of a shipped machine with values overridden, as a person reads them."""
+    with pytest.raises(InputError) as caught:
+        load_machine(path, changes)
+    return [f"{p.field}: {p.rule} {p.hint}".strip() for p in caught.value.problems]
+
+
+# --- the level -----------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("feed", FEEDS)
+@pytest.mark.parametrize("bridge", ["full", "half-split", "half-blocking"])
+def test_the_level_is_that_of_the_harmonic_solution(bridge: str, feed: str) -> None:
+    # Two ways to the same network: closed form here, harmonics of the plant there. The first
+    # harmonic alone is compared, so that rounding is all that may differ.
+    machine = topology(bridge, feed, "ideal")
+    load = machine.load("cold-steel-weak-field")
+    frequency = 1.05 * machine.resonance(load.inductance)
+    whole = solve(plant_from_machine(machine, load), frequency, harmonics=1)
+    found = coil_current(machine, load, frequency, machine.supply.voltage)
+    assert found == pytest.approx(abs(whole.outputs["coil_current"][0]), rel=1e-9)
+
+
+def test_the_level_closes_the_loop(bars: Machine) -> None:
+    piece = bars.workpieces["cold-bar"]
+    for voltage in (10.0, 30.0, 100.0, 325.0):
+        frequency = 75e3
+        load = load_at(bars, "cold-bar", frequency, voltage)
+        current = coil_current(bars, load, frequency, voltage)
+        again = at_level(piece, current)
+        # fifty halvings of twenty nepers leave no more than rounding
+        assert again.inductance == pytest.approx(load.inductance, rel=1e-6)
+        assert again.resistance == pytest.approx(load.resistance, rel=1e-6)
+
+
+def test_steel_raises_the_inductance_at_30_v_and_lowers_it_at_full_supply(bars: Machine) -> None:
+    # The two signs are common practice, no source: an LCR meter sees L rise when a steel bar goes
+    # in, the heater at full power sees its resonance rise.
+    margin = bars.drive.working_margin
+    low = load_at_margin(bars, "cold-bar", margin, 30.0).inductance
+    full = load_at_margin(bars, "cold-bar", margin, bars.supply.voltage).inductance
+    assert full < bars.coil.inductance < low
+    assert bars.load("cold-bar").inductance == pytest.approx(full, rel=1e-12)
+
+
+def test_between_levels_the_table_is_close(bars: Machine) -> None:
+    piece = bars.workpieces["cold-bar"]
+    assert piece.geometry is not None
+    coil = coil_of(bars)
+    for current in np.geomspace(0.5, 2000.0, 9):
+        whole = piece_at(coil, piece.geometry, float(current), coil.frequency, 0.0)
+        table = at_level(piece, float(current))
+        # a straight line over a sixth of a decade; L and R bend by a few per cent a decade
+        assert table.inductance == pytest.approx(whole.inductance, rel=1e-3)
+        assert table.resistance == pytest.approx(whole.resistance, rel=1e-2)
+
+
+def test_a_piece_past_its_curie_point_has_one_level(bars: Machine) -> None:
+    hot = bars.workpieces["hot-bar"]
+    assert hot.levels is None
+    assert load_at(bars, "hot-bar", 75e3, 30.0) is hot
+
+
+# --- along the axis ------------------------------------------------------------------------------
+
+
+@pytest.fixture(scope="module")
+def drawn() -> Scenario:
+    return Scenario.model_validate(
+        {
+            "name": "drawn",
+            "title": "",
+            "machine": "machine.toml",
+            "tail": 1e-3,
+            "start": {"load": "cold-bar", "margin": 0.06, "settled": 5e-4},
+            "events": [{"kind": "pull-out", "at": 0.0, "speed": 0.5}],
+        }
+    )
+
+
+def test_speed_is_travel_along_the_axis(bars: Machine, drawn: Scenario) -> None:
+    line = timeline(bars, drawn)
+    piece = bars.workpieces["cold-bar"]
+    assert piece.geometry is not None
+    event = line.events[0]
+    assert event.end - event.start == pytest.approx(way_out(coil_of(bars), piece.geometry) / 0.5)
+    # Where the drive's current would have it when the bar's middle is 40 mm out: at 0.5 m/s
+    # after 80 ms. The timeline's steps are some millimetres, hence the tolerance.
+    at = event.start + 0.040 / 0.5
+    frequency = line.frequency.first
+    load = load_at(bars, "cold-bar", frequency, bars.supply.voltage)
+    current = coil_current(bars, load, frequency, bars.supply.voltage)
+    for _ in range(30):
+        whole = piece_at(coil_of(bars), piece.geometry, current, coil_of(bars).frequency, 0.040)
+        load = load.model_copy(
+            update={"inductance": whole.inductance, "resistance": whole.resistance}
+        )
+        current = sqrt(current * coil_current(bars, load, frequency, bars.supply.voltage))
+    assert line.inductance.at(at) == pytest.approx(whole.inductance, rel=2e-3)
+    assert line.resistance.at(at) == pytest.approx(whole.resistance, rel=2e-2)
+
+
+def test_a_way_out_begins_at_the_settled_load_and_ends_empty(
+    bars: Machine, drawn: Scenario
+) -> None:
+    line = timeline(bars, drawn)
+    event = line.events[0]
+    settled = load_at(bars, "cold-bar", line.frequency.first, bars.supply.voltage)
+    assert line.inductance.at(event.start) == pytest.approx(settled.inductance, rel=1e-12)
+    assert line.inductance.at(event.end) == pytest.approx(bars.coil.inductance, rel=1e-12)
+    # Without the exact ends the way itself is as near: table against iteration, within 0.1 %.
+    way = course_out(bars, "cold-bar", line.frequency.first, bars.supply.voltage)
+    assert way.inductance[0] == pytest.approx(settled.inductance, rel=1e-3)
+    assert way.inductance[-2] == pytest.approx(bars.coil.inductance, rel=1e-3)
+
+
+def test_a_bar_goes_in_the_way_it_came_out(bars: Machine) -> None:
+    inward = Scenario.model_validate(
+        {
+            "name": "inward",
+            "title": "",
+            "machine": "machine.toml",
+            "tail": 1e-3,
+            "start": {"load": "empty", "frequency": 80e3, "settled": 5e-4},
+            "events": [{"kind": "drop-in", "load": "hot-bar", "at": 0.0, "duration": 0.1}],
+        }
+    )
+    line = timeline(bars, inward)
+    way = course_out(bars, "hot-bar", 80e3, bars.supply.voltage)
+    middle = line.events[0].start + 0.05
+    assert line.inductance.at(middle) == pytest.approx(way.inductance[16], rel=1e-12)
+    assert line.inductance.last == pytest.approx(bars.load("hot-bar").inductance, rel=1e-12)
+
+
+def test_a_supply_event_takes_steel_along(bars: Machine) -> None:
+    raised = Scenario.model_validate(
+        {
+            "name": "raised",
+            "title": "",
+            "machine": "machine.toml",
+            "tail": 1e-3,
+            "start": {
+                "load": "cold-bar",
+                "frequency": 80e3,
+                "settled": 5e-4,
+                "supply_voltage": 30.0,
+            },
+            "events": [{"kind": "supply", "voltage": 300.0, "at": 0.0, "duration": 0.01}],
+        }
+    )
+    line = timeline(bars, raised)
+    for voltage, found in ((30.0, line.inductance.first), (300.0, line.inductance.last)):
+        assert found == pytest.approx(load_at(bars, "cold-bar", 80e3, voltage).inductance)
+    middle = line.events[0].start + 0.005
+    assert line.voltage.at(middle) == pytest.approx(165.0)
+    # the course's steps follow the voltage's raised cosine; straight lines between them
+    expected = load_at(bars, "cold-bar", 80e3, 165.0).inductance
+    assert line.inductance.at(middle) == pytest.approx(expected, rel=1e-4)
+
+
+def test_measured_pieces_move_as_before() -> None:
+    machine = demo()
+    scenario = Scenario.model_validate(
+        {
+            "name": "raised",
+            "title": "",
+            "machine": "machine.toml",
+            "tail": 1e-3,
+            "start": {"load": "cold-steel-weak-field", "margin": 0.03, "settled": 5e-4},
+            "events": [{"kind": "supply", "voltage": 300.0, "at": 0.0, "duration": 0.01}],
+        }
+    )
+    assert timeline(machine, scenario).inductance.constant
+
+
+# --- what follows from what ----------------------------------------------------------------------
+
+
+def test_every_computed_value_says_what_from(loaded: Loaded[Machine]) -> None:
+    expected = {
+        "supply.voltage": "from supply.rectifier",
+        "transformer.magnetising_inductance": "from transformer.core",
+        "transformer.leakage_inductance": "from transformer.window",
+        "transformer.primary_resistance": "from transformer.primary",
+        "tank.can_esr": "from tank.can",
+        "coil.inductance": "from coil.geometry",
+        "workpieces.cold-bar.resistance": "from workpieces.cold-bar.geometry",
+    }
+    found = {key: loaded.origins[key] for key in expected}
+    assert {key: origin.note for key, origin in found.items()} == expected
+    assert {origin.source for origin in found.values()} == {"computed"}
+    assert all(origin.line for origin in found.values())
+    assert loaded.origins["switch.channel.threshold"].source == "fitted"
+    assert loaded.origins["switch.ratings.drain_voltage"].file.endswith("class-600v-planar.toml")
+
+
+def test_320_volts_come_from_220_to_230_volt_mains() -> None:
+    # "320 V DC" is what the trade says (common practice, no source); sqrt(2) x 226 V is 320 V.
+    link = [
+        load_machine(BARS, {"supply.rectifier.mains_voltage": f"{v} V"}).model.supply.voltage
+        for v in (220, 230)
+    ]
+    assert link[0] < 320.0 < link[1]
+
+
+def test_core_and_wire_give_the_transformer(bars: Machine) -> None:
+    transformer = bars.transformer
+    assert transformer.core is not None
+    # L = mu0 mu_r A N^2/l by hand
+    core = transformer.core
+    expected = 4e-7 * pi * 1600 * 3.6e-4 * 22**2 / 0.110
+    assert transformer.magnetising_inductance == pytest.approx(expected, rel=1e-9)
+    # 0.48 T at 25 degC, 0.38 T at 100 degC, on a straight line at 80 degC
+    assert transformer.saturation_flux == pytest.approx(0.48 - 0.10 * 55 / 75, rel=1e-9)
+    assert (transformer.core_area, transformer.core_path) == (core.area, core.path)
+
+
+def test_the_can_s_esr_is_that_at_the_resonance(bars: Machine) -> None:
+    # ESR = R_s + tan(delta)/(2 pi f C) by hand
+    frequency = bars.resonance(bars.coil.inductance)
+    expected = 3e-3 + 4e-4 / (2 * pi * frequency * 0.22e-6)
+    # the file's frequency is one round of iteration from the last inductance
+    assert bars.tank.can_esr == pytest.approx(expected, rel=1e-3)
+
+
+def test_measured_values_stand_over_a_geometry() -> None:
+    changes = {"coil.inductance": '{ value = "1.2 uH", source = "measured" }', "coil.q": "60"}
+    coil = load_machine(BARS, changes).model
+    assert coil.coil.inductance == 1.2e-6
+    omega = 2 * pi * coil.resonance(1.2e-6)
+    # the resonance at which Q counts is found in two rounds
+    assert coil.coil.resistance == pytest.approx(omega * 1.2e-6 / 60, rel=2e-3)
+    # what the bar adds is scaled with the turns: with a larger coil it adds more
+    plain = load_machine(BARS).model
+    added = coil.load("hot-bar").inductance - coil.coil.inductance
+    assert added < plain.load("hot-bar").inductance - plain.coil.inductance < 0.0
+
+
+def test_the_switch_is_fitted_at_the_temperature_it_settles_at(loaded: Loaded[Machine]) -> None:
+    note = loaded.origins["switch.channel.drain_resistance"].note
+    celsius = float(note.split("of ")[1].split(" degC")[0])
+    machine = loaded.model
+    # By hand: T = ambient + I^2 R_on(T) (R_jc + R_pad + 4 R_heatsink) for the load that draws
+    # most, R_on along the power law through the sheet's two points. Within the half kelvin of
+    # rounding and what the currents move with R_on, whose share of the impedance is small.
+    current = max(working_current(machine, name) for name in machine.workpieces)
+    sheet = load_part(BARS.parents[1] / "parts" / "class-600v-planar.toml").model.on_resistance
+    exponent = log(sheet.hot / sheet.cold) / log((sheet.hot_temperature + 273.15) / 298.15)
+    resistance = sheet.cold * ((celsius + 273.15) / 298.15) ** exponent
+    path = machine.switch.ratings.thermal_resistance + 0.35 + 4 * 0.15
+    assert celsius == pytest.approx(30.0 + current**2 * resistance * path, abs=1.0)
+    assert 31.0 < celsius < machine.switch.ratings.junction_temperature
+    told = load_machine(BARS, {"switch.junction_temperature": "25 degC"}).model
+    assert told.switch.channel.drain_resistance < machine.switch.channel.drain_resistance
+
+
+def test_a_switch_may_be_one_line() -> None:
+    short = load_machine(BARS, {"switch": "../parts/class-600v-planar.toml"}).model
+    assert short.switch == load_machine(BARS).model.switch
+
+
+# --- what cannot be ------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("changes", "says"),
+    [
+        (
+            {"workpieces.cold-bar.inductance": "1 uH"},
+            "workpieces.cold-bar: give either inductance as measured, or its geometry",
+        ),
+        (
+            {"workpieces.cold-bar.geometry.material": "low-carbon-stel"},
+            "workpieces.cold-bar.geometry.material: is not a known material did you mean "
+            "low-carbon-steel?",
+        ),
+        (
+            {"workpieces.cold-bar.geometry.diameter": "45 mm"},
+            "workpieces.cold-bar.geometry.diameter: does not pass the coil's bore of 40 mm",
+        ),
+        ({"coil.geometry.length": "60 mm"}, "coil.geometry: give either pitch or length"),
+        (
+            {"coil.geometry.pitch": "6 mm"},
+            "coil.geometry: turns of this tube would touch: pitch must be 2 % above tube",
+        ),
+        ({"coil.resistance": "9 mohm", "coil.q": "50"}, "coil: give either resistance or q"),
+        (
+            {"transformer.leakage_inductance": "8 uH"},
+            "transformer: give either leakage_inductance as measured or [transformer.window]",
+        ),
+        (
+            {"transformer.core_area": "3 cm^2"},
+            "transformer: give either core_area or [transformer.core]",
+        ),
+        (
+            {"transformer.core.inductance_factor": "2 uH"},
+            "transformer.core: give either permeability or inductance_factor",
+        ),
+        (
+            {"supply.rectifier.precharge.resistor": "47 ohm"},
+            "supply.rectifier.precharge: give either resistor or lamp_power with lamp_voltage",
+        ),
+        ({"cooling.water.bore": "4 mm"}, "cooling.water: bore goes with length"),
+    ],
+    ids=lambda x: next(iter(x)) if isinstance(x, dict) else "",
+)
+def test_one_way_for_each_quantity(changes: dict[str, str], says: str) -> None:
+    assert refused(changes) == [says]
+
+
+def test_a_part_file_that_is_not_there_is_named_at_its_line() -> None:
+    with pytest.raises(InputError) as caught:
+        load_machine(BARS, {"switch.part": "../parts/class-700v.toml"})
+    problem = caught.value.problems[0]
+    assert (problem.field, problem.value) == ("switch.part", "../parts/class-700v.toml")
+    assert "there is no such part file" in problem.rule
+
+
+def test_a_faulty_part_file_is_named_itself(tmp_path: Path) -> None:
+    part = (BARS.parents[1] / "parts" / "class-600v-planar.toml").read_text("utf-8")
+    (tmp_path / "mine.toml").write_text(part.replace("[gate_charge]", "[gate_chrage]"), "utf-8")
+    text = BARS.read_text("utf-8").replace("../parts/class-600v-planar.toml", "mine.toml")
+    (tmp_path / "machine.toml").write_text(text, "utf-8")
+    with pytest.raises(InputError) as caught:
+        load_machine(tmp_path / "machine.toml")
+    assert {Path(problem.file).name for problem in caught.value.problems} == {"mine.toml"}
+    assert any("gate_charge" in problem.hint for problem in caught.value.problems)
