@@ -177,9 +177,9 @@ class _Course:
         if not event.about.fast:
             self.faults.append(Fault(event, begin, end))
             return
-        before, name = self.values, self.load_name
+        before, name, placed = self.values, self.load_name, self.in_place
         after = self.after(event)
-        way = self.way(event, name, before, before | after)
+        way = self.way(event, name, before, before | after) if placed else {}
         for key, value in after.items():
             change = Change(begin, end, before[key], value, way.get(key, ()))
             self.changes[key].append(change)
@@ -189,10 +189,7 @@ class _Course:
         self, event: Event, name: str, before: dict[str, float], after: dict[str, float]
     ) -> Course:
         """How the values go from before to after, where the way is known."""
-        if event.kind in ("pull-out", "drop-in") or self.in_place:
-            found = course(self.machine, event, name, before, after)
-        else:
-            return {}
+        found = course(self.machine, event, name, before, after)
         if self.start.tracks and "inductance" in found:
             tuned = 1.0 + (self.start.margin or 0.0)
             found["frequency"] = tuple(
@@ -257,7 +254,7 @@ class _Course:
         """The piece part of the way out: L and R as far towards the empty coil's."""
         empty = self.machine.coil.as_load()
         if share == 1.0:
-            self.load_name = "empty"
+            self.load_name, self.in_place = "empty", True
             return empty
         along = (
             part_out(self.machine, self.load_name, self.values, share) if self.in_place else None

@@ -22,14 +22,23 @@ def contradictions(machine: Machine, scenario: Scenario) -> list[Found]:
     until: dict[str, float] = {}
     for k, event in sorted(enumerate(scenario.events), key=lambda pair: pair[1].at):
         found += [(k, *rest) for rest in _of_one(machine, event, load)]
-        thing = event.about.changes
-        begins_early = event.at < until.get(thing, 0.0) - 1e-12
-        if begins_early and thing not in STACKED:
-            rule = f"the {SAID.get(thing, thing)} is still changing from the event before"
-            found.append((k, "at", f"{event.at:g} s", rule))
-        until[thing] = event.at + event_duration(machine, event, load)
+        for thing in _changed(machine, event, load):
+            begins_early = event.at < until.get(thing, 0.0) - 1e-12
+            if begins_early and thing not in STACKED:
+                rule = f"the {SAID.get(thing, thing)} is still changing from the event before"
+                found.append((k, "at", f"{event.at:g} s", rule))
+            until[thing] = event.at + event_duration(machine, event, load)
         load = load_name_after(event, load)
     return found
+
+
+def _changed(machine: Machine, event: Event, load: str) -> list[str]:
+    """What an event changes; steel's L and R follow the current, so supply and frequency too."""
+    from simkit.circuit.courses import follows_level
+
+    thing = event.about.changes
+    follows = event.kind in ("supply", "frequency") and follows_level(machine, load)
+    return [thing, "load"] if follows else [thing]
 
 
 def load_name_after(event: Event, load: str) -> str:

@@ -23,6 +23,7 @@ from simkit.parts.switches import load_part, working_current
 from simkit.parts.working import at_level, coil_current, load_at, load_at_margin
 from simkit.scout.phasor import solve
 from simkit.scout.plant import plant_from_machine
+from simkit.studies.contradictions import contradictions
 from simkit.studies.loading import load_machine
 from tests.machines import FEEDS, ROOT, demo, topology
 
@@ -197,6 +198,42 @@ def test_a_supply_event_takes_steel_along(bars: Machine) -> None:
     # the course's steps follow the voltage's raised cosine; straight lines between them
     expected = load_at(bars, "cold-bar", 80e3, 165.0).inductance
     assert line.inductance.at(middle) == pytest.approx(expected, rel=1e-4)
+
+
+def drawn_in_steps(*events: dict[str, object]) -> Scenario:
+    return Scenario.model_validate(
+        {
+            "name": "steps",
+            "title": "",
+            "machine": "machine.toml",
+            "tail": 1e-3,
+            "start": {"load": "cold-bar", "frequency": 80e3, "settled": 5e-4},
+            "events": list(events),
+        }
+    )
+
+
+def test_a_bar_half_way_out_stays_where_it_is(bars: Machine) -> None:
+    half = {"kind": "pull-out", "share": 0.5, "at": 0.0, "duration": 0.01}
+    line = timeline(bars, drawn_in_steps(half))
+    way = course_out(bars, "cold-bar", 80e3, bars.supply.voltage)
+    assert line.inductance.last == pytest.approx(way.inductance[16], rel=1e-12)
+    # The rest of the way begins there: nothing jumps where one event ends and the next begins.
+    rest = {"kind": "pull-out", "at": 0.02, "duration": 0.01}
+    line = timeline(bars, drawn_in_steps(half, rest))
+    joint = line.events[1].start
+    before, after = line.inductance.at(joint - 1e-9), line.inductance.at(joint + 1e-9)
+    assert before == pytest.approx(after, rel=1e-6)
+    assert line.inductance.last == pytest.approx(bars.coil.inductance, rel=1e-12)
+
+
+def test_supply_and_pull_of_steel_may_not_overlap(bars: Machine) -> None:
+    pull = {"kind": "pull-out", "at": 0.0, "duration": 0.01}
+    raised = {"kind": "supply", "voltage": 300.0, "at": 0.005, "duration": 0.01}
+    # Where the bar is on its way out nothing in the coil follows the level any more
+    assert contradictions(bars, drawn_in_steps(pull, raised)) == []
+    found = contradictions(bars, drawn_in_steps(raised, pull | {"at": 0.01}))
+    assert [(k, field) for k, field, *_ in found] == [(1, "at")]
 
 
 def test_measured_pieces_move_as_before() -> None:
