@@ -29,6 +29,7 @@ from simkit.parameters.switch import (
     Switch,
     SwitchRatings,
     TransientPoint,
+    Warming,
 )
 from simkit.parameters.tank import Matching, Tank
 from simkit.parameters.transformer import Transformer
@@ -58,6 +59,7 @@ __all__ = [
     "Text",
     "Transformer",
     "TransientPoint",
+    "Warming",
     "Workpiece",
 ]
 

@@ -119,6 +119,22 @@ class SwitchRatings(Section):
         return self
 
 
+class Warming(Section):
+    """How R_DS(on) goes with the junction: two figures, as two temperatures of a sheet give them.
+
+    R = R_0 (T/T_0)^n in kelvin, R_0 that of the channel's values. With it a rehearsal's switch is
+    the one at the temperature that its own loss brings it to.
+    """
+
+    junction_temperature: Annotated[
+        float, Quantity("degC", "Junction at which drain_resistance holds", gt=-60, le=300)
+    ]
+    resistance_exponent: Annotated[
+        float,
+        Quantity("1", "R_DS(on) over absolute temperature, both logarithmic", gt=-2, lt=6),
+    ]
+
+
 class Switch(Section):
     """One switch of the bridge; all of them are alike."""
 
@@ -127,3 +143,4 @@ class Switch(Section):
     diode: BodyDiode
     package: Package
     ratings: SwitchRatings
+    warming: Warming | None = None

@@ -317,7 +317,7 @@ def _switch_origins(
         section = key.split(".")[0]
         if section == "ratings" or (section == "package" and chosen.package is None):
             made.origins[f"switch.{key}"] = origin
-    for section in ("channel", "diode"):
+    for section in ("channel", "diode", "warming"):
         model = getattr(fitted, section)
         for name in type(model).model_fields:
             quantity = field_of(type(model), name)

@@ -16,7 +16,7 @@ from math import exp, log
 import numpy as np
 
 from simkit.parameters.part import Mosfet, RecoveryPoint
-from simkit.parameters.switch import BodyDiode, Channel, Switch
+from simkit.parameters.switch import BodyDiode, Channel, Switch, Warming
 from simkit.parts import mosfet
 from simkit.parts.diode import DiodeFit, Given, fit_recovery
 
@@ -74,6 +74,10 @@ def fit(part: Mosfet, junction_temperature: float = COLD) -> Fitted:
         diode=body_diode(part, diode),
         package=part.package,
         ratings=part.ratings,
+        warming=Warming(
+            junction_temperature=junction_temperature,
+            resistance_exponent=resistance_exponent(part),
+        ),
     )
     return Fitted(switch, recovery, diode.contradictions)
 

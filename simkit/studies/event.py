@@ -22,6 +22,7 @@ from simkit.studies import closeup
 from simkit.studies.closeup import Scouted, scouted
 from simkit.studies.findings import Findings, Rehearsal, findings
 from simkit.studies.settings import Settings
+from simkit.studies.warming import warmed
 from simkit.studies.windows import Runner, Stretch, run_stretch, seed_at
 
 WORKING = Analysis(step=20e-9, reltol=1e-4)
@@ -65,18 +66,26 @@ def rehearse(
     line = timeline(machine, scenario)
     if line.faults:  # the fast model knows nothing of them: nothing may be sampled by it
         settings = replace(settings, whole=True)
+    counter, retries, warm = _Counter(progress), list[str](), None
+    settled = line.events[0].start if line.events else line.end
+    if machine.switch.warming is not None:
+        machine, warm = warmed(
+            machine,
+            lambda trial: _Job(
+                trial, scouted(trial, line), runner, settings, counter, retries
+            ).calm(settled),
+        )
     scout = scouted(machine, line)
     residues: dict[float, float] = {}
-    job = _Job(machine, scout, runner, settings, _Counter(progress))
+    job = _Job(machine, scout, runner, settings, counter, retries)
     if settings.whole:
         stretches = [job.whole()]
     else:
-        settled = line.events[0].start if line.events else line.end
         stretches, residues = closeup.sample(scout, settled, job.look, job.gather)
     fine = job.finer(stretches) if settings.refine else []
     job.counter.finish()
     found = Findings(machine, scenario, line, scout, tuple(stretches), tuple(fine),
-                     residues, tuple(job.retries), settings.whole)  # fmt: skip
+                     residues, tuple(retries), settings.whole, warm)  # fmt: skip
     return findings(found)
 
 
@@ -113,9 +122,7 @@ class _Job:
     runner: DoorRunner
     settings: Settings
     counter: _Counter
-
-    def __post_init__(self) -> None:
-        self.retries: list[str] = []
+    retries: list[str]
 
     def whole(self) -> Stretch:
         """The circuit through the whole event."""
@@ -135,6 +142,11 @@ class _Job:
         stop = min(start + (cycles + 1) / line.frequency.at(start) + WATCHED, line.end)
         part = line.stretch(start - seeds.run_in(start, memories), stop)
         return self._run(part, seeds.seed(part.begin), WORKING, start)
+
+    def calm(self, settled: float) -> Stretch:
+        """The last cycles of the settled part, which ends at a time [s]."""
+        start, cycles = closeup.first_times(self.scout, settled)[0]
+        return self.look(self.scout, start, cycles, 0.0)
 
     def finer(self, stretches: Sequence[Stretch]) -> list[Stretch]:
         """The stretches that decide, with finer steps."""

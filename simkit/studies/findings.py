@@ -17,6 +17,7 @@ from simkit.measure.series import Series
 from simkit.parameters.machine import Machine
 from simkit.parameters.scenario import Scenario
 from simkit.studies.closeup import Scouted, merged
+from simkit.studies.warming import Warmed
 from simkit.studies.windows import Stretch
 
 LEDGER = 12
@@ -51,6 +52,7 @@ class Findings:
     """Share of the seed that a stretch may remember, by the start of its first cycle [1]."""
     retries: tuple[str, ...]
     is_whole: bool
+    warming: Warmed | None = None
 
 
 @dataclass(frozen=True)
@@ -80,6 +82,8 @@ class Rehearsal:
     seed_residue: float
     """What the start from the fast model may have left in the samples [1]."""
     retries: tuple[str, ...]
+    warming: Warmed | None
+    """The electro-thermal loop; None where the switch says nothing of temperature."""
 
     @property
     def stretches(self) -> tuple[Stretch, ...]:
@@ -119,6 +123,7 @@ def findings(found: Findings) -> Rehearsal:
         seconds_to_limit=left,
         seed_residue=residue,
         retries=found.retries,
+        warming=found.warming,
     )
 
 

@@ -37,6 +37,14 @@ NO_SATURATION = (
     "Saturation of the matching transformer's core: the flux is judged, its effect is not shown. "
     "With transformer.core_path the core saturates."
 )
+WARMING = (
+    "Change of the switches during the event: R_DS(on) is that of the settled junction throughout; "
+    "threshold, charges and body diode are as fitted."
+)
+NO_WARMING = (
+    "Change of the switches with temperature: their values are the file's at any junction. "
+    "With switch.warming, R_DS(on) is that of the junction its own loss makes."
+)
 CAUTIONS = (
     "Mains voltage kills. Live parts are for licensed and trained persons; follow local codes.",
     "Capacitors hold their charge after switch-off: wait, measure, short them before touching.",
@@ -77,6 +85,7 @@ def document(
             "losses": _losses(rehearsal),
             "transformer": _transformer(rehearsal),
             "temperatures": _temperatures(rehearsal),
+            "electro_thermal": _electro_thermal(rehearsal),
             "time_to_junction_limit_s": rehearsal.seconds_to_limit,
             "energy": asdict(rehearsal.energy),
             "numerics": _numerics(rehearsal, total_seconds),
@@ -99,9 +108,9 @@ def document(
 
 def not_modelled(machine: Machine) -> list[str]:
     """What a run of this machine leaves out."""
-    if machine.transformer.core_path is not None:
-        return [*NOT_MODELLED, HYSTERESIS]
-    return [*NOT_MODELLED, NO_SATURATION]
+    core = HYSTERESIS if machine.transformer.core_path is not None else NO_SATURATION
+    heat = NO_WARMING if machine.switch.warming is None else WARMING
+    return [*NOT_MODELLED, core, heat]
 
 
 def without_timings(result: Mapping[str, Any]) -> dict[str, Any]:
@@ -213,6 +222,13 @@ def _transformer(rehearsal: Rehearsal) -> dict[str, Any]:
         "magnetising_current_peak_a": worst.get("magnetising_current_peak"),
         "core_saturates_in_circuit": rehearsal.machine.transformer.core_path is not None,
     }
+
+
+def _electro_thermal(rehearsal: Rehearsal) -> dict[str, Any] | None:
+    if rehearsal.warming is None:
+        return None
+    starts = [s.values[0] for s in rehearsal.series if s.quantity == "junction_peak"]
+    return {**asdict(rehearsal.warming), "junction_at_start_c": max(starts, default=None)}
 
 
 def _temperatures(rehearsal: Rehearsal) -> list[dict[str, Any]]:

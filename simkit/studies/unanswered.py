@@ -44,6 +44,7 @@ def unanswered(
         "losses": [],
         "transformer": None,
         "temperatures": [],
+        "electro_thermal": None,
         "numerics": {
             "refinement_error": None, "energy_residual": None, "steps": None, "cycles": None,
             "engine_seconds": None, "total_seconds": seconds, "method": None,
