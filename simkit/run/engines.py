@@ -13,8 +13,18 @@ def _ngspice() -> Engine:
     return NgspiceEngine()
 
 
-ENGINES: dict[str, Callable[[], Engine]] = {"ngspice": _ngspice}
+def _neospice() -> Engine:
+    from simkit.run.neospice import NeospiceEngine
+
+    return NeospiceEngine()
+
+
+ENGINES: dict[str, Callable[[], Engine]] = {"ngspice": _ngspice, "neospice": _neospice}
 """Maker of each engine; an engine is started, and its packages imported, with its first run."""
+
+
+SECOND = "neospice"
+"""The engine asked for a second opinion on ngspice."""
 
 
 def engine(name: str = "ngspice", cache: bool = False) -> Engine:

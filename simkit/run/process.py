@@ -54,11 +54,7 @@ class NgspiceEngine:
             prefix="simkit-run-", ignore_cleanup_errors=True
         ) as folder:
             job = worker.Job(folder, library, text, saved, stop, budget.cpu, budget.file_size)
-            answer = _watched(worker.work, (job,), budget.wall, progress)
-            _, version, log, seconds, cpu = answer
-            table = np.load(Path(folder) / "vectors.npy", allow_pickle=False)
-        vectors = dict(zip(("time", *saved), table, strict=True))
-        return EngineRun(vectors, version, log, seconds, cpu)
+            return run_job(worker.work, job, budget.wall, progress)
 
     def version(self) -> str:
         """Name and version of the engine."""
@@ -79,6 +75,19 @@ class NgspiceEngine:
         ) as folder:
             _, version, error = _watched(worker.probe, (library, folder), 30.0, None)
         return version, error
+
+
+def run_job(
+    target: Callable[..., None], job: worker.Job, wall: float, progress: Progress | None
+) -> EngineRun:
+    """A job done by a target in a fresh process, with the vectors it left in the job's folder.
+
+    Errors: EngineFailed, EngineTimeout.
+    """
+    _, version, log, seconds, cpu = _watched(target, (job,), wall, progress)
+    table = np.load(Path(job.folder) / "vectors.npy", allow_pickle=False)
+    vectors = dict(zip(("time", *job.saved), table, strict=True))
+    return EngineRun(vectors, version, tuple(log), seconds, cpu)
 
 
 def _watched(
