@@ -28,6 +28,7 @@ VERBS = {
     "run": "Simulate scenarios, measure, judge and report.",
     "compare": "The same rehearsals before and after changes to the machine.",
     "part": "Virtual test circuits for a part made from data-sheet numbers.",
+    "new": "A commented machine file and first scenarios from a few asked values.",
     "bench": "A local page to change values and rehearse.",
     "explain": "What a quantity, a key or a term is, and what to change.",
     "schema": "Print the JSON Schema of a kind of file.",

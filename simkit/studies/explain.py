@@ -22,6 +22,19 @@ from simkit.parameters.fields import Quantity, Shape, field_shape
 from simkit.parameters.schema import MODELS
 
 GLOSSARY = Path(definitions.__file__).with_name("glossary.toml")
+PLAIN = {
+    "name": "Short name, lower-case words joined by hyphens; reports are filed under it",
+    "title": "One line for headings",
+    "description": "A sentence or two for the report",
+    "machine": "Machine file, relative to this file",
+    "load": "A workpiece of the machine by its name, or empty for the coil alone",
+    "margin_of": "Load whose resonance the margin counts from, where it is not the one in the coil",
+    "tracks": "true: the drive follows the resonance and keeps its margin",
+    "part": "Part file, relative to this file",
+    "material": "A material by its name",
+    "note": "Free words",
+}
+"""What the keys that hold a text are, by their last name."""
 LABELS = {
     "what": "What it is",
     "why": "Why it matters",
@@ -179,12 +192,14 @@ def _field(name: str) -> Explanation | None:
     if not docs:
         return None
     doc = docs[0]
-    lines = [("What it is", doc.quantity.description if doc.quantity else doc.section)]
+    own = key.rpartition(".")[2]
+    about = doc.quantity.description if doc.quantity else PLAIN.get(own, doc.section)
+    lines = [("What it is", about)]
     lines += [("Where", f"{doc.file} file, {doc.key}: {doc.section}")]
     lines += _values(doc)
     moved = [q for q, about in DEFINITIONS.items() if doc.key in about.fields]
     lines += [("Moves", ", ".join(f"{QUANTITIES[q].title} ({q})" for q in moved))]
-    lines += [("Optional", "" if doc.required else "yes; left out, the machine has no such part")]
+    lines += [("Optional", "" if doc.required else "yes")]
     title = doc.key.rpartition(".")[2].replace("_", " ")
     others = tuple(dict.fromkeys(d.key for d in docs if d.key != doc.key))
     return Explanation(doc.key, "field", title, _filled(lines), others)
@@ -197,7 +212,7 @@ def _section(name: str) -> Explanation | None:
     if not inside:
         return None
     depth = len(key.split("."))
-    own = [d for d in inside if len(d.key.split(".")) == depth + 1]
+    own = [d for d in inside if len([p for p in d.key.split(".")[depth:] if p != "*"]) == 1]
     about = own[0].section if own else "Tables with names of your own."
     lines = [
         ("What it is", about),

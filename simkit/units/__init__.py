@@ -167,8 +167,23 @@ def format_quantity(value: float, unit: str, digits: int = 4) -> str:
         return _with_prefix(value, unit, digits)
     rounded = float(f"{value:.{digits - 1}e}")
     spelling, factor = _display(rounded, unit)
-    number = f"{rounded / factor:.{digits}g}"
+    number = _plain(f"{rounded / factor:.{digits}g}")
     return number if spelling == "1" else f"{number} {spelling}"
+
+
+def _plain(number: str) -> str:
+    """A number as people write it: no power of ten from a millionth to a thousand million.
+
+    The digits stay those there were: "1.08e+03" is 1080, "2.2e-05" is 0.000022.
+    """
+    mantissa, _, power = number.partition("e")
+    if not power:
+        return number
+    exponent = int(power)
+    if not -6 <= exponent < 9:
+        return f"{mantissa}e{exponent}"
+    decimals = max(len(mantissa.partition(".")[2]) - exponent, 0)
+    return f"{float(number):.{decimals}f}"
 
 
 def _display(value: float, unit: str) -> tuple[str, float]:
@@ -183,7 +198,19 @@ def _scales(unit: str) -> Iterator[tuple[str, float]]:
 
 
 def _with_prefix(value: float, unit: str, digits: int) -> str:
-    return str(_renderer(UNITS[unit].prefixes)(value, units=unit).render(prec=digits - 1))
+    prefixes = UNITS[unit].prefixes
+    text = str(_renderer(prefixes)(value, units=unit).render(prec=digits - 1))
+    if "e" not in text.partition(" ")[0]:
+        return text
+    # Beyond the prefixes of the unit: in the outermost one, "22e-15 C" as 0.022 pC.
+    by_size = sorted(("", *prefixes), key=lambda prefix: PREFIXES[prefix])
+    prefix = by_size[0 if abs(value) < 1.0 else -1]
+    scaled = f"{value / float(PREFIXES[prefix]):.{digits - 1}e}"
+    mantissa, _, power = scaled.partition("e")
+    if int(power) < -3:  # zeros do not read better than the power of ten
+        return text
+    mantissa = mantissa.rstrip("0").rstrip(".") if "." in mantissa else mantissa
+    return f"{_plain(f'{mantissa}e{power}')} {prefix}{unit}"
 
 
 @cache

@@ -5,6 +5,7 @@ import sys
 import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from pathlib import Path
 from typing import Any, TypeVar
 
 import click
@@ -61,6 +62,18 @@ def note(text: str, quiet: bool = False) -> None:
     """One line for the person, on the error stream."""
     if not quiet:
         print(text, file=sys.stderr)
+
+
+def write_output(file: Path, text: str, option: str = "-o") -> None:
+    """Write a text to the file a person named.
+
+    Errors: InputError when that place cannot be written to.
+    """
+    try:
+        file.write_text(text, encoding="utf-8")
+    except OSError as error:
+        rule = f"cannot be written: {error.strerror}"
+        raise InputError([Problem(option, None, "", str(file), rule)]) from error
 
 
 @contextmanager

@@ -4,7 +4,7 @@ from pathlib import Path
 
 import click
 
-from simkit.verbs.common import set_option
+from simkit.verbs.common import set_option, write_output
 
 
 @click.command("deck")
@@ -21,5 +21,5 @@ def command(scenario: Path, output: Path | None, overrides: dict[str, str]) -> i
     if output is None:
         click.echo(text, nl=False)
     else:
-        output.write_text(text, encoding="ascii")
+        write_output(output, text)
     return 0

@@ -17,8 +17,7 @@ from simkit.judge.limits import machine_limits
 from simkit.judge.quantities import QUANTITIES
 from simkit.parameters.fields import quantities
 from simkit.parameters.machine import Machine
-from simkit.parameters.part import Mosfet
-from simkit.parameters.scenario import Scenario
+from simkit.parameters.schema import MODELS
 from simkit.studies.explain import LABELS, explained, field_docs, glossary, names
 from tests.machines import demo
 
@@ -59,9 +58,9 @@ def test_a_term_says_what_why_and_how(name: str) -> None:
     assert {LABELS["what"], LABELS["why"], LABELS["how"]} <= set(said)
 
 
-@pytest.mark.parametrize("model", [Machine, Scenario, Mosfet])
-def test_every_key_of_every_file_is_explained(model: type) -> None:
-    for key, quantity in quantities(model).items():
+@pytest.mark.parametrize("file", MODELS)
+def test_every_key_of_every_file_is_explained(file: str) -> None:
+    for key, quantity in quantities(MODELS[file]).items():
         found = explained(key.replace("*", "anything"))
         assert found.kind == "field"
         assert quantity.unit == "1" or quantity.unit in dict(found.lines)["Unit"]

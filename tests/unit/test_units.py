@@ -234,6 +234,24 @@ def test_writes_the_digits_asked_for() -> None:
     assert format_quantity(1.23456e10, "V/s", 2) == "12 V/ns"
 
 
+@pytest.mark.parametrize(
+    ("value", "unit", "text"),
+    [
+        # Beyond the prefixes and slopes of the trade a person still reads a number.
+        (22e-15, "C", "0.022 pC"),
+        (1.08e9, "A/s", "1080 A/us"),
+        (1e11, "A/s", "100000 A/us"),
+        (1e4, "A/V^2", "10000 A/V^2"),
+        (2.2e-5, "K/W", "0.000022 K/W"),
+        (4.5e7, "V", "45000 kV"),
+        (-3e-15, "F", "-0.003 pF"),
+        (1e-30, "C", "1e-30 C"),
+    ],
+)
+def test_writes_no_powers_of_ten_where_people_read(value: float, unit: str, text: str) -> None:
+    assert format_quantity(value, unit, 3) == text
+
+
 finite = st.floats(min_value=1e-15, max_value=1e15)
 signed = st.one_of(st.just(0.0), finite, finite.map(lambda x: -x))
 

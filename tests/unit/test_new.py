@@ -1,0 +1,199 @@
+"""`simkit new`: what it writes loads, says of itself that it is assumed, and harms nothing.
+
+Held against the schema (every key has its comment), the loader, and the computed resonance by
+hand; the run from the untouched files is a slow test.
+"""
+
+import json
+import os
+import pty
+import re
+import subprocess
+import sys
+import tomllib
+from math import pi, sqrt
+from pathlib import Path
+
+import jsonschema
+import pytest
+
+from simkit import cli
+from simkit.errors import InputError
+from simkit.parameters.fields import quantities
+from simkit.parameters.written import MachineFile
+from simkit.studies.check import check_machine
+from simkit.studies.loading import load_machine, load_scenario
+from simkit.studies.new import ASSUMED, TOLD, questions, refusal, write_new
+
+ROOT = Path(__file__).resolve().parents[2]
+
+
+@pytest.fixture(scope="module")
+def made(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    return write_new("shop-heater", tmp_path_factory.mktemp("new"), {}).folder
+
+
+def test_everything_it_writes_loads_and_fits(made: Path) -> None:
+    machine = load_machine(made / "machine.toml")
+    assert machine.model.name == "shop-heater"
+    assert machine.warnings == ()
+    for file in ("pull-out.toml", "tune-down.toml"):
+        load_scenario(made / file)
+    assert all(row.status != "over" for row in check_machine(machine.model))
+
+
+def test_nothing_it_assumes_passes_for_a_measurement(made: Path) -> None:
+    origins = load_machine(made / "machine.toml").origins
+    assert {o.source for o in origins.values()} == {"estimated", "computed"}
+    asked = {q.key for q in questions() if q.quantity is not None}
+    assert {k for k, o in origins.items() if o.note == ASSUMED} == asked
+    computed = {k for k, o in origins.items() if o.source == "computed" and o.line is not None}
+    assert computed <= {"drive.frequency_min", "drive.frequency_max"}
+
+
+def test_every_key_has_a_comment_with_its_unit_and_range(made: Path) -> None:
+    lines = (made / "machine.toml").read_text(encoding="utf-8").splitlines()
+    known, table, seen = quantities(MachineFile), "", 0
+    for k, line in enumerate(lines):
+        header = re.fullmatch(r"\[([\w.-]+)\]", line)
+        table = header[1] + "." if header else table
+        key = re.match(r"([a-z_]+) = ", line)
+        if key is None or key[1] == "source":
+            continue
+        assert lines[k - 1].startswith("# "), line
+        comment = " ".join(text[2:] for text in _block(lines, k))
+        quantity = known.get(re.sub(r"^workpieces\.\w+", "workpieces.*", table) + key[1])
+        if quantity is not None:
+            seen += 1
+            assert quantity.description in comment
+            assert quantity.range_text() in comment
+            assert quantity.unit == "1" or f"[{quantity.unit}]" in comment
+    assert seen > 50
+
+
+def _block(lines: list[str], k: int) -> list[str]:
+    start = k
+    while lines[start - 1].startswith("# "):
+        start -= 1
+    return lines[start:k]
+
+
+def test_lines_fit_and_the_editor_finds_the_schema(made: Path) -> None:
+    for kind, files in (("machine", ["machine.toml"]), ("scenario", ["pull-out.toml"])):
+        schema = json.loads((made / f"{kind}.schema.json").read_text())
+        for file in files:
+            text = (made / file).read_text(encoding="utf-8")
+            assert text.splitlines()[0] == f"#:schema ./{kind}.schema.json"
+            assert max(map(len, text.splitlines())) <= 100
+            jsonschema.validate(tomllib.loads(text), schema)
+
+
+def test_what_is_told_is_in_the_file_and_labelled(tmp_path: Path) -> None:
+    told = {"tank.cans": "12", "coil.inductance": "1.2 uH", "supply.voltage": "160 V"}
+    folder = write_new("told", tmp_path, told).folder
+    machine = load_machine(folder / "machine.toml")
+    assert (machine.model.tank.cans, machine.model.supply.voltage) == (12, 160.0)
+    assert {k for k, o in machine.origins.items() if o.note == TOLD} == set(told)
+    # f = 1/(2 pi sqrt(L C)): the drive must reach over the resonance of the empty coil, by hand
+    plain = 1 / (2 * pi * sqrt(1.2e-6 * 12 * 0.22e-6))
+    drive = machine.model.drive
+    assert drive.frequency_min < 0.9 * plain < 1.2 * plain < drive.frequency_max
+
+
+@pytest.mark.parametrize("topology", ["full", "half-split", "half-blocking"])
+def test_each_bridge_is_written_whole(topology: str, tmp_path: Path) -> None:
+    folder = write_new("bridge", tmp_path, {"bridge.topology": topology}).folder
+    assert load_machine(folder / "machine.toml").model.bridge.topology == topology
+
+
+@pytest.mark.parametrize(
+    ("name", "said"),
+    [
+        ("../up", "lower-case words"),
+        ("/tmp/x", "lower-case words"),
+        ("Shop", "lower-case words"),
+        ("a b", "lower-case words"),
+        (".hidden", "lower-case words"),
+        ("", "lower-case words"),
+        ("a" * 61, "lower-case words"),
+        ("there", "is there already"),
+        ("link", "is there already"),
+    ],
+)
+def test_a_name_that_cannot_be_is_refused(name: str, said: str, tmp_path: Path) -> None:
+    (tmp_path / "there").mkdir()
+    (tmp_path / "there" / "mine.txt").write_text("precious")
+    (tmp_path / "link").symlink_to(tmp_path / "nowhere")
+    before = sorted(str(p) for p in tmp_path.rglob("*"))
+    with pytest.raises(InputError, match=said):
+        write_new(name, tmp_path, {})
+    assert sorted(str(p) for p in tmp_path.rglob("*")) == before
+
+
+@pytest.mark.parametrize(
+    ("key", "text", "said"),
+    [
+        ("tank.cans", "2.5", "integer"),
+        ("tank.cans", "0", "at least 1"),
+        ("supply.voltage", "1,5 V", "comma"),
+        ("coil.inductance", "3 uF", "capacitance"),
+        ("bridge.topology", "quarter", "one of"),
+        ("tank.can", "3", "did you mean"),
+        ("drive.dead_time", "9 us", "dead_time leaves no room"),
+    ],
+)
+def test_an_answer_that_makes_no_machine_leaves_nothing(
+    key: str, text: str, said: str, tmp_path: Path
+) -> None:
+    with pytest.raises(InputError, match=re.escape(said)):
+        write_new("broken", tmp_path, {key: text})
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_every_default_is_an_answer() -> None:
+    assert [refusal(q, q.default) for q in questions()] == [""] * len(questions())
+
+
+def test_without_a_terminal_it_takes_and_prints_the_defaults(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert cli.run(["new", "shop", "--into", str(tmp_path), "--set", "tank.cans=18"]) == 0
+    out, err = capsys.readouterr()
+    assert out.strip() == str(tmp_path / "shop" / "machine.toml")
+    assert "as told  tank.cans = 18" in err
+    assert "assumed  supply.voltage = 325 V" in err
+
+
+def test_json_says_what_was_assumed(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert cli.run(["new", "shop", "--into", str(tmp_path), "--json"]) == 0
+    document = json.loads(capsys.readouterr().out)
+    assert set(document["files"]) == {p.name for p in (tmp_path / "shop").iterdir()}
+    assert all(row["assumed"] for row in document["values"])
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="no terminal to imitate")
+def test_on_a_terminal_it_asks_and_asks_again(tmp_path: Path) -> None:
+    here, there = pty.openpty()
+    answers = ["", "1,5 V", "160 V", *[""] * (len(questions()) - 2)]
+    command = [sys.executable, "-m", "simkit", "new", "asked", "--into", str(tmp_path)]
+    process = subprocess.Popen(command, cwd=ROOT, stdin=there, stdout=subprocess.PIPE,
+                               stderr=subprocess.PIPE, text=True)  # fmt: skip
+    os.write(here, "".join(f"{line}\n" for line in answers).encode())
+    _, err = process.communicate(timeout=60)
+    os.close(here)
+    os.close(there)
+    assert process.returncode == 0, err
+    assert "comma" in err
+    machine = load_machine(tmp_path / "asked" / "machine.toml")
+    assert machine.model.supply.voltage == 160.0
+    assert machine.origins["supply.voltage"].note == TOLD
+    assert machine.origins["tank.cans"].note == ASSUMED
+
+
+@pytest.mark.slow
+def test_a_new_machine_runs_untouched(made: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    scenario = made / "pull-out.toml"
+    code = cli.run(["run", str(scenario), "--out", str(made.parent / "report"), "--json"])
+    result = json.loads(capsys.readouterr().out)
+    assert code in (0, 1), result["reason"]
+    assert result["verdict"] in ("within_limits", "over_limit")
