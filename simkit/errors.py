@@ -26,7 +26,12 @@ class Problem:
         text = f"{place}: {self.field}: {self.rule}" if self.field else f"{place}: {self.rule}"
         if self.value:
             text += f"; written: {self.value}"
-        return f"{text}; {self.hint}" if self.hint else text
+        return visible(f"{text}; {self.hint}" if self.hint else text)
+
+
+def visible(text: str) -> str:
+    """A text with control and invisible characters as escapes: they would act on a terminal."""
+    return "".join(c if c.isprintable() else f"\\u{ord(c):04x}" for c in text)
 
 
 class InputError(SimkitError):

@@ -6,7 +6,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
-from simkit.errors import Problem
+from simkit.errors import Problem, visible
 from simkit.parameters.lines import nearest_line
 
 COMMAND_LINE = "--set"
@@ -51,9 +51,8 @@ def written(value: Any) -> str:
         return "a table"
     if isinstance(value, list):
         return "a list"
-    # Control and invisible characters come out as escapes, so that they can be seen.
     text = json.dumps(value, ensure_ascii=False) if isinstance(value, (str, bool)) else str(value)
-    text = "".join(c if c.isprintable() else f"\\u{ord(c):04x}" for c in text)
+    text = visible(text)
     return text if len(text) <= SHOWN else text[: SHOWN - 3] + "..."
 
 

@@ -72,7 +72,7 @@ def _from_csv(text: str, path: Path) -> Loaded[Readings]:
 
 
 def _table(text: str, path: Path) -> tuple[dict[str, Any], dict[str, int], list[Problem]]:
-    rows = list(csv.reader(text.split("\n")))
+    rows = [_row(line, number, path) for number, line in enumerate(text.split("\n"), 1)]
     kept = [(n, [cell.strip() for cell in row]) for n, row in enumerate(rows, 1)
             if any(row) and not row[0].lstrip().startswith("#")]  # fmt: skip
     if not kept or tuple(kept[0][1]) != COLUMNS:
@@ -93,6 +93,15 @@ def _table(text: str, path: Path) -> tuple[dict[str, Any], dict[str, int], list[
             lines[f"points.{len(points)}"] = line
             points.append(_point(cells))
     return {"points": points}, lines, problems
+
+
+def _row(line: str, number: int, path: Path) -> list[str]:
+    # Line by line: no cell runs over several lines, so that a message's line number is right.
+    try:
+        return next(csv.reader([line.removesuffix("\r")]), [])
+    except csv.Error:
+        rule = "is not a line of comma-separated values"
+        raise InputError([Problem(str(path), number, "", line[:80], rule)]) from None
 
 
 def _misfit(row: list[str], cells: dict[str, str], line: int, path: Path) -> Problem | None:

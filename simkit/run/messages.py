@@ -42,8 +42,8 @@ HARMLESS = (
 def classify(line: str) -> Kind:
     """Kind of one line of the engine's output (with or without its stream name in front)."""
     text = line.lower().removeprefix("stderr ").removeprefix("stdout ").strip()
-    # "timestep too small" arrives inside a "doAnalyses: TRAN:" line.
-    if "too small" in text or "aborted" in text:
+    # Both arrive around words that are harmless elsewhere, such as "doAnalyses: TRAN:".
+    if text.startswith(("error:", "error on")) or "too small" in text or "aborted" in text:
         return "failure"
     if any(part in text for part in HARMLESS):
         return "note"
