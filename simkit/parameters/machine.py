@@ -19,6 +19,7 @@ from simkit.parameters.bridge import Bridge, Snubber
 from simkit.parameters.coil import Coil, Load, Workpiece
 from simkit.parameters.cooling import Cooling
 from simkit.parameters.drive import Drive, GateTransformer
+from simkit.parameters.fitted import FitRecord
 from simkit.parameters.probes import BringUp, Probes
 from simkit.parameters.section import Name, Section, Text
 from simkit.parameters.supply import Capacitor, Supply
@@ -98,6 +99,7 @@ class Machine(Section):
     limits: Limits
     probes: Probes | None = None
     bring_up: BringUp | None = None
+    fit: FitRecord | None = None
 
     def load(self, name: str) -> Load:
         """Load by the name of a workpiece, or "empty" for the coil alone."""

@@ -1,0 +1,92 @@
+"""The fitted machine file: comments and layout kept, each fitted value beside what it was."""
+
+from typing import Any
+
+import numpy as np
+
+from simkit.errors import InputError, Problem
+from simkit.parameters.fields import field_units
+from simkit.parameters.load import Loaded
+from simkit.parameters.machine import Machine
+from simkit.studies.fit import Fit, FittedValue
+from simkit.units import format_quantity
+
+
+def fitted_text(machine: Loaded[Machine], text: str, found: Fit, readings: str) -> str:
+    """Text of the machine file with the fitted values in it.
+
+    `text` is the original file, `readings` the name of what was fitted to. A fitted value gets
+    source "fitted", its tolerance, and a note with what stood there before; `[fit]` keeps the joint
+    uncertainty of all uncertain values. Errors: InputError when a fitted value has no place of its
+    own in the file, because it follows from something else there.
+    """
+    import tomlkit
+
+    document = tomlkit.parse(text)
+    lost = [v for v in found.values if v.fitted and not _place(document, v, readings)]
+    if lost:
+        raise InputError([_no_place(machine, v) for v in lost])
+    document["fit"] = _record(found, readings)
+    return tomlkit.dumps(document)
+
+
+def unit_of(key: str) -> str:
+    """Unit of a machine's value by dotted key."""
+    units = field_units(Machine)
+    head, _, rest = key.partition(".")
+    star = f"{head}.*.{rest.partition('.')[2]}"
+    return units.get(key) or units[star]
+
+
+def _place(document: Any, value: FittedValue, readings: str) -> bool:
+    """Put a value in place of the old one; whether it had a place."""
+    import tomlkit
+
+    *path, last = value.key.split(".")
+    table = document
+    for part in path:
+        if part not in table:
+            return False
+        table = table[part]
+    if last not in table:
+        return False
+    unit = unit_of(value.key)
+    new = tomlkit.inline_table()
+    half = 0.5 * (np.log(value.high) - np.log(value.low))
+    new["value"] = format_quantity(value.after, unit, 5)
+    new["source"] = "fitted"
+    new["tolerance"] = f"{100.0 * half:.2g} %"
+    new["note"] = f"was {format_quantity(value.before, unit)} ({value.source}); {readings}"
+    table[last] = new
+    return True
+
+
+def _no_place(machine: Loaded[Machine], value: FittedValue) -> Problem:
+    return Problem(
+        str(machine.file), machine.line_of(value.key), value.key, "",
+        "the fitted value has no place in the file, where it follows from something else",
+        f"give it there as a number: {format_quantity(value.after, unit_of(value.key))}",
+    )  # fmt: skip
+
+
+def _record(found: Fit, readings: str) -> Any:
+    """The table `[fit]`."""
+    import tomlkit
+
+    deviation = np.sqrt(np.diag(found.solution.covariance))
+    correlation = found.solution.covariance / np.outer(deviation, deviation)
+    table = tomlkit.table()
+    table.comment("joint uncertainty of the values, written by simkit fit")
+    table["parameters"] = _many([u.key for u in found.chosen])
+    table["deviation"] = [float(f"{d:.4g}") for d in deviation]
+    table["correlation"] = _many([[float(f"{x:.6f}") for x in row] for row in correlation])
+    table["note"] = f"from {readings}; logarithms, normally distributed"
+    return table
+
+
+def _many(rows: list[Any]) -> Any:
+    import tomlkit
+
+    array = tomlkit.array()
+    array.extend(rows)
+    return array.multiline(True)
