@@ -7,6 +7,7 @@ A setting is a load, a voltage and a drive frequency; what is shown are the read
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 from math import pi, sqrt
 from typing import TYPE_CHECKING
 
@@ -14,7 +15,6 @@ import numpy as np
 
 from simkit.scout.phasor import Complex, Harmonics, input_impedance, solve
 from simkit.scout.plant import Array, channel_resistance, plant_from_machine
-from simkit.scout.steady import vertex
 
 if TYPE_CHECKING:
     from simkit.parameters.machine import Machine
@@ -86,16 +86,20 @@ def settled(machine: Machine, setting: Setting) -> Harmonics:
     return solve(plant_from_machine(machine, load, voltage / sag), frequency)
 
 
-def fast_readings(machine: Machine, setting: Setting) -> dict[str, float]:
-    """Every reading the fast models can tell at a setting, by name, in the reading's unit.
+def fast_readings(
+    machine: Machine, setting: Setting, names: frozenset[str] | None = None
+) -> dict[str, float]:
+    """Readings the fast models can tell at a setting, by name, in the reading's unit.
 
-    What they cannot tell is not in it: a ringing that its damping leaves no cycle, what a scope
-    shows on a machine without `[probes]`, a powered reading without a frequency.
+    All of them, or those asked for. What they cannot tell is not in it: a ringing that its
+    damping leaves no cycle, what a scope shows on a machine without `[probes]`, a powered reading
+    without a frequency.
     """
-    found = unpowered(machine, setting)
-    if setting.frequency is None and setting.margin is None:
-        return found
-    return found | of_state(machine, setting, settled(machine, setting))
+    found = unpowered(machine, setting, names)
+    set_up = setting.frequency is not None or setting.margin is not None
+    if set_up and (names is None or names & POWERED):
+        found |= of_state(machine, setting, settled(machine, setting))
+    return found if names is None else {k: v for k, v in found.items() if k in names}
 
 
 def of_state(machine: Machine, setting: Setting, state: Harmonics) -> dict[str, float]:
@@ -117,9 +121,14 @@ def of_state(machine: Machine, setting: Setting, state: Harmonics) -> dict[str, 
 
 
 def peak(amplitudes: Complex, order: Array) -> float:
-    """Largest value over half a period of a sum of odd harmonics."""
-    turns = np.exp(1j * np.pi * np.outer(np.linspace(0.0, 1.0, 181), order))
-    return float(vertex(np.abs((turns @ amplitudes).real)))
+    """Largest value over half a period of a sum of odd harmonics, to 4e-5 of it."""
+    return float(np.abs((_turns(tuple(order.tolist())) @ amplitudes).real).max())
+
+
+@lru_cache(maxsize=4)
+def _turns(order: tuple[float, ...]) -> Complex:
+    """Phase factors at every degree of half a period."""
+    return np.exp(1j * np.pi * np.outer(np.linspace(0.0, 1.0, 181), order))
 
 
 def on_scope(machine: Machine, found: dict[str, float]) -> dict[str, float]:
@@ -133,16 +142,19 @@ def on_scope(machine: Machine, found: dict[str, float]) -> dict[str, float]:
     }
 
 
-def unpowered(machine: Machine, setting: Setting) -> dict[str, float]:
+def unpowered(
+    machine: Machine, setting: Setting, names: frozenset[str] | None = None
+) -> dict[str, float]:
     """Resonance, ring-down, ringing of node and gate, dead time, gate voltage."""
     load = machine.load(setting.load)
-    found = {
-        "resonance": resonance(machine, setting),
-        "dead_time": machine.drive.dead_time,
-        "gate_voltage": machine.drive.voltage_on,
-    }
-    return found | ring_down(machine, load.inductance, load.resistance) | ringing(
-        machine, setting.supply_voltage)  # fmt: skip
+    found = {"dead_time": machine.drive.dead_time, "gate_voltage": machine.drive.voltage_on}
+    if names is None or "resonance" in names:
+        found["resonance"] = resonance(machine, setting)
+    if names is None or any(n.startswith("ring_down") for n in names):
+        found |= ring_down(machine, load.inductance, load.resistance)
+    if names is None or any("ringing" in n for n in names):
+        found |= ringing(machine, setting.supply_voltage)
+    return found
 
 
 def ring_down(machine: Machine, inductance: float, resistance: float) -> dict[str, float]:

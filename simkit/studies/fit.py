@@ -14,7 +14,7 @@ import numpy as np
 from simkit.parameters.load import Loaded
 from simkit.parameters.machine import Machine
 from simkit.studies.fit_readings import circuit_of
-from simkit.studies.fit_solve import Observation, Problem, Solution, solve
+from simkit.studies.fit_solve import Observation, Problem, Solution, influential, solve
 from simkit.studies.uncertain import COVERAGE, Array, Uncertain, scaled, uncertain
 from simkit.studies.workbench import Workbench
 
@@ -107,7 +107,8 @@ def fit(
 
     Errors: EngineError when a circuit run gives no whole answer.
     """
-    chosen = uncertain(machine, [o.setting.load for o in seen])
+    everything = uncertain(machine, [o.setting.load for o in seen])
+    chosen = influential(Problem(machine.model, everything, seen))
     problem = Problem(machine.model, chosen, seen)
     problem, solution, dropped, rounds, moved = _rounds(problem, workbench, say)
     logs = np.where(solution.left < UNTOLD, solution.logs, 0.0)
@@ -118,7 +119,7 @@ def fit(
     chi = solution.chi_square
     return Fit(
         machine=fitted,
-        values=_values(chosen, solution, logs),
+        values=(*_values(chosen, solution, logs), *_untold(everything, chosen)),
         compared=compared,
         chosen=chosen,
         solution=solution,
@@ -209,3 +210,16 @@ def _values(
         )
         for k, u in enumerate(chosen)
     )
+
+
+def _untold(
+    everything: tuple[Uncertain, ...], chosen: tuple[Uncertain, ...]
+) -> tuple[FittedValue, ...]:
+    """Values no reading depends on: they keep what the file says."""
+    return tuple(
+        FittedValue(
+            u.key, u.title, u.value, u.tolerance, u.stated, u.source, u.value,
+            float(u.value * np.exp(-u.tolerance)), float(u.value * np.exp(u.tolerance)), 1.0, False,
+        )
+        for u in everything if u not in chosen
+    )  # fmt: skip

@@ -18,8 +18,11 @@ from simkit.studies.uncertain import Array, Uncertain, prior_covariance, scaled
 
 ADDED = frozenset({"phase", "heatsink"})
 """Readings whose correction adds; the others' multiplies."""
-STEP = 0.05
+STEP = 0.02
 """Step of a whitened unknown for the Jacobian, in standard deviations [1]."""
+FAINT = 0.1
+STEPS = 25
+"""Most evaluations of one descent [1]."""
 STARTS = 6
 """Further starts when the first ends far from the readings [1]."""
 
@@ -75,13 +78,29 @@ class Problem:
 
 def predicted(machine: Machine, observations: Sequence[Observation]) -> Array:
     """Fast model's readings on a machine, each setting worked out once; nan where there is none."""
-    known: dict[Setting, dict[str, float]] = {}
-    out = []
+    names: dict[Setting, set[str]] = {}
     for seen in observations:
-        if seen.setting not in known:
-            known[seen.setting] = fast_readings(machine, seen.setting)
-        out.append(known[seen.setting].get(seen.name, float("nan")))
-    return np.array(out)
+        names.setdefault(seen.setting, set()).add(seen.name)
+    known = {at: fast_readings(machine, at, frozenset(some)) for at, some in names.items()}
+    return np.array([known[s.setting].get(s.name, float("nan")) for s in observations])
+
+
+def influential(problem: Problem) -> tuple[Uncertain, ...]:
+    """The uncertain values that any of the readings depend on, by the fast model.
+
+    Left out is what moves no reading by as much as `FAINT` of its deviation when it goes to the
+    end of its tolerance.
+    """
+    base = problem.fast(np.zeros(len(problem.chosen)))
+    deviation = np.array([o.deviation for o in problem.observations])
+    kept = []
+    for k, value in enumerate(problem.chosen):
+        logs = np.zeros(len(problem.chosen))
+        logs[k] = value.tolerance
+        moved = np.abs(problem.fast(logs) - base) / deviation
+        if not np.isfinite(moved).all() or float(moved.max()) > FAINT:
+            kept.append(value)
+    return tuple(kept)
 
 
 @dataclass(frozen=True)
@@ -113,26 +132,32 @@ class Solution:
         return np.sqrt(np.diag(self.covariance) / np.diag(self.prior))
 
 
-def solve(problem: Problem, start: Array | None = None, seed: int = 1) -> Solution:
+def solve(
+    problem: Problem,
+    start: Array | None = None,
+    starts: int = STARTS,
+    steps: int = STEPS,
+    seed: int = 1,
+) -> Solution:
     """Values that readings and tolerances together make likeliest.
 
-    Started from the file's values, and from `STARTS` random ones besides when the first end is
+    Started from the file's values, and from some random ones besides when the first end is
     further from the readings than chance allows. Raises ValueError for readings the model cannot
     tell anything about.
     """
     prior = prior_covariance(problem.machine, problem.chosen)
     root: Array = np.asarray(np.linalg.cholesky(prior + 1e-12 * np.eye(len(prior))), dtype=float)
     first = np.zeros(len(prior)) if start is None else np.linalg.solve(root, start).astype(float)
-    found = _descend(problem, root, first)
+    found = _descend(problem, root, first, steps)
     if found.chi_square > 3.0 * len(problem.observations) + 10.0:
         chance = np.random.default_rng(seed)
-        others = [_descend(problem, root, chance.standard_normal(len(prior)))
-                  for _ in range(STARTS)]  # fmt: skip
+        others = [_descend(problem, root, chance.standard_normal(len(prior)), steps)
+                  for _ in range(starts)]  # fmt: skip
         found = min((found, *others), key=lambda s: s.chi_square)
     return found
 
 
-def _descend(problem: Problem, root: Array, start: Array) -> Solution:
+def _descend(problem: Problem, root: Array, start: Array, steps: int) -> Solution:
     from scipy.optimize import least_squares
 
     deviation = np.array([o.deviation for o in problem.observations])
@@ -153,18 +178,19 @@ def _descend(problem: Problem, root: Array, start: Array) -> Solution:
         return np.vstack((slope(z), np.eye(len(z))))
 
     found = least_squares(
-        with_prior, start, method="trf", xtol=1e-5, ftol=1e-6, jac=whole_slope, max_nfev=40
+        with_prior, start, method="trf", xtol=1e-5, ftol=1e-6, jac=whole_slope, max_nfev=steps
     )
     return _solution(root, found.x, slope(found.x), gaps(found.x))
 
 
 def jacobian(function: Callable[[Array], Array], at: Array) -> Array:
-    """Central differences, a column per unknown."""
+    """Forward differences, a column per unknown."""
+    here = function(at)
     columns = []
     for k in range(len(at)):
         step = np.zeros(len(at))
         step[k] = STEP
-        columns.append((function(at + step) - function(at - step)) / (2.0 * STEP))
+        columns.append((function(at + step) - here) / STEP)
     return np.stack(columns, axis=1)
 
 

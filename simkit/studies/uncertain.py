@@ -114,20 +114,25 @@ def value_at(model: Any, key: str) -> Any:
 
 def with_values(machine: Machine, values: Mapping[str, float]) -> Machine:
     """The machine with other values at dotted keys; ranges are not checked again."""
-    out: Any = machine
+    tree: dict[str, Any] = {}
     for key, value in values.items():
-        out = _replaced(out, key.split("."), value)
-    found: Machine = out
+        *path, last = key.split(".")
+        table = tree
+        for part in path:
+            table = table.setdefault(part, {})
+        table[last] = value
+    found: Machine = _replaced(machine, tree)
     return found
 
 
-def _replaced(model: Any, path: list[str], value: float) -> Any:
-    if not path:
-        return value
-    head, *rest = path
+def _replaced(model: Any, tree: dict[str, Any]) -> Any:
+    """A section, or a dict of them, with a tree of new values put in."""
     if isinstance(model, dict):
-        return {**model, head: _replaced(model[head], rest, value)}
-    return model.model_copy(update={head: _replaced(getattr(model, head), rest, value)})
+        new = {k: _replaced(model[k], v) if isinstance(v, dict) else v for k, v in tree.items()}
+        return {**model, **new}
+    new = {k: _replaced(getattr(model, k), v) if isinstance(v, dict) else v
+           for k, v in tree.items()}  # fmt: skip
+    return model.model_copy(update=new)
 
 
 def scaled(machine: Machine, chosen: Iterable[Uncertain], logs: Array) -> Machine:
