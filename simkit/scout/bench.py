@@ -128,7 +128,7 @@ def peak(amplitudes: Complex, order: Array) -> float:
 @lru_cache(maxsize=4)
 def _turns(order: tuple[float, ...]) -> Complex:
     """Phase factors at every degree of half a period."""
-    return np.exp(1j * np.pi * np.outer(np.linspace(0.0, 1.0, 181), order))
+    return np.asarray(np.exp(1j * np.pi * np.outer(np.linspace(0.0, 1.0, 181), order)))
 
 
 def on_scope(machine: Machine, found: dict[str, float]) -> dict[str, float]:
