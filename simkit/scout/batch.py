@@ -19,9 +19,12 @@ from numpy.typing import NDArray
 from simkit.scout.halfwave import SUBSTEPS, Complex, Modes, phi
 from simkit.scout.plant import Array, Network
 
-ITERATIONS = 40
+ITERATIONS = 15
 """Most Newton steps for a periodic solution [1]."""
-PERIODIC = 1e-9
+STUCK = 0.02
+"""Share of a Newton step below which a case is left as it is [1]: between two ways of swinging the
+half period jumps by about 1e-5 of the state, and no step helps there."""
+PERIODIC = 1e-8
 """Change of the state over a half period, relative to its size, at which it is periodic [1]."""
 NUDGE = 1e-6
 """Step of a numerical derivative, relative to the state [1]."""
@@ -131,7 +134,7 @@ class Pieces:
 def half_periods(c: Cases, z: Complex, wait: Wait) -> Pieces:
     """Folded half periods from states at the turn-off; see `halfwave`."""
     row, now, voltage = _dead_times(c, z)
-    forced = np.maximum(-c.current(now), 0.0) * (voltage >= c.level * (1.0 - 1e-9))
+    forced = np.maximum(-c.current(now), 0.0)
     pause = np.where(forced > 0.0, wait(forced, c.number), 0.0)
     pause = np.minimum(pause, 0.5 * (c.duration - c.dead_time))
     flat = np.zeros_like(pause)
@@ -255,7 +258,7 @@ def _newton(c: Cases, wait: Wait, y: Array) -> tuple[Array, Array]:
     least = _relative(c, error, y)
     share = np.ones(len(y))
     for _ in range(ITERATIONS):
-        if np.all(least <= PERIODIC):
+        if np.all((least <= PERIODIC) | (share < STUCK)):
             break
         step = np.linalg.solve(_jacobian(c, wait, y, error), error[:, :, None])[:, :, 0]
         tried = y - share[:, None] * step

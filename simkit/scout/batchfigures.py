@@ -196,7 +196,7 @@ def _edges(s: Subject, c: Cases, p: Pieces) -> dict[str, Array]:
     turn_off = -c.current(before)
     node = p.voltage[:, -2]
     missing = 0.5 * (node / c.level + 1.0) * s.link
-    forced = np.maximum(-turn_on, 0.0) * (node >= c.level * (1.0 - 1e-9))
+    forced = np.maximum(-turn_on, 0.0)
     return {
         "turn_off_current": turn_off,
         "turn_on_current": turn_on,

@@ -6,11 +6,19 @@ from dataclasses import dataclass
 from math import log
 from typing import TYPE_CHECKING
 
+import numpy as np
+
+from simkit.scout.forced import TabledRelease
 from simkit.scout.halfwave import Edges
 from simkit.scout.plant import swing_charge
+from simkit.scout.turnoff import turn_off
 
 if TYPE_CHECKING:
     from simkit.parameters.machine import Machine
+
+
+PLATEAU_SHARE = 0.125
+"""Share of the pulsed current at which the plateau's delay is taken [1]."""
 
 
 @dataclass(frozen=True)
@@ -53,14 +61,35 @@ def gate_delays(machine: Machine) -> GateDelays:
 
 
 def machine_edges(machine: Machine, supply_voltage: float | None = None) -> Edges:
-    """Edges of a machine on a link voltage [V]: dead time as the switches see it, charge, delay.
+    """Edges of a machine on a link voltage [V]: dead time as the switches see it, charge, delay,
+    and how long diodes hold on.
 
     The gates' delays shorten the dead time by their difference and put its middle later by their
-    mean. Raises ValueError when nothing of the dead time is left, for then both switches of a
-    leg conduct at once.
+    mean; at turn-off the gate's plateau adds to the delay. Raises ValueError when nothing of the
+    dead time is left, for then both switches of a leg conduct at once.
     """
     delays = gate_delays(machine)
-    dead = machine.drive.dead_time - delays.off + delays.on
-    if dead <= 0.0:
-        raise ValueError(f"the gates' delays leave {dead:.3g} s of the dead time")
-    return Edges(dead, swing_charge(machine, supply_voltage), 0.5 * (delays.off + delays.on))
+    if machine.drive.dead_time - delays.off + delays.on <= 0.0:
+        left = machine.drive.dead_time - delays.off + delays.on
+        raise ValueError(f"the gates' delays leave {left:.3g} s of the dead time")
+    charge = swing_charge(machine, supply_voltage)
+    off = delays.off + plateau_delay(machine, charge, delays.off, supply_voltage)
+    dead = machine.drive.dead_time - off + delays.on
+    return Edges(dead, charge, 0.5 * (off + delays.on), TabledRelease(machine, dead))
+
+
+def plateau_delay(
+    machine: Machine, charge: float, off: float, supply_voltage: float | None = None
+) -> float:
+    """How much later than threshold and swing charge say the node is half-way over [s].
+
+    From the integrated turn-off at an eighth of the pulsed current, where it hardly depends on
+    the current: the gate's charge to the drain holds the channel on. Never so long that less than
+    a third of the dead time is left.
+    """
+    voltage = machine.supply.voltage if supply_voltage is None else supply_voltage
+    current = PLATEAU_SHARE * machine.switch.ratings.pulsed_current
+    table = turn_off(machine, voltage)
+    half_way = float(np.interp(current, table.current, table.half_way))
+    late = half_way - off - 0.5 * charge / current
+    return min(max(late, 0.0), (machine.drive.dead_time - off) * (2.0 / 3.0))

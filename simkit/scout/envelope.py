@@ -15,23 +15,18 @@ sag of the link under load. Valid while L and R change by little within one half
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from simkit.scout.course import Conditions, Course, as_function, half_period_starts
-from simkit.scout.halfwave import Complex, Edges, Modes, Piece, half_period, modes_of, phi
-from simkit.scout.plant import OUTPUTS, Array, Network, Plant, network
+from simkit.scout.edgeloss import EdgeLosses
+from simkit.scout.halfwave import Edges, Piece, half_period, modes_of
+from simkit.scout.march import Halves, March, State, measure
+from simkit.scout.plant import Array, Network, Plant, network
 from simkit.scout.recovery import Recovery
-from simkit.scout.steady import IDEAL, RESONANT_SHARE, periodic, vertex
+from simkit.scout.steady import IDEAL, RESONANT_SHARE, periodic
 
-Index = NDArray[np.intp]
-
-MAIN_POINTS = 25
-"""Samples of each quarter with one pair on; a sinusoid's peak is then right to 1e-6."""
-EDGE_POINTS = 5
-"""Samples of each piece of the dead time."""
 QUIET_SHARE = 0.6
 """Where in a half period nothing switches and fast states are at rest: 0.30 of the period."""
 
@@ -47,8 +42,12 @@ class Cycles:
     turn_off_current : smaller of the two half periods', positive when lagging [A]
     turn_on_current : the same when the opposite pair turns on; negative: forced recovery [A]
     mode : 1 inductive, 0 resonant, -1 capacitive (see `steady.mode_of`)
-    supply_current : average out of the link [A]
+    supply_current : average out of the link [A], what the edges take included when known
     switch_current_peak : estimate of the channel's, recovery current included when known [A]
+    recovery_slope : of the current that is forced out of a diode [A/s], zero when not known
+    magnetising_current_peak : [A]
+    primary_current_rms : [A]
+    bridge_loss : of all switches, what the edges take included when known [W]
     """
 
     time: Array
@@ -60,25 +59,10 @@ class Cycles:
     mode: Array
     supply_current: Array
     switch_current_peak: Array
-
-
-@dataclass(frozen=True)
-class State:
-    """Slow states at one time, true sign, as a circuit run is seeded with them.
-
-    Fields: time [s]; phase of the drive there [periods]; currents [A]; tank and blocking
-    voltage [V], the latter as deviation from its rest; link_voltage [V].
-    """
-
-    time: float
-    phase: float
-    primary_current: float
-    magnetising_current: float
-    load_current: float
-    coil_current: float
-    tank_voltage: float
-    blocking_voltage: float
-    link_voltage: float
+    recovery_slope: Array
+    magnetising_current_peak: Array
+    primary_current_rms: Array
+    bridge_loss: Array
 
 
 @dataclass(frozen=True)
@@ -120,7 +104,7 @@ class Event:
     start_residue: float
     starts: Array
     memory: Array
-    _march: _March
+    _march: March
 
     def phase_at(self, time: float) -> float:
         """Phase of the drive at a time [periods], straight within each half period."""
@@ -137,45 +121,10 @@ class Event:
 
     def state_at(self, time: float) -> State:
         """Slow states at a time [s] up to the end; before zero the steady operation goes on."""
-        return self._march.state_at(time, self)
+        return self._march.state_at(time, self.phase_at)
 
 
-@dataclass(frozen=True)
-class _March:
-    """Raw result: network and modes per quarter (two to a half period), all pieces in one list.
-
-    `owner` is the quarter of each piece; `links` are per half period, `folded` are
-    the states at the turn-offs.
-    """
-
-    net: Network
-    modes: list[Modes]
-    links: Array
-    turn_offs: Array
-    pieces: list[Piece]
-    owner: Index
-    folded: Array
-
-    def state_at(self, time: float, event: Event) -> State:
-        duration = self.turn_offs[1] - self.turn_offs[0]
-        back = max(0, int(np.ceil((self.turn_offs[0] - time) / duration)))
-        begin = np.array([p.start for p in self.pieces]) + self.turn_offs[self.owner // 2]
-        inside = time + back * duration
-        if inside > self.turn_offs[-1]:
-            raise ValueError(f"time = {time!r} s lies beyond the end of the march")
-        at = max(int(np.searchsorted(begin, inside, side="right")) - 1, 0)
-        quarter, piece = int(self.owner[at]), self.pieces[at]
-        half, modes = quarter // 2, self.modes[quarter]
-        z = modes.step(piece.z, float(inside - begin[at]), piece.voltage, piece.slope)
-        sign = (-1.0) ** (half + 1 - back)
-        out = sign * (self.net.c[quarter] @ (modes.vectors @ z).real)
-        phase = event.phase_at(inside) - 0.5 * back
-        primary, magnetising, load, coil, tank, blocking = out.tolist()
-        return State(time, phase, primary, magnetising, load, coil, tank, blocking,
-                     float(self.links[half]))  # fmt: skip
-
-
-def _run(plant: Plant, conditions: Conditions, edges: Edges, starts: Array) -> tuple[_March, float]:
+def _run(plant: Plant, conditions: Conditions, edges: Edges, starts: Array) -> tuple[March, float]:
     """March all half periods; folded states, see `halfwave`."""
     turn_offs = starts - edges.lead
     durations = np.diff(turn_offs)
@@ -200,7 +149,7 @@ def _run(plant: Plant, conditions: Conditions, edges: Edges, starts: Array) -> t
         y = -(later.vectors @ end).real
         folded.append(y)
     owners = np.array(owner, dtype=np.intp)
-    return _March(net, modes, link, turn_offs, pieces, owners, np.array(folded)), residue
+    return March(net, modes, link, levels, turn_offs, pieces, owners, np.array(folded)), residue
 
 
 def _at(course: Course, times: Array) -> Array:
@@ -219,83 +168,7 @@ def _rest_steps(plant: Plant, net: Network, link: Array) -> Array:
     return steps
 
 
-@dataclass(frozen=True)
-class _Halves:
-    """Per half period: peaks, currents at the edges, energies."""
-
-    coil: Array
-    tank: Array
-    primary: Array
-    forward: Array
-    off: Array
-    on: Array
-    supplied: Array
-    lost: Array
-    coil_lost: Array
-
-
-def _samples(march: _March, chosen: Index, points: int) -> tuple[Array, Array, Array]:
-    """States, bridge voltages and Simpson weights of pieces at evenly spaced times."""
-    pieces, owner = [march.pieces[k] for k in chosen], march.owner[chosen]
-    time = np.array([p.duration for p in pieces])[:, None] * np.linspace(0.0, 1.0, points)
-    start = np.array([p.voltage for p in pieces])[:, None]
-    slope = np.array([p.slope for p in pieces])[:, None]
-    rates = np.array([march.modes[k].rates for k in owner], dtype=np.complex128)
-    x: Complex = rates[:, None, :] * time[:, :, None]
-    first, second = phi(x)
-    forced = (start * time)[:, :, None] * first + (slope * time**2)[:, :, None] * second
-    drive = np.array([march.modes[k].drive for k in owner])[:, None, :]
-    z: Complex = np.exp(x) * np.array([p.z for p in pieces])[:, None, :] + drive * forced
-    vectors = np.array([march.modes[k].vectors for k in owner])
-    simpson = np.ones(points)
-    simpson[1:-1:2], simpson[2:-1:2] = 4.0, 2.0
-    weight = time[:, -1:] * simpson / (3.0 * (points - 1))
-    return (z @ np.swapaxes(vectors, 1, 2)).real, start + slope * time, weight
-
-
-def _measure(march: _March, edges: Edges) -> _Halves:
-    starts = np.array([p.start for p in march.pieces])
-    main = starts >= edges.dead_time
-    found = {f.name: np.zeros(len(march.links)) for f in fields(_Halves)}
-    for chosen, points in (
-        (np.flatnonzero(main), MAIN_POINTS),
-        (np.flatnonzero(~main), EDGE_POINTS),
-    ):
-        if chosen.size:
-            _measure_pieces(march, chosen, points, found, starts[chosen], edges.dead_time)
-    return _Halves(**found)
-
-
-def _measure_pieces(
-    march: _March,
-    chosen: Index,
-    points: int,
-    found: dict[str, Array],
-    starts: Array,
-    dead_time: float,
-) -> None:
-    """Add what pieces of one kind hold to the figures of their half periods."""
-    owner = march.owner[chosen]
-    half = owner // 2
-    states, voltage, weight = _samples(march, chosen, points)
-    rows = np.moveaxis(states @ np.swapaxes(march.net.c[owner], 1, 2), 2, 0)
-    out = dict(zip(OUTPUTS, rows, strict=True))
-    primary = out["primary_current"]
-    np.maximum.at(found["coil"], half, vertex(np.abs(out["coil_current"])))
-    np.maximum.at(found["tank"], half, vertex(np.abs(out["capacitor_voltage"])))
-    np.maximum.at(found["primary"], half, vertex(np.abs(primary)))
-    on = starts >= dead_time
-    np.maximum.at(found["forward"], half[on], vertex(-primary[on]) if on.any() else 0.0)
-    np.add.at(found["supplied"], half, np.sum(weight * voltage * primary, axis=1))
-    for name, matrix in (("lost", march.net.loss), ("coil_lost", march.net.coil_loss)):
-        power = np.einsum("nti,nij,ntj->nt", states, matrix[owner], states, optimize=True)
-        np.add.at(found[name], half, np.sum(weight * power, axis=1))
-    for name, time in (("off", 0.0), ("on", dead_time)):
-        first = starts == time
-        found[name][half[first]] = primary[first, 0]
-
-
-def _energy(march: _March, halves: _Halves, rest: Array) -> Energy:
+def _energy(march: March, halves: Halves, rest: Array) -> Energy:
     """Balance; the work is what the stored energy steps by where L steps, at constant flux."""
     late = [p for p, q in zip(march.pieces, march.owner.tolist(), strict=True) if q % 2]
     middles = [(m.vectors @ p.z).real for m, p in zip(march.modes[1::2], late, strict=True)]
@@ -319,16 +192,30 @@ def _energy(march: _March, halves: _Halves, rest: Array) -> Energy:
     )
 
 
-def _cycles(march: _March, halves: _Halves, starts: Array, recovery: Recovery | None) -> Cycles:
+def _cycles(
+    march: March,
+    halves: Halves,
+    starts: Array,
+    recovery: Recovery | None,
+    losses: EdgeLosses | None,
+) -> Cycles:
     def both(values: Array) -> Array:
         return values[: len(values) // 2 * 2].reshape(-1, 2)
 
     primary, off = both(halves.primary).max(1), both(halves.off).min(1)
     on = both(halves.on).min(1)
     forced = np.maximum(-on, 0.0)
+    taken, slope = np.zeros_like(march.links), np.zeros_like(on)
+    conducted = np.zeros_like(on)
     recovered = forced + (recovery.peak(forced) if recovery else 0.0)
+    if losses is not None:
+        taken = losses.energy(halves.off, halves.on, halves.left * march.links, march.links)
+        recovered = forced + losses.takeover(off, on).reverse_peak
+        slope = losses.slope(on)
+        conducted = losses.on_resistance * both(halves.square).sum(1)
     begin = starts[:-1:2]
-    charge = both(halves.supplied / march.links).sum(1)
+    charge = both((halves.supplied + taken) / march.links).sum(1)
+    period = starts[2::2] - begin
     return Cycles(
         time=begin,
         coil_current_peak=both(halves.coil).max(1),
@@ -337,8 +224,12 @@ def _cycles(march: _March, halves: _Halves, starts: Array, recovery: Recovery | 
         turn_off_current=off,
         turn_on_current=on,
         mode=np.where(np.abs(off) <= RESONANT_SHARE * primary, 0.0, np.sign(off)),
-        supply_current=charge / (starts[2::2] - begin),
+        supply_current=charge / period,
         switch_current_peak=np.maximum(both(halves.forward).max(1), recovered),
+        recovery_slope=slope,
+        magnetising_current_peak=both(halves.magnetising).max(1),
+        primary_current_rms=np.sqrt(both(halves.square).sum(1) / period),
+        bridge_loss=(conducted + both(taken).sum(1)) / period,
     )
 
 
@@ -347,8 +238,12 @@ def march(
     conditions: Conditions,
     edges: Edges = IDEAL,
     recovery: Recovery | None = None,
+    losses: EdgeLosses | None = None,
 ) -> Event:
     """March a plant through an event; the plant's own L, R and Vdc give way to the conditions'.
+
+    What the edges take, and the recovery's part of the switch current, come from `losses`; the
+    latter from `recovery` where only that is known.
 
     Raises ValueError for a dead time that fills a half period, courses whose times fall, or a
     network that cannot be taken apart.
@@ -361,14 +256,14 @@ def march(
     )
     starts = half_period_starts(conditions)
     raw, residue = _run(plant, conditions, edges, starts)
-    halves = _measure(raw, edges)
+    halves = measure(raw, edges)
     fastest = [m.rates[np.argmax(np.abs(m.rates.imag))] for m in raw.modes[::4]]
     rest = _rest_steps(plant, raw.net, raw.links)
     return Event(
         plant=plant,
         conditions=conditions,
         edges=edges,
-        cycles=_cycles(raw, halves, starts, recovery),
+        cycles=_cycles(raw, halves, starts, recovery, losses),
         energy=_energy(raw, halves, rest),
         start_residue=residue,
         starts=starts,

@@ -14,13 +14,13 @@ What happens in the dead time is decided by the current, as diodes do:
 - it flows on in the old direction (lagging): it charges the nodes over, and the other pair of
   diodes takes it; should it reverse before the opposite pair turns on, the nodes swing back;
 - it flows backwards already (leading): the old pair's diodes carry it, and the voltage flips only
-  at the opposite turn-on, by force.
+  after the opposite turn-on, by force, once the diodes let the nodes go.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import NamedTuple
+from typing import NamedTuple, Protocol
 
 import numpy as np
 from numpy.typing import NDArray
@@ -31,8 +31,18 @@ Complex = NDArray[np.complex128]
 
 SUBSTEPS = 24
 """Steps through a dead time in which the current reverses or the swing does not finish."""
-SMALL = 1e-3
-"""Below this |x| phi1 and phi2 are taken from their series; three terms then hold to 1e-10."""
+SMALL = 1e-5
+"""Below this |x| phi1 and phi2 are taken from their series, whose three terms then hold to 1e-15;
+above it rounding leaves at most 2e-11 of phi2."""
+
+
+class Release(Protocol):
+    """How long a body diode that is forced off holds the bridge node."""
+
+    def wait(self, turn_off: float, turn_on: float) -> float:
+        """Time after the turn-on [s], from the bridge current when a pair turns off and when the
+        other turns on [A], the latter negative."""
+        ...
 
 
 @dataclass(frozen=True)
@@ -41,12 +51,14 @@ class Edges:
 
     Fields: dead_time between one pair off and the other on [s]; swing_charge that the bridge
     current must move for the output to swing over [C], zero for an immediate swing; delay of
-    the middle of the dead time behind the drive's half-period boundary [s].
+    the middle of the dead time behind the drive's half-period boundary [s]; release: how long a
+    diode that is forced off holds the node after the turn-on, at once when None.
     """
 
     dead_time: float = 0.0
     swing_charge: float = 0.0
     delay: float = 0.0
+    release: Release | None = None
 
     @property
     def lead(self) -> float:
@@ -62,6 +74,9 @@ class Edges:
 def phi(x: Complex) -> tuple[Complex, Complex]:
     """The functions phi1 and phi2 of the heading [1]."""
     small = np.abs(x) < SMALL
+    if not small.any():
+        plain = np.expm1(x) / x
+        return plain, (plain - 1.0) / x
     safe = np.where(small, 1.0, x)
     first = np.where(small, 1.0 + x * (0.5 + x / 6.0), np.expm1(safe) / safe)
     second = np.where(small, 0.5 + x * (1.0 / 6.0 + x / 24.0), (first - 1.0) / safe)
@@ -84,8 +99,10 @@ class Modes(NamedTuple):
         """State after a time [s] at a bridge voltage [V] that rises by a slope [V/s]."""
         x = self.rates * time
         first, second = phi(x)
-        moved = np.exp(x) * z + self.drive * (voltage * time * first)
-        return moved + self.drive * (slope * time * time * second) if slope else moved
+        push = voltage * time * first
+        if slope:
+            push = push + slope * time * time * second
+        return np.asarray((1.0 + x * first) * z + self.drive * push)
 
     def current(self, z: Complex) -> float:
         """Bridge current of a state [A]."""
@@ -141,8 +158,15 @@ def half_period(
     With `later`, the network is another one from the middle of the half period on (or from the
     end of a longer dead time), and the last piece and the end are in its coordinates.
     """
+    turn_off = modes.current(z)
     pieces, z = _dead_time(modes, z, level, edges)
     begin = edges.dead_time
+    turn_on = modes.current(z)
+    if edges.release is not None and turn_on < 0.0 and pieces:
+        wait = min(edges.release.wait(turn_off, turn_on), 0.4 * duration - begin)
+        node = pieces[-1].voltage + pieces[-1].slope * pieces[-1].duration
+        pieces.append(Piece(begin, wait, node, 0.0, z))
+        z, begin = modes.step(z, wait, node), begin + wait
     if later is not None:
         middle = max(0.5 * duration, begin)
         pieces.append(Piece(begin, middle - begin, -level, 0.0, z))

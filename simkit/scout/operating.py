@@ -33,8 +33,8 @@ Mode = Literal["inductive", "resonant", "capacitive"]
 SAG_ROUNDS = 3
 """How often the link's sag, the charge of the diodes and the intake are brought into agreement
 [1]; the source resistance drops percents, so that each round leaves a hundredth of the error."""
-CONVERGED = 1e-6
-"""Largest residue of a case whose figures are given [1]."""
+CONVERGED = 1e-4
+"""Largest residue of a case whose figures are given [1]: a hundredth of the model's own error."""
 
 
 @dataclass(frozen=True)

@@ -6,7 +6,7 @@ x(T/2) = -x(0). With the voltage of the half period known this is one linear equ
 so the equation is solved again until both agree, and what is left is reported as the residue.
 
 A fast model: it seeds and steers circuit runs and gives no verdict. Left out: diode drops and
-recovery, ringing of the power loop, the delay of the gates.
+the charge of recovery, ringing of the power loop.
 """
 
 from __future__ import annotations
@@ -151,6 +151,11 @@ def _by_root_finder(
     return (found.x * unit, size) if size < before else (start, before)
 
 
+def turn_on_of(modes: Modes, pieces: list[Piece], edges: Edges) -> float:
+    """Bridge current when the opposite pair turns on [A]."""
+    return modes.current(next(p.z for p in pieces if p.start >= edges.dead_time))
+
+
 def _duration(frequency: float, edges: Edges) -> float:
     if not frequency > 0.0:
         raise ValueError(f"frequency = {frequency!r} Hz must be above zero")
@@ -247,7 +252,7 @@ def steady(plant: Plant, frequency: float, edges: Edges = IDEAL) -> SteadyState:
         coil_power=plant.coil_resistance * run.mean(coil**2, duration),
         phase_deg=float(np.degrees(lag)),
         turn_off_current=float(primary[0]),
-        turn_on_current=modes.current(pieces[-1].z),
+        turn_on_current=turn_on_of(modes, pieces, edges),
         mode=mode_of(float(primary[0]), peak),
         residue=residue,
         power_residue=(power - losses) / power if power else 0.0,

@@ -31,11 +31,12 @@ ARRIVED = 0.9
 @dataclass(frozen=True)
 class TurnOff:
     """Table over currents [A], beyond which it holds its last value: energy lost in one channel
-    [J], time from the command until the node has covered nine tenths of its way [s], infinity
-    where it does not within the time integrated."""
+    [J], time from the command until the node has covered half and nine tenths of its way [s],
+    infinity where it does not within the time integrated."""
 
     current: Array
     energy: Array
+    half_way: Array
     arrival: Array
 
     def energy_at(self, current: Array) -> Array:
@@ -83,12 +84,14 @@ def turn_off(machine: Machine, link: float) -> TurnOff:
     top = machine.switch.ratings.pulsed_current
     current = top * np.linspace(0.0, 1.0, CURRENTS + 1) ** 2
     gate, drain = np.full_like(current, drive.voltage_on), np.zeros_like(current)
-    energy, arrival = np.zeros_like(current), np.full_like(current, np.inf)
+    energy, half_way = np.zeros_like(current), np.full_like(current, np.inf)
+    arrival = half_way
     for k in range(STEPS):
+        half_way = np.where((drain >= 0.5 * link) & np.isinf(half_way), k * step, half_way)
         arrival = np.where((drain >= ARRIVED * link) & np.isinf(arrival), k * step, arrival)
         gate, drain, lost = leg.advance(current, gate, drain)
         energy += lost
-    return TurnOff(current, energy, arrival)
+    return TurnOff(current, energy, half_way, arrival)
 
 
 @dataclass(frozen=True)

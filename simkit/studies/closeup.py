@@ -16,15 +16,19 @@ from simkit.circuit.timeline import Timeline
 from simkit.circuit.values import Seed
 from simkit.judge.limits import machine_limits
 from simkit.measure.series import Series, joined
-from simkit.measure.waveforms import Waves
+from simkit.measure.waveforms import Array, Waves
 from simkit.parameters.machine import Load, Machine
 from simkit.scout.course import Conditions, link_course
 from simkit.scout.drive import machine_edges
+from simkit.scout.edgeloss import EdgeLosses
 from simkit.scout.envelope import Event, march
+from simkit.scout.operating import Case, operating_cases
 from simkit.scout.plant import plant_from_machine
 from simkit.scout.windows import criteria
 from simkit.studies.windows import Stretch, seed_at
 
+INTAKE_POINTS = 9
+"""Moments of an event at which a settled intake is worked out first [1]."""
 LOOK_CYCLES = 2
 """Cycles measured per sample [1]."""
 LEDGER = 6
@@ -147,17 +151,29 @@ def scouted(machine: Machine, line: Timeline) -> Scouted:
     load = Load(inductance=line.inductance.first, resistance=line.resistance.first)
     plant = plant_from_machine(machine, load, line.voltage.first)
     edges = machine_edges(machine)
-    source = line.voltage.at
-    event = march(plant, _conditions(line, source), edges)
-    supply = machine.supply
+    losses = EdgeLosses.of(machine, edges.dead_time)
+    source, supply = line.voltage.at, machine.supply
+    times, drawn = _settled_intake(machine, line)
     for _ in range(2):  # what the load draws lowers the link, which lowers what it draws
-        cycles = event.cycles
-        link = link_course(
-            cycles.time, cycles.supply_current, source, supply.source_resistance,
-            supply.link.capacitance,
-        )  # fmt: skip
-        event = march(plant, replace(_conditions(line, source), supply_voltage=link), edges)
+        link = link_course(times, drawn, source, supply.source_resistance, supply.link.capacitance)
+        conditions = replace(_conditions(line, source), supply_voltage=link)
+        event = march(plant, conditions, edges, losses=losses)
+        times, drawn = event.cycles.time, event.cycles.supply_current
     return Scouted(machine, line, event)
+
+
+def _settled_intake(machine: Machine, line: Timeline) -> tuple[Array, Array]:
+    """Times [s] and what the bridge would draw [A] if each moment of the event lasted."""
+    spans = [np.linspace(e.start, e.end, INTAKE_POINTS) for e in line.events]
+    times = np.unique(np.concatenate(([0.0, line.end], *spans)))
+    cases = [
+        Case(Load(inductance=line.inductance.at(t), resistance=line.resistance.at(t)),
+             line.frequency.at(t), None, line.voltage.at(t))
+        for t in times.tolist()
+    ]  # fmt: skip
+    drawn = np.array([point.supply_current for point in operating_cases(machine, cases)])
+    fine = np.linspace(0.0, line.end, 20 * len(times))
+    return fine, np.interp(fine, times, np.nan_to_num(drawn))
 
 
 def _conditions(line: Timeline, source: Callable[[float], float]) -> Conditions:

@@ -9,15 +9,17 @@ import pytest
 
 from simkit.parameters.machine import Bridge, Channel, Drive, Machine, Supply, Switch
 from simkit.parts.diode import ramp_recovery
-from simkit.scout.drive import gate_delays, machine_edges
+from simkit.scout.drive import gate_delays, machine_edges, plateau_delay
 from simkit.scout.halfwave import Edges
 from simkit.scout.plant import Plant
 from simkit.scout.recovery import Recovery
 from simkit.scout.steady import outputs_at, steady, waveforms
+from tests.machines import demo
 
 CHANNEL = Channel.model_construct(
     threshold=4.0, gate_resistance=1.0, gate_source_capacitance=3e-9,
-    gate_drain_capacitance_max=2e-9, gate_drain_capacitance_min=5e-11,
+    gate_drain_capacitance_max=2e-9, gate_drain_capacitance_min=5e-11, drain_resistance=0.05,
+    transconductance=20.0, gate_drain_slope=0.4,
     output_capacitance_zero=2e-9, junction_potential=0.8, junction_grading=0.5,
 )  # fmt: skip
 
@@ -31,7 +33,12 @@ def _machine(**drive: object) -> Machine:
     return Machine.model_construct(
         supply=Supply.model_construct(voltage=300.0),
         bridge=Bridge.model_construct(topology="full"),
-        switch=Switch.model_construct(channel=CHANNEL),
+        switch=Switch.model_construct(
+            channel=CHANNEL,
+            diode=demo().switch.diode,
+            package=demo().switch.package,
+            ratings=demo().switch.ratings,
+        ),
         drive=Drive.model_construct(**(values | drive)),
     )
 
@@ -50,10 +57,12 @@ def test_a_turn_off_resistor_and_a_negative_level_quicken_turn_off() -> None:
 
 
 def test_edges_keep_both_ends_of_the_dead_time() -> None:
-    """Turn-off command plus its delay, turn-on command plus its own (geometry of the edges)."""
+    """Turn-off command plus its delays, turn-on command plus its own (geometry of the edges)."""
     machine, delays = _machine(), gate_delays(_machine())
     edges = machine_edges(machine)
-    assert -edges.lead == pytest.approx(-3e-7 + delays.off)
+    plateau = plateau_delay(machine, edges.swing_charge, delays.off)
+    assert 0.0 < plateau < 3e-7
+    assert -edges.lead == pytest.approx(-3e-7 + delays.off + plateau)
     assert -edges.lead + edges.dead_time == pytest.approx(3e-7 + delays.on)
     assert edges.swing_charge > 0.0
 
