@@ -130,6 +130,7 @@ def precharge(
     bleeder: float = math.inf,
     share: float = 0.95,
     time: float = 20.0,
+    steps: int = 200,
 ) -> Precharge:
     """Charge an empty link from the rectified mains through a resistor [ohm] or a lamp.
 
@@ -137,12 +138,12 @@ def precharge(
     dT/dt = i^2 R(T) - P(T); switched on at the peak of the mains, the worst instant.
     `capacitance` C [F], `bleeder` R_b on the link [ohm]; stops at `share` of the peak [1]
     or after `time` [s]. ValueError for values not above 0. Method: Runge-Kutta of fourth
-    order with a step of 1/200 of the mains period or a tenth of the smallest R C. Range: no
+    order with `steps` a mains period, or a step of a tenth of the smallest R C. Range: no
     line inductance; the lamp's range as for `lamp_from_rating`. Source: Kirchhoff's laws.
     """
     positive(capacitance=capacitance, share=share, time=time)
     course = _Course(mains, capacitance, element, bleeder)
-    step = min(0.005 / mains.frequency, 0.1 * course.series(ROOM) * capacitance)
+    step = min(1.0 / (steps * mains.frequency), 0.1 * course.series(ROOM) * capacitance)
     state, now, close = (0.0, ROOM, 0.0), 0.0, math.inf
     rows = [(0.0, 0.0, course.current(0.0, 0.0, ROOM), ROOM)]
     while now < time:

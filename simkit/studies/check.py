@@ -10,111 +10,103 @@ from math import pi, sqrt
 
 from simkit.judge.limits import machine_limits
 from simkit.parameters.machine import Load, Machine
+from simkit.parts.charge import DeadTime, dead_time_window
+from simkit.parts.transformer import square_flux
 from simkit.scout.halfwave import Edges
+from simkit.scout.operating import operating_point
 from simkit.scout.plant import plant_from_machine, swing_charge
 from simkit.scout.steady import SteadyState, steady
+from simkit.studies.check_drive import gate_rows, supply_rows
+from simkit.studies.check_heat import can_rows, coil_rows, core_rows, junction_rows, melting_rows
+from simkit.studies.check_row import CheckRow, Rows
 
-
-@dataclass(frozen=True)
-class CheckRow:
-    """One design number; value and limit in `unit`."""
-
-    load: str
-    quantity: str
-    unit: str
-    value: float
-    limit: float | None
-    low: bool
-    """Whether the limit is a least value instead of a largest."""
-    source: str
-
-    @property
-    def status(self) -> str:
-        """ok, over, or "" where there is no limit."""
-        if self.limit is None:
-            return ""
-        return "over" if (self.value < self.limit) == self.low else "ok"
+__all__ = ["CheckRow", "check_machine"]
+FAST = "fast model at drive.working_margin"
 
 
 def check_machine(machine: Machine) -> tuple[CheckRow, ...]:
-    """Design numbers of the empty coil and of every workpiece."""
-    names = ["empty", *machine.workpieces]
-    return tuple(row for name in names for row in _of_load(machine, name))
-
-
-def _of_load(machine: Machine, name: str) -> Iterator[CheckRow]:
-    load = machine.load(name)
-    yield from _tank_rows(machine, name, load)
-    if name == "empty":
-        return  # nobody runs the empty coil at full voltage near its resonance on purpose
-    frequency = (1.0 + machine.drive.working_margin) * machine.resonance(load.inductance)
-    state = working_state(machine, load, frequency)
+    """Design numbers of the empty coil, of every workpiece, and of the machine as a whole."""
     limits = {limit.quantity: limit for limit in machine_limits(machine)}
-    tank = machine.tank
+    found = list(_tank_rows(Rows("empty", limits), machine, machine.load("empty")))
+    powers = [0.0]
+    for name in machine.workpieces:
+        at = Working.of(machine, name)
+        powers.append(at.state.input_power)
+        found += _piece_rows(Rows(name, limits), machine, at)
+    whole = Rows("machine", limits)
+    return (*found, *gate_rows(whole, machine), *supply_rows(whole, machine, max(powers)))
+
+
+@dataclass(frozen=True)
+class Working:
+    """A load at the drive's working margin: frequency [Hz] and the fast model's steady state."""
+
+    load: Load
+    frequency: float
+    state: SteadyState
+
+    @classmethod
+    def of(cls, machine: Machine, name: str) -> "Working":
+        """The working point of a workpiece by name."""
+        load = machine.load(name)
+        frequency = (1.0 + machine.drive.working_margin) * machine.resonance(load.inductance)
+        return cls(load, frequency, working_state(machine, load, frequency))
+
+
+def _piece_rows(rows: Rows, machine: Machine, at: Working) -> Iterator[CheckRow]:
+    state, frequency, tank = at.state, at.frequency, machine.tank
+    yield from _tank_rows(rows, machine, at.load)
+    # Nobody runs the empty coil at full voltage near its resonance on purpose: pieces only.
     voltage = state.tank_voltage_peak / sqrt(2.0)
     current = 2.0 * pi * frequency * tank.can_capacitance * voltage
     flux = flux_swing(machine, frequency)
+    yield rows.plain("working frequency", "Hz", frequency, FAST)
+    yield rows.plain("input power", "W", state.input_power, FAST)
+    yield rows.judged("supply current", "A", state.supply_current, "supply_current")
+    yield rows.judged(
+        "primary current, peak", "A", state.primary_current_peak, "channel_current_peak"
+    )
+    rms = state.primary_current_rms / sqrt(2.0)
+    yield rows.judged("drain current, rms", "A", rms, "drain_current_rms")
+    yield rows.plain("coil current, peak", "A", state.coil_current_peak, FAST)
+    yield from coil_rows(rows, machine, state.coil_current_peak / sqrt(2.0))
+    yield rows.judged("voltage per can, rms", "V", voltage, "can_voltage_rms")
+    yield rows.judged("current per can, rms", "A", current, "can_current_rms")
+    yield from can_rows(rows, machine, frequency, tank.cans * current)
+    yield rows.judged("flux swing, peak", "T", flux, "flux_peak")
+    yield from core_rows(rows, machine, frequency, flux)
+    yield rows.plain("phase, current behind voltage", "deg", state.phase_deg, FAST)
+    yield rows.plain("turn-off current", "A", state.turn_off_current, FAST)
+    yield from _window_rows(rows, machine, state)
+    yield from junction_rows(rows, machine, operating_point(machine, at.load, frequency))
+    yield from melting_rows(rows, machine)
 
-    def row(quantity: str, unit: str, value: float, limit: str | None = None) -> CheckRow:
-        bound = limits[limit] if limit else None
-        source = bound.source if bound else "fast model at drive.working_margin"
-        return CheckRow(name, quantity, unit, value, bound.bound if bound else None, False, source)
 
-    yield row("working frequency", "Hz", frequency)
-    yield row("input power", "W", state.input_power)
-    yield row("supply current", "A", state.supply_current, "supply_current")
-    yield row("primary current, peak", "A", state.primary_current_peak, "channel_current_peak")
-    yield row("drain current, rms", "A", state.primary_current_rms / sqrt(2.0), "drain_current_rms")
-    yield row("coil current, peak", "A", state.coil_current_peak)
-    yield row("voltage per can, rms", "V", voltage, "can_voltage_rms")
-    yield row("current per can, rms", "A", current, "can_current_rms")
-    yield row("flux swing, peak", "T", flux, "flux_peak")
-    yield row("phase, current behind voltage", "deg", state.phase_deg)
-    yield row("turn-off current", "A", state.turn_off_current)
-    yield from _window_rows(machine, name, state)
-
-
-def _tank_rows(machine: Machine, name: str, load: Load) -> Iterator[CheckRow]:
+def _tank_rows(rows: Rows, machine: Machine, load: Load) -> Iterator[CheckRow]:
     resonance = machine.resonance(load.inductance)
     impedance = sqrt(load.inductance / machine.tank.capacitance)
-    drive = machine.drive
     worked_out = "L, C and leakage"
-    yield CheckRow(
-        name,
-        "resonant frequency f0",
-        "Hz",
-        resonance,
-        drive.frequency_min,
-        True,
-        f"{worked_out}; the drive must reach above it (drive.frequency_min)",
-    )
-    yield CheckRow(name, "characteristic impedance Z0", "ohm", impedance, None, False, worked_out)
-    quality = impedance / load.resistance
-    yield CheckRow(name, "Q of the tank", "1", quality, None, False, worked_out)
+    reached = f"{worked_out}; the drive must reach above it (drive.frequency_min)"
+    lowest = machine.drive.frequency_min
+    yield rows.least("resonant frequency f0", "Hz", resonance, lowest, reached)
+    yield rows.plain("characteristic impedance Z0", "ohm", impedance, worked_out)
+    empty = machine.load("empty")
+    unloaded = sqrt(empty.inductance / machine.tank.capacitance) / empty.resistance
+    yield rows.plain("Q unloaded", "1", unloaded, "Z0 over R of the empty coil")
+    if rows.load != "empty":
+        told = "Z0 over R with the piece in the coil"
+        yield rows.plain("Q loaded", "1", impedance / load.resistance, told)
 
 
-def _window_rows(machine: Machine, name: str, state: SteadyState) -> Iterator[CheckRow]:
+def _window_rows(rows: Rows, machine: Machine, state: SteadyState) -> Iterator[CheckRow]:
     """Dead time against the time the node needs to swing and the time until current reverses."""
-    needed, reversal = dead_time_window(machine, state)
+    window = dead_window(machine, state)
     dead = machine.drive.dead_time
-    yield CheckRow(
-        name,
-        "dead time against swing of the node",
-        "s",
-        dead,
-        needed,
-        True,
-        "output charge over turn-off current",
-    )
-    yield CheckRow(
-        name,
-        "dead time against reversal of the current",
-        "s",
-        dead,
-        reversal,
-        False,
-        "turn-off current over the current's slope",
-    )
+    told = "output charge moved by the falling sine from turn-off on"
+    yield rows.least("dead time against swing of the node", "s", dead, window.needed, told)
+    told = "turn-off current until the sine's zero"
+    quantity = "dead time against reversal of the current"
+    yield rows.most(quantity, "s", dead, window.available, told)
 
 
 def working_state(machine: Machine, load: Load, frequency: float) -> SteadyState:
@@ -124,28 +116,19 @@ def working_state(machine: Machine, load: Load, frequency: float) -> SteadyState
 
 
 def flux_swing(machine: Machine, frequency: float) -> float:
-    """Peak flux density under the bridge's square voltage, V/(4 f N A) [T].
-
-    A rectangle of half period T/2 moves the flux linkage by V T/2 from one peak to the other
-    (Faraday's law); for a half bridge V is half the link voltage.
+    """Peak flux density under the bridge's square voltage [T]; V is half the link's at a half
+    bridge. Source and range: `transformer.square_flux`.
     """
     level = machine.supply.voltage * (1.0 if machine.bridge.topology == "full" else 0.5)
-    area = machine.transformer.primary_turns * machine.transformer.core_area
-    return level / (4.0 * frequency * area)
+    transformer = machine.transformer
+    return square_flux(level, frequency, transformer.primary_turns, transformer.core_area)
 
 
-def dead_time_window(machine: Machine, state: SteadyState) -> tuple[float, float]:
+def dead_window(machine: Machine, state: SteadyState) -> DeadTime:
     """Time the node needs to swing, and time until the current reverses [s].
 
-    Needed: swing charge over turn-off current (constant current: valid while short against the
-    period). Reversal: turn-off current over the slope of a sine of that peak and lag at its zero.
-    Infinite and zero when the current does not lag.
+    Source and range: `charge.dead_time_window`; infinite and zero when the current does not lag.
     """
-    current = state.turn_off_current
-    if current <= 0.0:
-        return float("inf"), 0.0
-    peak = max(state.primary_current_peak, current * (1.0 + 1e-9))
-    from math import asin
-
-    omega = 2.0 * pi * state.frequency
-    return swing_charge(machine) / current, asin(min(current / peak, 1.0)) / omega
+    peak = max(state.primary_current_peak, state.turn_off_current)
+    charge, dead = swing_charge(machine), machine.drive.dead_time
+    return dead_time_window(charge, peak, state.turn_off_current, state.frequency, dead)
