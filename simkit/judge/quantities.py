@@ -111,4 +111,32 @@ QUANTITIES: dict[str, QuantityText] = {
         "Meter in the supply lead.",
         "More primary turns, more distance from resonance.",
     ),
+    "junction_later": QuantityText(
+        "junction temperature after minutes",
+        "Heatsinks take minutes to show that they are too small, or that their fan stands.",
+        "Losses of the circuit run into a heatsink of one heat capacity, losses standing still.",
+        "A thermometer on the heatsink near the hottest switch.",
+        "A larger heatsink, a fan that is watched, less loss; a thermal switch on the heatsink.",
+    ),
+    "water_temperature": QuantityText(
+        "temperature of the cooling water",
+        "Boiling water no longer cools: the tube softens, the hose comes off.",
+        "Loss in the coil's copper into water and tube, evenly warm, less what the flow takes out.",
+        "A thermometer at the outlet; a flow switch says it sooner.",
+        "A flow switch that stops the drive, a larger pump, a wider tube.",
+    ),
+    "charging_current": QuantityText(
+        "charging current, mean of a half period",
+        "Trips the fuse and wears rectifier and relay contacts.",
+        "Link charging through its limiter from the rectified mains, worst half period.",
+        "Current clamp around the mains lead at switch-on.",
+        "A larger charging resistor, a smaller lamp, a smaller link capacitor.",
+    ),
+    "charging_peak": QuantityText(
+        "charging current, peak",
+        "A single surge beyond the rating breaks the rectifier's diodes.",
+        "Link charging through its limiter, switched on at the peak of the mains.",
+        "Current clamp around the mains lead at switch-on.",
+        "A charging resistor or lamp; a rectifier for a larger surge.",
+    ),
 }

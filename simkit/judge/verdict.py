@@ -98,8 +98,12 @@ def status(value: float, error: float, bound: float) -> Status:
     return "near" if value + error > bound else "ok"
 
 
-def verdict(rows: Sequence[Judged], event_start: float | None, context: str = "") -> Verdict:
+def verdict(
+    rows: Sequence[Judged], event_start: float | None, context: str = "", cycle: float = 0.0
+) -> Verdict:
     """Verdict over all rows; `context` is a clause on what the machine was doing.
+
+    `cycle`: length of the cycles whose middles the times are [s].
 
     The reason leads with what destroys within a cycle, if anything of that kind is over its limit;
     `first_over` is the first in time, whatever its kind.
@@ -108,7 +112,7 @@ def verdict(rows: Sequence[Judged], event_start: float | None, context: str = ""
     if over:
         sudden = [r for r in over if r.quantity in SUDDEN]
         lead = min(sudden or over, key=_order)
-        reason = _reason_over(lead, over, event_start, context)
+        reason = _reason_over(lead, over, _when(lead.first_over_s, event_start, cycle), context)
         return Verdict("over_limit", reason, min(over, key=_order))
     missing = [r for r in rows if r.status == "not_evaluated"]
     if missing or not rows:
@@ -142,12 +146,10 @@ def _name(row: Judged) -> str:
     return f"{row.part}: {QUANTITIES[row.quantity].title}"
 
 
-def _reason_over(
-    lead: Judged, over: Sequence[Judged], event_start: float | None, context: str
-) -> str:
+def _reason_over(lead: Judged, over: Sequence[Judged], when: str, context: str) -> str:
     value = format_quantity(lead.value or 0.0, lead.unit, 3)
     text = (
-        f"{_when(lead.first_over_s, event_start)}{context}{lead.part}'s "
+        f"{when}{context}{lead.part}'s "
         f"{QUANTITIES[lead.quantity].title} went over its limit and reached {value}, "
         f"{lead.ratio:.3g} times the limit"
     )
@@ -161,9 +163,11 @@ def _reason_over(
     return text + "."
 
 
-def _when(time: float | None, event_start: float | None) -> str:
+def _when(time: float | None, event_start: float | None, cycle: float) -> str:
     if time is None:
         return ""
+    if event_start is not None and event_start - 0.5 * cycle <= time < event_start:
+        return "in the cycle in which the event began, "
     if event_start is None or time < event_start:
         return "from the settled state on, "
     return f"{format_quantity(time - event_start, 's', 3)} after the event began, "

@@ -29,6 +29,8 @@ WORKING = Analysis(step=20e-9, reltol=1e-4)
 FINE = Analysis(step=5e-9, reltol=3e-5)
 RUN_IN = 8
 """Cycles before anything is measured in a whole run [1]."""
+FAULT_RUN_IN = 4
+"""The same with a fault, before which some settled cycles are shown anyway [1]."""
 FINE_RUN_IN = 1
 """Cycles of run-in of a finer run started from an engine run [1]."""
 WATCHED = 1.2e-6
@@ -126,8 +128,7 @@ class _Job:
 
     def whole(self) -> Stretch:
         """The circuit through the whole event."""
-        line = self.scout.line
-        part = line.stretch(-RUN_IN / line.frequency.first, line.end)
+        part = self._all()
         show = self.counter.show
 
         def runner(deck: Deck) -> EngineRun:
@@ -135,6 +136,12 @@ class _Job:
 
         seed = self.scout.seed(part.begin)
         return climb(self.machine, part, seed, WORKING, runner, 0.0, self.retries)
+
+    def _all(self) -> Timeline:
+        """The whole event with its run-in."""
+        line = self.scout.line
+        cycles = FAULT_RUN_IN if line.faults else RUN_IN
+        return line.stretch(-cycles / line.frequency.first, line.end)
 
     def look(self, seeds: Scouted, start: float, cycles: int, memories: float) -> Stretch:
         """A few cycles from a time on, started from the fast model's state."""
@@ -161,8 +168,7 @@ class _Job:
 
     def _fine_whole(self) -> Stretch:
         """The whole event again: what a fault leaves behind is in no seed."""
-        line = self.scout.line
-        part = line.stretch(-RUN_IN / line.frequency.first, line.end)
+        part = self._all()
         return self._run(part, self.scout.seed(part.begin), FINE, 0.0)
 
     def _fine_at(self, rough: Stretch, start: float, end: float) -> Callable[[], Stretch]:

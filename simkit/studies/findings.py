@@ -16,6 +16,7 @@ from simkit.measure.point import OperatingPoint, operating_point
 from simkit.measure.series import Series
 from simkit.parameters.machine import Machine
 from simkit.parameters.scenario import Scenario
+from simkit.studies.aftermath import SlowFact, with_aftermath
 from simkit.studies.closeup import Scouted, merged
 from simkit.studies.warming import Warmed
 from simkit.studies.windows import Stretch
@@ -84,6 +85,8 @@ class Rehearsal:
     retries: tuple[str, ...]
     warming: Warmed | None
     """The electro-thermal loop; None where the switch says nothing of temperature."""
+    slow: tuple[SlowFact, ...] = ()
+    """Figures of what goes on for minutes, marched and not run."""
 
     @property
     def stretches(self) -> tuple[Stretch, ...]:
@@ -104,7 +107,8 @@ def findings(found: Findings) -> Rehearsal:
     rows = tuple(_row(limit, series, errors) for limit in machine_limits(found.machine))
     first = min((e.start for e in found.line.events), default=None)
     modes = mode_spans(found, whole)
-    return Rehearsal(
+    context = _context(rows, modes)
+    rehearsal = Rehearsal(
         machine=found.machine,
         scenario=found.scenario,
         line=found.line,
@@ -115,7 +119,7 @@ def findings(found: Findings) -> Rehearsal:
         is_whole=found.is_whole,
         series=tuple(series),
         rows=rows,
-        verdict=verdict(rows, first, _context(rows, modes)),
+        verdict=verdict(rows, first, context, 1.0 / found.line.frequency.first),
         before=point_before(found),
         after=point_after(found),
         modes=modes,
@@ -125,6 +129,7 @@ def findings(found: Findings) -> Rehearsal:
         retries=found.retries,
         warming=found.warming,
     )
+    return with_aftermath(rehearsal, context)
 
 
 def seed_residue(found: Findings) -> float:

@@ -88,6 +88,7 @@ def document(
             "electro_thermal": _electro_thermal(rehearsal),
             "time_to_junction_limit_s": rehearsal.seconds_to_limit,
             "energy": asdict(rehearsal.energy),
+            "aftermath": [asdict(fact) for fact in rehearsal.slow],
             "numerics": _numerics(rehearsal, total_seconds),
             "overridden": _overridden(machine),
             "warnings": [*machine.warnings, *scenario.warnings],

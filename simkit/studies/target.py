@@ -12,17 +12,17 @@ MARK = "result.json"
 """What every folder that a run left holds, and no other folder."""
 
 
-def check_target(folder: Path, option: str = "--out") -> None:
-    """Refuse a place that holds something other than a report.
+def check_target(folder: Path, option: str = "--out", mark: str = MARK) -> None:
+    """Refuse a place that holds something other than a report, which a file `mark` tells.
 
     Errors: InputError naming the option, the folder and the rule.
     """
-    rule = _refusal(folder)
+    rule = _refusal(folder, mark)
     if rule:
         raise InputError([Problem(option, None, "", str(folder), rule)])
 
 
-def _refusal(folder: Path) -> str:
+def _refusal(folder: Path, mark: str) -> str:
     try:
         if folder.is_symlink():
             return "is a link; name the folder itself"
@@ -30,8 +30,8 @@ def _refusal(folder: Path) -> str:
             return ""
         if not folder.is_dir():
             return "is a file where a folder is expected"
-        if (folder / MARK).is_file() or not any(folder.iterdir()):
+        if (folder / mark).is_file() or not any(folder.iterdir()):
             return ""
     except OSError as error:
         return f"cannot be used: {error.strerror}"
-    return f"holds something else than a report (there is no {MARK} in it); name a new folder"
+    return f"holds something else than a report (there is no {mark} in it); name a new folder"

@@ -43,6 +43,9 @@ class Voice:
 @click.option("--out", type=click.Path(path_type=Path), help="Folder of the report.")
 @click.option("--jobs", type=click.IntRange(1, 256), help="Circuit runs at a time.")
 @click.option("--whole", is_flag=True, help="Run the circuit through the whole event.")
+@click.option(
+    "--all-faults", is_flag=True, help="Every known situation on the MACHINE file given instead."
+)
 @click.option("--csv", is_flag=True, help="Leave waveforms.csv too.")
 @click.option(
     "--time-limit",
@@ -67,6 +70,7 @@ def command(
     out: Path | None,
     jobs: int | None,
     whole: bool,
+    all_faults: bool,
     csv: bool,
     time_limit: float,
     engine: str,
@@ -91,6 +95,10 @@ def command(
         cache=not no_cache,
         csv=csv,
     )
+    if all_faults:
+        from simkit.verbs.all_faults import run_all
+
+        return CODES[run_all(scenarios, overrides, out, order, as_json=as_json, quiet=quiet)]
     voice = Voice(talk=not as_json, progress=not quiet)
     loaded = [load_scenario(path, overrides) for path in scenarios]
     folders = [out or Path("reports") / scenario.model.name for scenario, _ in loaded]

@@ -7,12 +7,19 @@ machine, and one `Situation` in that file's tuple.
 from simkit.parameters.machine import Machine
 from simkit.studies.situations.base import Case, NotHere, Situation
 from simkit.studies.situations.below_resonance import BELOW_RESONANCE
+from simkit.studies.situations.cooling import COOLING
+from simkit.studies.situations.dead_time import DEAD_TIME
+from simkit.studies.situations.gate import GATE
 from simkit.studies.situations.load_events import LOAD_EVENTS
+from simkit.studies.situations.operating import OPERATING
+from simkit.studies.situations.supply import SUPPLY
 from simkit.studies.situations.wiring import WIRING
 
 __all__ = ["SITUATIONS", "Case", "NotHere", "Situation", "cases", "named"]
 
-SITUATIONS: tuple[Situation, ...] = (*LOAD_EVENTS, *BELOW_RESONANCE, *WIRING)
+SITUATIONS: tuple[Situation, ...] = (
+    *OPERATING, *LOAD_EVENTS, *BELOW_RESONANCE, *DEAD_TIME, *GATE, *WIRING, *SUPPLY, *COOLING,
+)  # fmt: skip
 
 
 def named(name: str) -> Situation:

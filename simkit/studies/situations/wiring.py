@@ -38,14 +38,14 @@ def reversed_winding(machine: Machine) -> Case:
     """One gate winding the wrong way round: its switch is on in the other's half period."""
     events = [{"kind": "gate-reversed", "switches": [2], "at": 0.0}]
     title = "One gate winding reversed"
-    return draft(machine, "gate-reversed", title=title, events=events, tail=1e-4)
+    return draft(machine, "gate-reversed", title=title, events=events)
 
 
 def together(machine: Machine) -> Case:
     """Both switches of a leg are driven on for a microsecond."""
     events = [{"kind": "gates-together", "leg": "a", "at": 0.0, "duration": 1e-6}]
     title = "Both switches of a leg driven on for 1 us"
-    return draft(machine, "gates-together", title=title, events=events, tail=1e-4)
+    return draft(machine, "gates-together", title=title, events=events)
 
 
 def unpowered(machine: Machine) -> Case:
@@ -83,7 +83,7 @@ def flux_walks(machine: Machine) -> Case:
         title="No blocking capacitor, unequal half periods",
         instead=instead,
         events=[{"kind": "turn-off-delay", "switches": [1, 4], "delay": delay, "at": 0.0}],
-        tail=5e-4,
+        tail=3e-4,
     )
 
 

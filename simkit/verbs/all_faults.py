@@ -1,0 +1,112 @@
+"""`simkit run --all-faults`: every situation of the registry on one machine."""
+
+import json
+import os
+import time
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from simkit.errors import InputError, Problem
+from simkit.verbs.common import note, progress_bar
+
+if TYPE_CHECKING:
+    from simkit.parameters.load import Loaded
+    from simkit.parameters.machine import Machine
+    from simkit.studies.all_faults import Row
+    from simkit.studies.one import Order
+
+
+MARK = "all-faults.json"
+"""The table as data."""
+
+
+def run_all(
+    paths: tuple[Path, ...],
+    overrides: dict[str, str],
+    out: Path | None,
+    order: "Order",
+    *,
+    as_json: bool,
+    quiet: bool,
+) -> str:
+    """Rehearse every situation on the machine of the single path; the table's verdict."""
+    from simkit.studies import all_faults
+    from simkit.studies.loading import load_machine
+    from simkit.studies.target import check_target
+
+    if len(paths) != 1:
+        raise InputError([Problem("--all-faults", None, "", "", "goes with one machine file")])
+    machine = load_machine(paths[0], overrides)
+    folder = out or Path("reports") / f"{machine.model.name}-all-faults"
+    check_target(folder, mark=MARK)
+    started = time.perf_counter()
+    rows = _rows(machine, order, quiet)
+    result = all_faults.document(machine, rows, time.perf_counter() - started)
+    folder = _write(folder, machine, result)
+    if as_json:
+        print(json.dumps(result, indent=1))
+    else:
+        for row in rows:
+            print(line(row))
+        note(f"report: {folder / 'index.html'}", quiet)
+    return str(result["verdict"])
+
+
+def line(row: "Row") -> str:
+    """One row of the table for a terminal."""
+    from simkit.report.all_faults import WORDS
+    from simkit.report.text import quantity
+
+    words = f"{row.name:26} {WORDS[row.verdict]:25}"
+    if row.verdict == "not_here":
+        return f"{words} {row.reason}"
+    margin = "" if row.margin is None else f"{row.margin:8.0%}"
+    when = "" if row.time_s is None else f" after {quantity(row.time_s, 's')}"
+    return f"{words} {margin}  {row.limit_words or row.reason}{when}"
+
+
+def _rows(machine: "Loaded[Machine]", order: "Order", quiet: bool) -> list["Row"]:
+    from simkit.report.all_faults import WORDS
+    from simkit.run.cache import default_store
+    from simkit.run.workers import Workers
+    from simkit.studies.all_faults import Row, table
+
+    with (
+        progress_bar("all situations", quiet) as progress,
+        Workers(order.settings.jobs) as workers,
+    ):
+
+        def heard(row: Row, share: float) -> None:
+            if progress:
+                progress(share)
+            else:
+                note(f"{share:4.0%} {row.name}: {WORDS[row.verdict]}", quiet)
+
+        return table(
+            machine,
+            engine_name=order.engine,
+            budget=order.budget,
+            store=default_store("cases") if order.cache else None,
+            executor=workers,
+            heard=heard,
+        )
+
+
+def _write(folder: Path, machine: "Loaded[Machine]", result: dict[str, Any]) -> Path:
+    from simkit.judge.quantities import QUANTITIES
+    from simkit.report.all_faults import write_table
+    from simkit.studies.all_faults import scenario_files
+    from simkit.studies.folder import whole_folder
+    from simkit.studies.kept import dumped
+
+    # Seen from the folder of scenarios in its final place, not from where it is being written.
+    back = Path(os.path.relpath(machine.file.absolute(), folder.absolute() / "scenarios"))
+
+    def fill(fresh: Path) -> None:
+        (fresh / MARK).write_text(dumped(result), encoding="utf-8")
+        write_table(fresh, result, {key: words.title for key, words in QUANTITIES.items()})
+        (fresh / "scenarios").mkdir()
+        for name, text in scenario_files(machine, back.as_posix()):
+            (fresh / "scenarios" / f"{name}.toml").write_text(text, encoding="utf-8")
+
+    return whole_folder(folder, fill)
