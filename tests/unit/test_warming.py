@@ -40,7 +40,7 @@ def test_resistance_follows_the_power_law() -> None:
 
 def test_without_figures_it_is_refused() -> None:
     with pytest.raises(ValueError, match="does not say"):
-        warmed_machine(demo(), 100.0)
+        warmed_machine(varied(demo(), {"switch.warming": None}), 100.0)
 
 
 @dataclass
