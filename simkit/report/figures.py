@@ -55,7 +55,7 @@ def svg(figure: "Figure") -> str:
     return out.getvalue()
 
 
-def _canvas(width: float, heights: Sequence[float], **grid: Any) -> tuple["Figure", list["Axes"]]:
+def canvas(width: float, heights: Sequence[float], **grid: Any) -> tuple["Figure", list["Axes"]]:
     """An empty figure with one column of panels that share the time axis; sizes in inches."""
     from matplotlib.figure import Figure
 
@@ -79,7 +79,7 @@ def timeline(
     from matplotlib import rc_context
 
     with rc_context(cast(Any, RC)):
-        figure, panels = _canvas(8.2, [0.55, *[1.45] * len(courses)])
+        figure, panels = canvas(8.2, [0.55, *[1.45] * len(courses)])
         mode_strip(panels[0], modes, stop)
         for panel, course in zip(panels[1:], courses, strict=True):
             course_panel(panel, course)
@@ -182,7 +182,7 @@ def _close_up(view: CloseUp, limits: Sequence[tuple[float, float]]) -> str:
     from matplotlib import rc_context
 
     with rc_context(cast(Any, RC)):
-        figure, panels = _canvas(5.3, [0.55, 1.65, 2.0, 1.5])
+        figure, panels = canvas(5.3, [0.55, 1.65, 2.0, 1.5])
         micro = (view.time - view.off) * 1e6
         panels[-1].set_xlim(float(micro[0]), float(micro[-1]))
         _commands(panels[0], view)
@@ -300,7 +300,7 @@ def waveforms(record: Record, panels: Sequence[Panel], points: int = 500) -> str
     from matplotlib import rc_context
 
     with rc_context(cast(Any, RC)):
-        figure, axes = _canvas(8.2, [1.25] * len(panels))
+        figure, axes = canvas(8.2, [1.25] * len(panels))
         start, end = float(record.time[0]), float(record.time[-1])
         bins = np.repeat(np.linspace(start, end, points), 2) * 1e3
         for number, (axis, panel) in enumerate(zip(axes, panels, strict=True)):

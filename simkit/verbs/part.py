@@ -14,11 +14,61 @@ if TYPE_CHECKING:
 
 @click.command("part")
 @click.argument("part_file", type=click.Path(path_type=Path))
+@click.option("--piece", metavar="NAME", help="PART_FILE is a machine: sweep this workpiece of it.")
+@click.option("--out", type=click.Path(path_type=Path), help="Folder of the workpiece's page.")
 @set_option
 @json_option
 @quiet_option
-def command(part_file: Path, overrides: dict[str, str], as_json: bool, quiet: bool) -> int:
-    """Fit PART_FILE, run its virtual tests, and set given numbers beside obtained ones."""
+def command(
+    part_file: Path,
+    piece: str | None,
+    out: Path | None,
+    overrides: dict[str, str],
+    as_json: bool,
+    quiet: bool,
+) -> int:
+    """Fit PART_FILE, run its virtual tests, and set given numbers beside obtained ones.
+
+    With --piece: L and R of a machine's coil with that workpiece in it, against the coil's
+    current, the piece's temperature and its place, as a page.
+    """
+    if piece is not None:
+        return _piece(part_file, piece, out or Path("reports") / f"piece-{piece}", overrides,
+                      as_json, quiet)  # fmt: skip
+    return _mosfet(part_file, overrides, as_json, quiet)
+
+
+def _piece(
+    file: Path, name: str, out: Path, overrides: dict[str, str], as_json: bool, quiet: bool
+) -> int:
+    from simkit.report.piece import write_piece
+    from simkit.studies.folder import whole_folder
+    from simkit.studies.loading import load_machine
+    from simkit.studies.piece import document as piece_document
+    from simkit.studies.piece import examine_piece
+    from simkit.studies.piece_view import facts, piece_view
+
+    report = examine_piece(load_machine(file, overrides), name)
+    found = piece_document(report)
+
+    def fill(folder: Path) -> None:
+        write_piece(folder, piece_view(report))
+        (folder / "piece.json").write_text(json.dumps(found, indent=1) + "\n", encoding="utf-8")
+
+    folder = whole_folder(out, fill)
+    if as_json:
+        print(json.dumps(found, indent=1))
+        return 0
+    print(f"{report.title}\n{report.sentence}\n")
+    for key, value in facts(report):
+        print(f"  {key:22} {value}")
+    for warning in report.warnings:
+        note(f"note: {warning}", quiet)
+    note(f"page: {folder / 'index.html'}", quiet)
+    return 0
+
+
+def _mosfet(part_file: Path, overrides: dict[str, str], as_json: bool, quiet: bool) -> int:
     from simkit.errors import InputError, Problem
     from simkit.parameters.load import load_file
     from simkit.parameters.part import Mosfet
