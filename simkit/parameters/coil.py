@@ -138,6 +138,16 @@ class Workpiece(Load):
     geometry: PieceGeometry | None = None
     levels: Annotated[tuple[Level, ...], Field(min_length=2)] | None = None
     """L and R against the coil's current, rising, where they depend on it (steel)."""
+    nominal_current: (
+        Annotated[float, Quantity("A", "Coil current at which L and R above hold, peak", gt=0)]
+        | None
+    ) = None
+
+    @model_validator(mode="after")
+    def _levels_have_their_middle(self) -> Self:
+        if (self.levels is None) != (self.nominal_current is None):
+            raise ValueError("levels goes with nominal_current")
+        return self
 
 
 class CoilFile(Section):
@@ -191,7 +201,7 @@ class WorkpieceFile(Section):
         given = [name for name, value in values.items() if value is not None]
         missing = [name for name in values if name not in given]
         if self.geometry is not None and given:
-            raise ValueError(f"give either {' and '.join(given)} as measured, or its geometry")
+            raise ValueError(f"give either {', '.join(given)} as measured, or its geometry")
         if self.geometry is None and missing:
             raise ValueError(f"give {', '.join(missing)} as measured, or its geometry")
         return self

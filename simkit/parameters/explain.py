@@ -158,7 +158,7 @@ def _follow(
     parts = [part for part in loc if part != "[key]"]
     for place, part in enumerate(parts):
         inside = _has(plain, part)
-        if not inside and place < len(parts) - 1:
+        if not inside and (place < len(parts) - 1 or not isinstance(plain, dict | list)):
             continue
         around, shape = shape, _inner(shape, plain, str(part))
         around = Shape(models=(fitting(plain, around.models),)) if around.models else around

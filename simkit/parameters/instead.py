@@ -11,6 +11,12 @@ ABSENT = "absent"
 """Written for a part that is left out."""
 
 
+DESCRIBES = ("coil.geometry", "transformer.core", "tank.can", "supply.rectifier")
+"""Tables from which other values were worked out when the machine file was read."""
+OF_PIECES = ("geometry", "levels", "nominal_current")
+"""The same within each workpiece."""
+
+
 class Instead(ValueError):
     """A value that cannot be put in the place of the machine's."""
 
@@ -27,6 +33,9 @@ def replaced(machine: Machine, changes: Mapping[str, Any]) -> Machine:
     """
     data = machine.model_dump(exclude_none=True)
     for key, value in flat(changes).items():
+        if _describes(key):
+            rule = "other values follow from it: change it in the machine file, or with --set"
+            raise Instead(key, str(value), rule)
         _put(data, key, value)
     try:
         return Machine.model_validate(data)
@@ -41,6 +50,13 @@ def flat(changes: Mapping[str, Any], before: str = "") -> dict[str, Any]:
         key = f"{before}{name}"
         found |= flat(value, f"{key}.") if isinstance(value, Mapping) else {key: value}
     return found
+
+
+def _describes(key: str) -> bool:
+    """Whether a key lies in what other values were worked out from."""
+    parts = key.split(".")
+    piece = parts[0] == "workpieces" and len(parts) > 2 and parts[2] in OF_PIECES
+    return piece or ".".join(parts[:2]) in DESCRIBES
 
 
 def _put(data: dict[str, Any], key: str, value: Any) -> None:

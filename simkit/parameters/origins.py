@@ -166,8 +166,13 @@ class Split:
         self.problems.append(self.place.problem(key, value, rule, hint))
 
 
-def fitting(raw: dict[str, Any], models: tuple[type[BaseModel], ...]) -> type[BaseModel]:
+def fitting(raw: Any, models: tuple[type[BaseModel], ...]) -> type[BaseModel]:
     """The model meant by a table, where a schema allows several: the one its choices fit."""
+    if not isinstance(raw, dict):
+        return models[0]
+    marked = [model for model in models if getattr(model, "MARK", None) in raw]
+    if marked:
+        return marked[0]
 
     def misfits(model: type[BaseModel]) -> int:
         shapes = {name: field_shape(info) for name, info in model.model_fields.items()}

@@ -6,7 +6,7 @@ mains. There is one way for each quantity; a measured value stands over a geomet
 section says so. `simkit.parts.build` turns this into a Machine.
 """
 
-from typing import Annotated, Any
+from typing import Annotated, Any, ClassVar
 
 from pydantic import Discriminator, StringConstraints, Tag
 
@@ -26,6 +26,9 @@ PartPath = Annotated[str, StringConstraints(pattern=r"^[A-Za-z0-9_./-]+\.toml$",
 class SwitchPart(Section):
     """The switch by its part file, fitted at the junction temperature it works at."""
 
+    MARK: ClassVar[str] = "part"
+    """The key that tells this table from one with the values written out."""
+
     part: PartPath
     junction_temperature: (
         Annotated[
@@ -38,16 +41,17 @@ class SwitchPart(Section):
 
 
 def _kind_of_switch(raw: Any) -> str:
+    """Tag of a switch as written; no tag is a key of the file, for messages drop tags by that."""
     if isinstance(raw, str):
-        return "path"
+        return "switch-path"
     named = "part" in raw if isinstance(raw, dict) else isinstance(raw, SwitchPart)
-    return "part" if named else "values"
+    return "switch-part" if named else "switch-values"
 
 
 SwitchFile = Annotated[
-    Annotated[Switch, Tag("values")]
-    | Annotated[SwitchPart, Tag("part")]
-    | Annotated[PartPath, Tag("path")],
+    Annotated[Switch, Tag("switch-values")]
+    | Annotated[SwitchPart, Tag("switch-part")]
+    | Annotated[PartPath, Tag("switch-path")],
     Discriminator(_kind_of_switch),
 ]
 

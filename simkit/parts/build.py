@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from math import pi, sqrt
+from pathlib import Path
 from typing import Any, TypeVar
 
 from pydantic import BaseModel, ValidationError
@@ -20,6 +21,7 @@ from simkit.parameters.fields import field_of
 from simkit.parameters.load import Loaded, Origin, digest
 from simkit.parameters.machine import Machine, resonance
 from simkit.parameters.part import Mosfet
+from simkit.parameters.paths import named_file
 from simkit.parameters.place import nearest
 from simkit.parameters.supply import Supply, SupplyFile
 from simkit.parameters.switch import Switch
@@ -33,10 +35,12 @@ from simkit.parts.loads import coil_part, levels_of, made_piece, way_out
 from simkit.parts.materials import materials
 from simkit.parts.ranged import Figure
 from simkit.parts.switches import expected_junction, fitted_switch, load_part
-from simkit.parts.working import load_at_margin
+from simkit.parts.working import coil_current, load_at_margin
 from simkit.units import format_quantity
 
 M = TypeVar("M", bound=BaseModel)
+MOST_FILES = 12
+"""Part files a hint looks among."""
 COLD = 25.0
 """Junction temperature of the first fit, from which the currents come [degC]."""
 FIRST_GUESS = 1e5
@@ -280,11 +284,19 @@ def _with_switch(made: Build, written: MachineFile, parts: dict[str, Any]) -> Ma
 
 
 def _part(made: Build, chosen: SwitchPart) -> Loaded[Mosfet]:
-    path = made.loaded.file.parent / chosen.part
-    if not path.is_file():
-        key = "switch.part" if made.loaded.lines.get("switch.part") else "switch"
-        raise made.refuse(key, chosen.part, f"there is no such part file ({path})")
+    try:
+        path = named_file(made.loaded.file, chosen.part)
+    except ValueError as error:
+        key = "switch.part" if "switch.part" in made.loaded.lines else "switch"
+        hint = _part_files(made.loaded.file.parent / chosen.part)
+        raise made.refuse(key, chosen.part, f"part file: {error}", hint) from None
     return load_part(path)
+
+
+def _part_files(wanted: Path) -> str:
+    """Hint at the part file with the nearest name beside one that is not there."""
+    there = sorted(file.name for file in wanted.parent.glob("*.toml"))
+    return nearest(wanted.name, there, "files there") if 0 < len(there) <= MOST_FILES else ""
 
 
 def _settled(made: Build, trial: Machine, part: Loaded[Mosfet]) -> float:
@@ -336,11 +348,14 @@ def _at_level(made: Build, machine: Machine) -> Machine:
     for name, piece in pieces.items():
         if piece.geometry is None:
             continue
-        load = load_at_margin(machine, name, machine.drive.working_margin, machine.supply.voltage)
+        margin, voltage = machine.drive.working_margin, machine.supply.voltage
+        load = load_at_margin(machine, name, margin, voltage)
         of = f"workpieces.{name}.geometry"
         made.computed(f"workpieces.{name}.inductance", load.inductance, "H", of)
         made.computed(f"workpieces.{name}.resistance", load.resistance, "ohm", of)
-        pieces[name] = piece.model_copy(
-            update={"inductance": load.inductance, "resistance": load.resistance}
-        )
+        update = {"inductance": load.inductance, "resistance": load.resistance}
+        if piece.levels is not None:
+            frequency = (1.0 + margin) * machine.resonance(load.inductance)
+            update["nominal_current"] = coil_current(machine, load, frequency, voltage)
+        pieces[name] = piece.model_copy(update=update)
     return machine.model_copy(update={"workpieces": pieces})

@@ -214,12 +214,13 @@ def _course_out(
 
 def made_piece(title: str, geometry: PieceGeometry, found: Levels, travel: float) -> Workpiece:
     """A workpiece with its levels; L and R are those of the first until the drive is known."""
-    first = found.levels[0]
+    first, several = found.levels[0], len(found.levels) > 1
     return Workpiece(
         title=title,
         inductance=first.inductance,
         resistance=first.resistance,
         travel=travel,
         geometry=geometry,
-        levels=found.levels if len(found.levels) > 1 else None,
+        levels=found.levels if several else None,
+        nominal_current=first.coil_current if several else None,
     )

@@ -16,6 +16,7 @@ from math import exp, log, pi
 
 import numpy as np
 
+from simkit.parameters.coil import Level
 from simkit.parameters.machine import Load, Machine, Workpiece
 
 
@@ -73,16 +74,27 @@ def _front(machine: Machine, s: complex) -> complex:
 def at_level(piece: Workpiece, current: float) -> Load:
     """L [H] and R [ohm] of a piece at a coil current [A, peak]: a straight line over log I.
 
-    Source of the levels: `workpiece.workpiece_in_coil`. Range: as there; outside the levels the
-    nearest one holds, for steel has its initial permeability below, and is saturated above.
+    What the piece's own L and R differ from its levels at its nominal current, all levels differ
+    likewise: so a value replaced or varied counts at every level. Source of the levels:
+    `workpiece.workpiece_in_coil`. Range: as there; outside the levels the nearest one holds, for
+    steel has its initial permeability below, and is saturated above.
     """
-    if piece.levels is None:
+    if piece.levels is None or piece.nominal_current is None:
         return piece
-    spots = np.log([level.coil_current for level in piece.levels])
+    middle = _between(piece.levels, piece.nominal_current)
+    found = _between(piece.levels, current)
+    return Load(
+        inductance=found.inductance * piece.inductance / middle.inductance,
+        resistance=found.resistance * piece.resistance / middle.resistance,
+    )
+
+
+def _between(levels: tuple[Level, ...], current: float) -> Load:
+    spots = np.log([level.coil_current for level in levels])
     at = log(max(current, 1e-9))
     return Load(
-        inductance=float(np.interp(at, spots, [level.inductance for level in piece.levels])),
-        resistance=float(np.interp(at, spots, [level.resistance for level in piece.levels])),
+        inductance=float(np.interp(at, spots, [level.inductance for level in levels])),
+        resistance=float(np.interp(at, spots, [level.resistance for level in levels])),
     )
 
 

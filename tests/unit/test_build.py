@@ -15,6 +15,7 @@ import pytest
 
 from simkit.circuit.timeline import timeline
 from simkit.errors import InputError
+from simkit.parameters.instead import Instead, replaced
 from simkit.parameters.load import Loaded
 from simkit.parameters.machine import Machine
 from simkit.parameters.scenario import Scenario
@@ -95,6 +96,25 @@ def test_between_levels_the_table_is_close(bars: Machine) -> None:
         # a straight line over a sixth of a decade; L and R bend by a few per cent a decade
         assert table.inductance == pytest.approx(whole.inductance, rel=1e-3)
         assert table.resistance == pytest.approx(whole.resistance, rel=1e-2)
+
+
+def test_a_value_replaced_counts_at_every_level(bars: Machine) -> None:
+    more = {"workpieces.cold-bar.inductance": 1.1 * bars.load("cold-bar").inductance}
+    other = replaced(bars, more)
+    for voltage in (30.0, 325.0):
+        before = load_at_margin(bars, "cold-bar", 0.04, voltage).inductance
+        after = load_at_margin(other, "cold-bar", 0.04, voltage).inductance
+        # the level moves a little with L, and L with it
+        assert after == pytest.approx(1.1 * before, rel=0.02)
+
+
+@pytest.mark.parametrize(
+    "key",
+    ["coil.geometry.turns", "workpieces.cold-bar.geometry.diameter", "transformer.core.area"],
+)
+def test_what_others_follow_from_is_not_replaced_behind_their_back(bars: Machine, key: str) -> None:
+    with pytest.raises(Instead, match="other values follow from it"):
+        replaced(bars, {key: 6.0})
 
 
 def test_a_piece_past_its_curie_point_has_one_level(bars: Machine) -> None:
@@ -391,7 +411,7 @@ def test_a_part_file_that_is_not_there_is_named_at_its_line() -> None:
         load_machine(BARS, {"switch.part": "../parts/class-700v.toml"})
     problem = caught.value.problems[0]
     assert (problem.field, problem.value) == ("switch.part", "../parts/class-700v.toml")
-    assert "there is no such part file" in problem.rule
+    assert problem.rule == "part file: there is no such file"
 
 
 def test_a_faulty_part_file_is_named_itself(tmp_path: Path) -> None:
