@@ -16,6 +16,7 @@ from pathlib import Path
 from typing import Any
 
 from simkit.errors import InputError, Problem
+from simkit.studies.target import failure_folder
 
 AT_ONCE = 2
 """Rehearsals that run at the same time; the others wait."""
@@ -160,9 +161,11 @@ class Jobs:
             job.said = last or f"the rehearsal ended with code {code} and no word"
             return
         job.state, job.share = "done", 1.0
-        if (folder / "index.html").is_file():
-            job.folder = folder.name
-            self._index()
+        for written in (folder, failure_folder(folder)):
+            if (written / "index.html").is_file():
+                job.folder = written.name
+                self._index()
+                break
 
     def _folder(self, name: str) -> Path:
         """The next free folder for a report; earlier ones stay, to be compared with."""

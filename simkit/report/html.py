@@ -75,14 +75,15 @@ def page(view: ReportView, drawn: dict[str, str]) -> str:
     )
 
 
-def rendered(template: str, script: str, **values: Any) -> str:
-    """A template with the shared style, one script, and the policy that allows just these."""
+def rendered(template: str, script: str | None, **values: Any) -> str:
+    """A template with the shared style, at most one script, and the policy that allows these."""
     from markupsafe import Markup
 
-    code = (TEMPLATES / script).read_text(encoding="utf-8")
+    code = (TEMPLATES / script).read_text(encoding="utf-8") if script else ""
     digest = base64.b64encode(hashlib.sha256(code.encode()).digest()).decode("ascii")
+    scripts = f"script-src 'sha256-{digest}'; " if script else ""
     policy = (
-        f"default-src 'none'; script-src 'sha256-{digest}'; style-src 'unsafe-inline'; "
+        f"default-src 'none'; {scripts}style-src 'unsafe-inline'; "
         "img-src data:; base-uri 'none'; form-action 'none'"
     )
     style = Markup((TEMPLATES / "style.css").read_text(encoding="utf-8"))

@@ -35,7 +35,7 @@ class Answer:
 
     result: dict[str, Any]
     folder: Path | None
-    """The report folder; None when the engine gave no whole answer."""
+    """The report folder; where the engine gave no whole answer, the one that says so."""
 
     @property
     def cached(self) -> bool:
@@ -60,16 +60,30 @@ def rehearsed(
             key = result_key(scenario, machine, (chosen,), order.settings, {"csv": order.csv})
         found = restore(store, key, folder) if store else None
         if found is not None:
+            forget_failure(folder)
             return Answer(found, folder.absolute())
         answer = _fresh(scenario, machine, folder, order, chosen, progress, started)
     except EngineError as error:
+        from simkit.studies.failed import write_failure
         from simkit.studies.unanswered import unanswered
 
-        seconds = time.perf_counter() - started
-        return Answer(unanswered(scenario, machine, error, seconds), None)
+        result = unanswered(scenario, machine, error, time.perf_counter() - started)
+        return Answer(result, write_failure(folder, result, error, scenario, machine))
     if store and answer.folder:
         keep(store, key, answer.folder)
+    forget_failure(folder)
     return answer
+
+
+def forget_failure(folder: Path) -> None:
+    """Take away the page of an earlier failed run, now that one came to its end."""
+    from simkit.studies.target import failure_folder
+
+    target = failure_folder(folder)
+    if target.is_dir():
+        from simkit.studies.failed import forget
+
+        forget(target)
 
 
 def _fresh(

@@ -4,7 +4,7 @@ Every given number is set beside what the engine's circuit returns under the she
 Numbers the fit did not aim at (switching energies) are listed without a bound.
 """
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 
 from simkit.circuit import bench_decks
@@ -13,7 +13,7 @@ from simkit.measure import bench
 from simkit.parameters.part import Mosfet, RecoveryPoint
 from simkit.parameters.switch import Switch
 from simkit.parts.mosfet_fit import Fitted, fit
-from simkit.run.backend import EngineRun
+from simkit.run.backend import EngineRun, Progress
 
 Runner = Callable[[Deck], EngineRun]
 
@@ -87,10 +87,11 @@ CAUTIONS = (
 )
 
 
-def examine(part: Mosfet, run: Runner) -> PartReport:
+def examine(part: Mosfet, run: Runner, progress: Progress | None = None) -> PartReport:
     """Fit a part and run every virtual test circuit.
 
-    Parameters: run executes a deck (an EngineError goes through to the caller).
+    Parameters: run executes a deck (an EngineError goes through to the caller); progress is told
+    the share of the tests that are done [1].
     Errors: ValueError when the part's figures allow no fit.
     """
     runs: list[EngineRun] = []
@@ -100,16 +101,21 @@ def examine(part: Mosfet, run: Runner) -> PartReport:
         return dict(runs[-1].vectors)
 
     cold = fit(part)
-    rows = [
-        *static_rows(part, cold.switch, vectors),
-        *hot_rows(part, vectors),
-        *transfer_rows(part, cold.switch, vectors),
-        *capacitance_rows(part, cold.switch, vectors),
-        *gate_charge_rows(part, cold.switch, vectors),
-        *recovery_rows(part, vectors),
-        *double_pulse_rows(part, cold.switch, vectors),
-        *avalanche_rows(part, cold.switch, vectors),
-    ]
+    tests: tuple[Callable[[], Iterable[Row]], ...] = (
+        lambda: static_rows(part, cold.switch, vectors),
+        lambda: hot_rows(part, vectors),
+        lambda: transfer_rows(part, cold.switch, vectors),
+        lambda: capacitance_rows(part, cold.switch, vectors),
+        lambda: gate_charge_rows(part, cold.switch, vectors),
+        lambda: recovery_rows(part, vectors),
+        lambda: double_pulse_rows(part, cold.switch, vectors),
+        lambda: avalanche_rows(part, cold.switch, vectors),
+    )
+    rows: list[Row] = []
+    for done, test in enumerate(tests, start=1):
+        rows += test()
+        if progress:
+            progress(done / len(tests))
     said = [s for point in part.diode.recovery for s in _fit_at(part, point).contradictions]
     return PartReport(
         switch=cold.switch,

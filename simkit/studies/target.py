@@ -12,6 +12,16 @@ MARK = "result.json"
 """What every folder that a run left holds, and no other folder."""
 
 
+FAILED = "-no-verdict"
+"""Follows the name of a report's folder where a run that came to no end is told of."""
+
+
+def failure_folder(folder: Path) -> Path:
+    """Where a failed run is told of: beside the report, which stays as it is."""
+    folder = folder.absolute()
+    return folder.with_name(folder.name + FAILED)
+
+
 def check_target(folder: Path, option: str = "--out", mark: str = MARK) -> None:
     """Refuse a place that holds something other than a report, which a file `mark` tells.
 

@@ -1,11 +1,12 @@
 """`simkit bench`: a local page that answers while one changes a machine's values."""
 
+import json
 from pathlib import Path
 
 import click
 
 from simkit.errors import InputError, Problem
-from simkit.verbs.common import note, quiet_option
+from simkit.verbs.common import json_option, note, quiet_option
 
 
 @click.command("bench")
@@ -26,8 +27,11 @@ from simkit.verbs.common import note, quiet_option
     help="Seconds the server waits after its last page was closed.",
 )
 @click.option("--open", "show", is_flag=True, help="Open the address in the browser.")
+@json_option
 @quiet_option
-def command(machine: Path, out: Path, port: int, linger: float, show: bool, quiet: bool) -> int:
+def command(
+    machine: Path, out: Path, port: int, linger: float, show: bool, as_json: bool, quiet: bool
+) -> int:
     """A local page to change values of MACHINE and rehearse; ends after its last page.
 
     The fast model answers while you type; a verdict comes from a rehearsal only. The page is
@@ -38,7 +42,7 @@ def command(machine: Path, out: Path, port: int, linger: float, show: bool, quie
     load_machine(machine)
 
     def ready(address: str) -> None:
-        print(address, flush=True)
+        print(json.dumps({"address": address}) if as_json else address, flush=True)
         note("Open this address in a browser on this computer. Ctrl-C ends the bench.", quiet)
         if show:
             click.launch(address)

@@ -1,25 +1,36 @@
 """`simkit deck`: the netlist of a scenario, for any ngspice."""
 
+import json
 from pathlib import Path
 
 import click
 
-from simkit.verbs.common import set_option, write_output
+from simkit.verbs.common import json_option, set_option, write_output
 
 
 @click.command("deck")
 @click.argument("scenario", type=click.Path(path_type=Path))
 @click.option("-o", "--output", type=click.Path(path_type=Path), help="Write to a file instead.")
 @set_option
-def command(scenario: Path, output: Path | None, overrides: dict[str, str]) -> int:
+@json_option
+def command(scenario: Path, output: Path | None, overrides: dict[str, str], as_json: bool) -> int:
     """Print the netlist of SCENARIO; it runs unchanged in plain `ngspice -b`."""
     from simkit.studies.event import scenario_deck
     from simkit.studies.loading import load_scenario
 
     loaded, machine = load_scenario(scenario, overrides)
-    text = scenario_deck(machine.model, loaded.model).text
-    if output is None:
-        click.echo(text, nl=False)
-    else:
-        write_output(output, text)
+    deck = scenario_deck(machine.model, loaded.model)
+    if output is not None:
+        write_output(output, deck.text)
+    if as_json:
+        document = {
+            "schema": "simkit.deck/1", "scenario": loaded.model.name,
+            "machine": machine.model.name, "digest": deck.digest, "begin_s": deck.begin,
+            "stop_s": deck.stop, "saved": list(deck.saved),
+            "file": str(output) if output else None,
+            "deck": None if output else deck.text,
+        }  # fmt: skip
+        print(json.dumps(document, indent=1))
+    elif output is None:
+        click.echo(deck.text, nl=False)
     return 0

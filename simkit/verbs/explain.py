@@ -14,7 +14,7 @@ WIDTH = 88
 
 
 @click.command("explain")
-@click.argument("quantity", nargs=-1)
+@click.argument("quantity", nargs=-1, shell_complete=lambda c, p, typed: _beginning(typed))
 @json_option
 def command(quantity: tuple[str, ...], as_json: bool) -> int:
     """What QUANTITY is, why it kills, how it is computed, where to see it, what to change.
@@ -33,6 +33,13 @@ def command(quantity: tuple[str, ...], as_json: bool) -> int:
     found = explained(" ".join(quantity))
     print(json.dumps(asdict(found), indent=1) if as_json else _text(found))
     return 0
+
+
+def _beginning(typed: str) -> list[str]:
+    """Names that begin with what was typed, for the shell."""
+    from simkit.studies.explain import names
+
+    return [name for kind in names().values() for name in kind if name.startswith(typed)]
 
 
 def _text(found: "Explanation") -> str:

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from simkit.verbs.common import json_option, note, quiet_option, set_option
+from simkit.verbs.common import json_option, note, progress_bar, quiet_option, set_option
 
 if TYPE_CHECKING:
     from simkit.studies.part import PartReport
@@ -77,7 +77,12 @@ def _mosfet(part_file: Path, overrides: dict[str, str], as_json: bool, quiet: bo
 
     loaded, engine = load_file(part_file, Mosfet, overrides), NgspiceEngine()
     try:
-        report = examine(loaded.model, lambda deck: engine.run(deck.text, deck.saved, deck.stop))
+        with progress_bar(loaded.model.name, quiet) as progress:
+            report = examine(
+                loaded.model,
+                lambda deck: engine.run(deck.text, deck.saved, deck.stop),
+                progress,
+            )
     except ValueError as error:
         raise InputError([Problem(str(part_file), None, "", "", str(error))]) from error
     if as_json:

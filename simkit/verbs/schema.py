@@ -4,13 +4,16 @@ import json
 
 import click
 
+from simkit.verbs.common import json_option
+
 KINDS = ("machine", "scenario", "part", "readings", "result")
 
 
 @click.command("schema")
 @click.argument("kind", type=click.Choice(KINDS))
-def command(kind: str) -> int:
-    """Print the JSON Schema of a KIND of file."""
+@json_option
+def command(kind: str, as_json: bool) -> int:
+    """Print the JSON Schema of a KIND of file; it is JSON in any case."""
     from simkit.parameters.schema import json_schema
 
     print(json.dumps(json_schema(kind), indent=1))

@@ -1,5 +1,6 @@
 """A run that does not come to its end is no verdict, with the reason, and harms nothing."""
 
+import html
 import json
 import os
 import signal
@@ -176,7 +177,20 @@ def test_command_line_gives_no_verdict_and_keeps_the_older_report(
     assert reason in said["reason"]
     assert {row["status"] for row in said["limits"]} == {"not_evaluated"}
     assert all(row["value"] is None for row in said["limits"])
-    assert contents(tmp_path) == before
+    after = contents(tmp_path)
+    assert {name: after[name] for name in before} == before
+    # What happened is told beside it, and the index can list it.
+    told = tmp_path / "out-no-verdict"
+    assert {p.name for p in told.iterdir()} == {"index.html", "result.json", "engine.log",
+                                                "provenance.json"}  # fmt: skip
+    page = html.unescape((told / "index.html").read_text(encoding="utf-8"))
+    assert reason in page
+    assert 'href="../out/index.html"' in page
+    assert "<script" not in page
+    assert json.loads((told / "result.json").read_text())["verdict"] == "no_verdict"
+    assert set(contents(tmp_path)) - set(before) == {
+        "out-no-verdict", *(f"out-no-verdict/{p.name}" for p in told.iterdir())
+    }  # fmt: skip
 
 
 def contents(folder: Path) -> dict[str, bytes]:

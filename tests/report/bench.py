@@ -23,7 +23,9 @@ class Bench:
         self.reports = folder / "reports"
         command = [sys.executable, "-m", "simkit", "bench", str(machine), "--out",
                    str(self.reports), "--linger", str(linger)]  # fmt: skip
-        environment = {**os.environ, MARK: self.mark, "PYTHONPATH": str(ROOT)}
+        # A cache of its own: an answer kept from elsewhere would start no engine.
+        environment = {**os.environ, MARK: self.mark, "PYTHONPATH": str(ROOT),
+                       "SIMKIT_CACHE_DIR": str(folder / "cache")}  # fmt: skip
         self.process = subprocess.Popen(command, cwd=folder, env=environment, text=True,
                                         stdout=subprocess.PIPE, stderr=subprocess.PIPE)  # fmt: skip
         assert self.process.stdout is not None

@@ -228,3 +228,19 @@ def test_packed_window_gives_its_values_back(count: int, seed: int) -> None:
     # A tick of the stored axis is a picosecond, a value at most half a step off.
     assert np.abs(item.start + axis * 1e-12 - time).max() < 1e-12
     assert np.abs(base + steps * step - values).max() <= 0.51 * step
+
+
+def test_page_of_an_earlier_failure_goes_and_nothing_else_does(tmp_path: Path) -> None:
+    from simkit.studies.one import forget_failure
+
+    told = tmp_path / "run-no-verdict"
+    for text, gone in (
+        ('{"schema": "simkit.result/1", "verdict": "no_verdict"}', True),
+        ('{"schema": "simkit.result/1", "verdict": "over_limit"}', False),
+        ('{"mine": 1}', False),
+        ("[", False),
+    ):
+        told.mkdir(exist_ok=True)
+        (told / "result.json").write_text(text)
+        forget_failure(tmp_path / "run")
+        assert told.exists() != gone

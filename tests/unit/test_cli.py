@@ -5,6 +5,7 @@ shell reports for an interrupted program, 141 for one that wrote to a closed pip
 """
 
 import json
+import os
 import subprocess
 import sys
 import time
@@ -176,3 +177,121 @@ def test_output_that_is_not_read_to_its_end_is_no_complaint() -> None:
     shell = f"{sys.executable} -m simkit schema machine | head -c 1"
     done = subprocess.run(shell, shell=True, cwd=ROOT, capture_output=True, text=True, check=False)
     assert (done.stdout, done.stderr) == ("{", "")
+
+
+def leaves(name: str) -> list[tuple[str, click.Command]]:
+    """A verb, or the verbs beneath it."""
+    context = click.Context(cli.group)
+    command = cli.LazyGroup.get_command(cli.group, context, name)  # type: ignore[arg-type]
+    assert command is not None
+    if isinstance(command, click.Group):
+        return [(f"{name} {n}", c) for n, c in command.commands.items()]
+    return [(name, command)]
+
+
+@pytest.mark.parametrize("name", list(cli.VERBS))
+def test_each_verb_speaks_json_on_demand(name: str) -> None:
+    for full, command in leaves(name):
+        assert any("--json" in p.opts for p in command.params), full
+
+
+@pytest.mark.parametrize("shell", ["bash", "zsh", "fish"])
+def test_completion_prints_the_shells_script(
+    shell: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert cli.run(["completion", shell]) == 0
+    script = capsys.readouterr().out
+    assert f"_SIMKIT_COMPLETE={shell}_complete" in script
+    assert cli.run(["completion", shell, "--json"]) == 0
+    assert json.loads(capsys.readouterr().out)["script"].strip() == script.strip()
+
+
+@pytest.mark.parametrize(
+    ("typed", "wanted", "unwanted"),
+    [
+        ("simkit ex", "explain", "run"),
+        ("simkit schema ma", "machine", "scenario"),
+        ("simkit explain recovery_d", "recovery_dv_dt", "gate_lift"),
+    ],
+)
+def test_bash_completes_verbs_choices_and_names(typed: str, wanted: str, unwanted: str) -> None:
+    # The protocol of click's bash script: the words and the index of the one under the cursor.
+    environment = {**os.environ, "_SIMKIT_COMPLETE": "bash_complete", "COMP_WORDS": typed,
+                   "COMP_CWORD": str(len(typed.split()) - 1)}  # fmt: skip
+    done = subprocess.run([sys.executable, "-m", "simkit"], cwd=ROOT, env=environment, text=True,
+                          capture_output=True, check=False)  # fmt: skip
+    offered = [line.partition(",")[2] for line in done.stdout.splitlines()]
+    assert wanted in offered
+    assert unwanted not in offered
+
+
+DEMO_SCENARIO = str(ROOT / "scenarios" / "chisel-brazing" / "pull-out-cold.toml")
+
+
+def test_a_deck_cannot_be_written_where_there_is_no_folder(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    target = tmp_path / "missing" / "deck.cir"
+    assert cli.run(["deck", DEMO_SCENARIO, "-o", str(target)]) == 2
+    assert "cannot be written: No such file or directory" in capsys.readouterr().err
+
+
+def test_deck_as_json_is_the_same_deck(capsys: pytest.CaptureFixture[str]) -> None:
+    import hashlib
+
+    assert cli.run(["deck", DEMO_SCENARIO]) == 0
+    text = capsys.readouterr().out
+    assert cli.run(["deck", DEMO_SCENARIO, "--json"]) == 0
+    document = json.loads(capsys.readouterr().out)
+    assert document["deck"] == text
+    assert document["digest"] == hashlib.sha256(text.encode()).hexdigest()
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="no terminal to imitate")
+@pytest.mark.parametrize("plain", [True, False])
+def test_progress_has_colour_on_a_terminal_unless_it_is_refused(plain: bool) -> None:
+    # ECMA-48: a colour is chosen by ESC [ ... m; https://no-color.org asks for none of these.
+    import pty
+    import re
+
+    code = (
+        "from simkit.verbs.common import progress_bar\n"
+        "with progress_bar('probe', False) as tell:\n"
+        "    tell(0.2); tell(0.9)\n"
+    )
+    here, there = pty.openpty()
+    environment = {k: v for k, v in os.environ.items() if k != "NO_COLOR"} | {"TERM": "xterm"}
+    environment |= {"NO_COLOR": "1"} if plain else {}
+    process = subprocess.Popen([sys.executable, "-c", code], cwd=ROOT, env=environment,
+                               stdin=there, stdout=there, stderr=there)  # fmt: skip
+    process.wait(60)
+    os.close(there)
+    seen = b""
+    while True:
+        try:
+            chunk = os.read(here, 65536)
+        except OSError:  # the terminal's other end is closed
+            break
+        if not chunk:
+            break
+        seen += chunk
+    os.close(here)
+    assert b"probe" in seen
+    assert b"left" in seen
+    assert bool(re.search(rb"\x1b\[[0-9;]*3[0-9][0-9;]*m", seen)) != plain
+
+
+def test_progress_is_silent_elsewhere_and_lines_for_programs(
+    capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    from simkit.verbs.common import progress_bar
+
+    with progress_bar("probe", False) as tell:
+        assert tell is None
+    assert capsys.readouterr() == ("", "")
+    monkeypatch.setenv("SIMKIT_PROGRESS", "lines")
+    with progress_bar("probe", True) as tell:
+        assert tell is not None
+        tell(0.25)
+        tell(1.0)
+    assert capsys.readouterr().err.splitlines() == ["progress 0.2500", "progress 1.0000"]
