@@ -20,6 +20,18 @@ class Definition:
     """Keys of the machine file that move it most."""
 
 
+PART_OF = {
+    "can_voltage_rms": "tank capacitor", "can_current_rms": "tank capacitor",
+    "flux_peak": "matching transformer", "supply_current": "supply",
+}  # fmt: skip
+"""Part that a quantity belongs to where it is not a switch's; part and title make its name."""
+
+
+def full_name(quantity: str, title: str) -> str:
+    """A quantity's name where no single part is meant: "tank capacitor: current, rms"."""
+    return f"{PART_OF.get(quantity, 'switch')}: {title}"
+
+
 SWITCH = "simkit/measure/switch.py"
 TANK = "simkit/measure/tank.py"
 RECOVERY = "simkit/measure/recovery.py"

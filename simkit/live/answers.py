@@ -14,6 +14,7 @@ from typing import Any
 import numpy as np
 
 from simkit.errors import InputError
+from simkit.judge.definitions import full_name
 from simkit.judge.limits import machine_limits
 from simkit.judge.quantities import QUANTITIES
 from simkit.parameters.load import Loaded, digest
@@ -43,11 +44,6 @@ KNOWN = (
     "flux_peak", "supply_current",
 )  # fmt: skip
 """Judged quantities that the fast model can estimate."""
-PARTS = {
-    "can_voltage_rms": "tank capacitor", "can_current_rms": "tank capacitor",
-    "flux_peak": "matching transformer", "supply_current": "supply",
-}  # fmt: skip
-"""Part that a quantity belongs to; the others belong to a switch."""
 
 
 @dataclass(frozen=True)
@@ -208,9 +204,8 @@ def _limits(machine: Machine, point: OperatingPoint) -> list[dict[str, Any]]:
     for limit in machine_limits(machine):
         if limit.quantity in found:
             value, words = found[limit.quantity], QUANTITIES[limit.quantity]
-            part = PARTS.get(limit.quantity, "switch")
             rows.append({
-                "name": f"{part}: {words.title}", "quantity": limit.quantity,
+                "name": full_name(limit.quantity, words.title), "quantity": limit.quantity,
                 "value": quantity(value, limit.unit), "limit": quantity(limit.bound, limit.unit),
                 "ratio": _short(value / limit.bound), "source": limit.source, "why": words.why,
                 "change": words.change,

@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import Any
 
 from simkit.errors import EngineError, EngineMissing, EngineTimeout
+from simkit.judge.definitions import full_name
 from simkit.judge.quantities import QUANTITIES
 from simkit.parameters.load import Loaded
 from simkit.parameters.machine import Machine
@@ -78,7 +79,12 @@ def failure_view(
         older=older,
         steps=tuple(steps(error)),
         limits=tuple(
-            OpenLimit(QUANTITIES[r["quantity"]].title, r["limit"], r["unit"], r["source"])
+            OpenLimit(
+                full_name(r["quantity"], QUANTITIES[r["quantity"]].title),
+                r["limit"],
+                r["unit"],
+                r["source"],
+            )
             for r in result["limits"]
         ),
         log=tuple(error.log[-SHOWN:]),

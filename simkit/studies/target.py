@@ -10,8 +10,6 @@ from simkit.errors import InputError, Problem
 
 MARK = "result.json"
 """What every folder that a run left holds, and no other folder."""
-
-
 FAILED = "-no-verdict"
 """Follows the name of a report's folder where a run that came to no end is told of."""
 

@@ -33,7 +33,7 @@ def unanswered(
             "name": machine.model.name, "file": str(machine.file), "digest": machine.digest,
         },
         "verdict": "no_verdict",
-        "reason": error.reason,
+        "reason": sentence(error.reason),
         "first_over_limit": None,
         "events": [],
         "mode": [],
@@ -57,3 +57,12 @@ def unanswered(
             "platform": platform.platform(), "deck_digest": None,
         },
     }  # fmt: skip
+
+
+def sentence(text: str) -> str:
+    """The same with a capital letter and a full stop."""
+    text = text.strip()
+    if not text:
+        return "The engine gave no reason."
+    ended = text if text[-1] in ".!?" else f"{text}."
+    return ended[0].upper() + ended[1:]
