@@ -20,7 +20,7 @@ from simkit.parameters.scenario import Scenario
 from simkit.report.failure import FailureView, OpenLimit, failure_page
 from simkit.studies.facts import command, provenance_facts
 from simkit.studies.folder import whole_folder
-from simkit.studies.results import dumped
+from simkit.studies.kept import dumped
 from simkit.studies.target import check_target, failure_folder
 
 SHOWN = 40
