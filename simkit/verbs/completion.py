@@ -27,10 +27,10 @@ def command(shell: str, as_json: bool) -> int:
     """
     from click.shell_completion import get_completion_class
 
-    from simkit.cli import group
-
     kind = get_completion_class(shell)
     assert kind is not None, "click knows the shells listed"
-    script = kind(group, {}, "simkit", "_SIMKIT_COMPLETE").source()
+    script = kind(
+        click.get_current_context().find_root().command, {}, "simkit", "_SIMKIT_COMPLETE"
+    ).source()
     print(json.dumps({"shell": shell, "script": script}) if as_json else script)
     return 0
