@@ -27,6 +27,7 @@ VERBS = {
     "deck": "Print the netlist of a scenario.",
     "run": "Simulate scenarios, measure, judge and report.",
     "compare": "The same rehearsals before and after changes to the machine.",
+    "map": "Many cases of a scenario: how often limits are exceeded, and where.",
     "part": "Virtual test circuits for a part made from data-sheet numbers.",
     "new": "A commented machine file and first scenarios from a few asked values.",
     "bench": "A local page to change values and rehearse.",

@@ -13,6 +13,7 @@ from simkit.parameters.aftermath import Aftermath, Precharge
 from simkit.parameters.events import Event
 from simkit.parameters.fields import Quantity
 from simkit.parameters.machine import Name, Section, Text
+from simkit.parameters.varying import MapPlan
 
 __all__ = ["Event", "Scenario", "Start"]
 
@@ -74,3 +75,4 @@ class Scenario(Section):
     tail: Annotated[float, Quantity("s", "Time after the last event", gt=0, lt=0.1)]
     aftermath: Aftermath | None = None
     precharge: Precharge | None = None
+    map: MapPlan | None = None

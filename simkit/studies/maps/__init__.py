@@ -1,0 +1,1 @@
+"""Maps: many cases of one scenario, by a fast model that circuit runs calibrate and verify."""
