@@ -28,7 +28,8 @@ Array = Any
 
 def space(*vary: str, tolerances: bool = False) -> Space:
     scenario, machine = load_scenario(DEMO / "raise-supply.toml")
-    return space_of(machine, scenario, MapPlan(tolerances=tolerances), [parse_vary(t) for t in vary])
+    asked = [parse_vary(text) for text in vary]
+    return space_of(machine, scenario, MapPlan(tolerances=tolerances), asked)
 
 
 # --- what varies
