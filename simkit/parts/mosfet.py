@@ -88,6 +88,19 @@ def on_resistance(channel: Channel, gate_voltage: float, current: float) -> floa
     return channel.drain_resistance + channel_resistance(channel, gate_voltage, current)
 
 
+def linear_resistance(channel: Channel, gate_voltage: float) -> float:
+    """R_DS(on) at small drain voltage, R_d + 1/(KP (V_GS - V_TO)) [ohm].
+
+    Parameters: gate_voltage V_GS [V]. Errors: ValueError when it does not turn the channel on.
+    Source: slope of the square law at the origin. Valid for V_DS far below V_GS - V_TO, threshold
+    smoothing left out.
+    """
+    drive = gate_voltage - channel.threshold
+    if drive <= 0.0:
+        raise ValueError(f"gate voltage {gate_voltage!r} V is below the threshold")
+    return channel.drain_resistance + 1.0 / (channel.transconductance * drive)
+
+
 def gate_drain_capacitance(channel: Channel, gate_drain_voltage: Array | float) -> Array:
     """C_gd at a gate-drain voltage [F].
 

@@ -18,6 +18,7 @@ import numpy as np
 
 from simkit.parameters.coil import Level
 from simkit.parameters.machine import Load, Machine, Workpiece
+from simkit.parts.mosfet import linear_resistance
 
 
 def coil_current(machine: Machine, load: Load, frequency: float, voltage: float) -> float:
@@ -61,9 +62,7 @@ def primary_current(machine: Machine, load: Load, frequency: float, voltage: flo
 def _front(machine: Machine, s: complex) -> complex:
     """Switches, winding, what blocks direct current, leakage [ohm]."""
     bridge, transformer, drive = machine.bridge, machine.transformer, machine.drive
-    channel = machine.switch.channel
-    on = channel.drain_resistance
-    on += 1.0 / (channel.transconductance * (drive.voltage_on - channel.threshold))
+    on = linear_resistance(machine.switch.channel, drive.voltage_on)
     split = bridge.split_capacitance
     blocking = [c for c in (2.0 * split if split else None, transformer.blocking_capacitance) if c]
     resistance = on * (2 if bridge.topology == "full" else 1) + transformer.primary_resistance

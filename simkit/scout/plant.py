@@ -24,6 +24,10 @@ from typing import TYPE_CHECKING, Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from simkit.parts.charge import Junction
+from simkit.parts.charge import output_charge as junction_charge
+from simkit.parts.mosfet import linear_resistance
+
 if TYPE_CHECKING:
     from simkit.parameters.machine import Channel, Load, Machine
 
@@ -269,28 +273,19 @@ def memory_time(plant: Plant) -> float:
     return inf if pole.real == 0.0 else -1.0 / pole.real
 
 
-def channel_resistance(channel: Channel, gate_voltage: float) -> float:
-    """On-resistance of a VDMOS channel [ohm] at a gate voltage [V]: Rd + 1/(KP (Vgs - Vt)).
-
-    Square-law channel at small drain voltage (common practice, no source). Raises ValueError
-    when the gate voltage does not turn the channel on.
-    """
-    drive = gate_voltage - channel.threshold
-    if drive <= 0.0:
-        raise ValueError(f"gate voltage {gate_voltage!r} V is below the threshold")
-    return channel.drain_resistance + 1.0 / (channel.transconductance * drive)
+channel_resistance = linear_resistance
+"""On-resistance of a conducting switch [ohm] at a gate voltage [V]."""
 
 
 def output_charge(channel: Channel, voltage: float) -> float:
     """Charge of a switch's output capacitance from zero to a drain voltage [V], in [C].
 
-    C_ds = C0/(1 + v/Vj)^m integrated (Erickson, Fundamentals of Power Electronics, eqs 4.38-4.39
-    for m = 1/2), plus C_gd at its minimum: its maximum lasts for a few volts only.
+    That of C_ds (`parts.charge`), plus C_gd at its minimum: its maximum lasts for a few volts only.
     """
-    vj, m = channel.junction_potential, channel.junction_grading
-    scale = channel.output_capacitance_zero * vj / (1.0 - m)
-    junction: float = scale * ((1.0 + voltage / vj) ** (1.0 - m) - 1.0)
-    return junction + channel.gate_drain_capacitance_min * voltage
+    junction = Junction(
+        channel.output_capacitance_zero, channel.junction_potential, channel.junction_grading
+    )
+    return junction_charge(junction, voltage) + channel.gate_drain_capacitance_min * voltage
 
 
 def plant_from_machine(machine: Machine, load: Load, supply_voltage: float | None = None) -> Plant:

@@ -9,6 +9,9 @@ from simkit.parameters.load import Origin
 from simkit.report import view as page
 from simkit.units import format_quantity
 
+TABLES = ("levels",)
+"""Worked out point by point from values that are listed; nobody reads them one by one."""
+
 
 def parameters(
     model: BaseModel, origins: Mapping[str, Origin], prefix: str = ""
@@ -16,6 +19,8 @@ def parameters(
     """Every value of the machine file, in its order, with where it came from."""
     for name in type(model).model_fields:
         value, key = getattr(model, name), prefix + name
+        if name in TABLES:
+            continue
         if isinstance(value, BaseModel):
             yield from parameters(value, origins, key + ".")
         elif isinstance(value, dict):

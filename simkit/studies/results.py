@@ -45,6 +45,10 @@ NO_WARMING = (
     "Change of the switches with temperature: their values are the file's at any junction. "
     "With switch.warming, R_DS(on) is that of the junction its own loss makes."
 )
+LEVEL = (
+    "Hysteresis of the steel in the coil; its L and R follow the coil's current as if that had "
+    "settled, with the skin depth of the empty coil's resonance."
+)
 CAUTIONS = (
     "Mains voltage kills. Live parts are for licensed and trained persons; follow local codes.",
     "Capacitors hold their charge after switch-off: wait, measure, short them before touching.",
@@ -111,7 +115,8 @@ def not_modelled(machine: Machine) -> list[str]:
     """What a run of this machine leaves out."""
     core = HYSTERESIS if machine.transformer.core_path is not None else NO_SATURATION
     heat = NO_WARMING if machine.switch.warming is None else WARMING
-    return [*NOT_MODELLED, core, heat]
+    steel = any(piece.levels is not None for piece in machine.workpieces.values())
+    return [*NOT_MODELLED, core, heat, *([LEVEL] if steel else [])]
 
 
 def without_timings(result: Mapping[str, Any]) -> dict[str, Any]:

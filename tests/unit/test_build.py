@@ -398,6 +398,7 @@ def test_a_switch_may_be_one_line() -> None:
             {"supply.rectifier.precharge.resistor": "47 ohm"},
             "supply.rectifier.precharge: give either resistor or lamp_power with lamp_voltage",
         ),
+        ({"drive.voltage_on": "3 V"}, "drive.voltage_on: does not turn the switch on"),
         ({"cooling.water.bore": "4 mm"}, "cooling.water: bore goes with length"),
     ],
     ids=lambda x: next(iter(x)) if isinstance(x, dict) else "",
