@@ -18,6 +18,10 @@ from pathlib import Path
 
 SHARES = {"machine-built": 0.01, "kept-entry": 0.05, "machine": 0.14}
 """Share of the inputs of the slow targets; the others take the rest in equal parts."""
+LINE = (
+    "{target:14} {inputs:8} inputs {features:6} features {kept:5} paths "
+    "{findings:3} findings {seconds:7.1f} s"
+)
 LONGEST = 5
 """Seconds after which an input counts as a hang."""
 
@@ -90,8 +94,7 @@ def main() -> int:
     for name in names:
         rows.append(one(name, int(asked.inputs * SHARES.get(name, rest)), folder))
         if not asked.json:
-            print("{target:14} {inputs:8} inputs {features:6} features {kept:5} paths "
-                  "{findings:3} findings {seconds:7.1f} s".format(**asdict(rows[-1])), flush=True)  # fmt: skip
+            print(LINE.format(**asdict(rows[-1])), flush=True)
     if asked.json:
         print(json.dumps([asdict(row) for row in rows], indent=1))
     print(f"inputs kept in {folder}", file=sys.stderr)

@@ -41,10 +41,24 @@ INTERRUPTED = 130
 PIPE_CLOSED = 141
 """As a shell reports a program that wrote to a closed pipe."""
 OWN_FAULT = "fault of simkit"
+KINDS = {InputError.exit_code: "input", EngineError.exit_code: "no verdict"}
+"""What is said first of an error, by its exit code."""
+
+
+class PipeClosed(Exception):
+    """The reader of a pipe has gone."""
 
 
 class LazyGroup(click.Group):
     """Lists verbs from the table and imports one when it is called."""
+
+    def invoke(self, ctx: click.Context) -> Any:
+        """As usual, but click does not see a closed pipe, for which it leaves with code 1: here
+        that would read "over a limit"."""
+        try:
+            return super().invoke(ctx)
+        except BrokenPipeError as error:
+            raise PipeClosed from error
 
     def list_commands(self, ctx: click.Context) -> list[str]:
         """Verbs in the table's order."""
@@ -108,7 +122,7 @@ def run(arguments: list[str]) -> int:
     except EngineError as error:
         said = [{"text": error.reason, "log": list(error.log)}]
         return _complain(as_json, "no verdict", said, error.exit_code)
-    except BrokenPipeError:
+    except PipeClosed:
         # The reader has gone; without this Python would complain again while closing.
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return PIPE_CLOSED
@@ -125,7 +139,7 @@ def _usage(error: click.ClickException) -> dict[str, Any]:
 def _own_fault(as_json: bool, error: Exception) -> int:
     if os.environ.get("SIMKIT_DEBUG"):
         traceback.print_exception(error)
-    kind = "input" if getattr(error, "exit_code", 4) == InputError.exit_code else OWN_FAULT
+    kind = KINDS.get(getattr(error, "exit_code", SimkitError.exit_code), OWN_FAULT)
     said = str(error) if isinstance(error, SimkitError) else f"{type(error).__name__}: {error}"
     problems: list[dict[str, Any]] = [{"text": said}]
     if kind == OWN_FAULT:

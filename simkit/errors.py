@@ -49,6 +49,12 @@ class InputError(SimkitError):
         return type(self), (self.problems,)
 
 
+class NotWritten(SimkitError):
+    """What was worked out could not be written down: the disk is full, or went away."""
+
+    exit_code = 3
+
+
 class EngineError(SimkitError):
     """The engine gave no whole answer: no verdict."""
 

@@ -21,6 +21,8 @@ class Budget:
     """[s]"""
     file_size: int = 4_000_000_000
     """[byte]"""
+    memory: int = 12_000_000_000
+    """Address space [byte], where the system knows such a limit."""
 
 
 @dataclass(frozen=True)

@@ -50,7 +50,7 @@ class NeospiceEngine:
         with tempfile.TemporaryDirectory(
             prefix="simkit-run-", ignore_cleanup_errors=True
         ) as folder:
-            job = Job(folder, "", text, saved, stop, budget.cpu, budget.file_size)
+            job = Job(folder, "", text, saved, stop, budget)
             return run_job(work, job, budget.wall, progress)
 
     def version(self) -> str:

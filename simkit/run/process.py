@@ -53,7 +53,7 @@ class NgspiceEngine:
         with tempfile.TemporaryDirectory(
             prefix="simkit-run-", ignore_cleanup_errors=True
         ) as folder:
-            job = worker.Job(folder, library, text, saved, stop, budget.cpu, budget.file_size)
+            job = worker.Job(folder, library, text, saved, stop, budget)
             return run_job(worker.work, job, budget.wall, progress)
 
     def version(self) -> str:

@@ -4,6 +4,7 @@ The process works in a private folder with an empty start-up file, without the v
 an engine finds scripts, and under limits on CPU time and file size.
 """
 
+import contextlib
 import os
 import signal
 import time
@@ -11,10 +12,12 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from multiprocessing.connection import Connection
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 
-from simkit.errors import EngineError
+from simkit.errors import EngineError, EngineFailed
+from simkit.run.backend import Budget
 from simkit.run.ending import end_with_parent
 
 
@@ -27,8 +30,7 @@ class Job:
     text: str
     saved: tuple[str, ...]
     stop: float
-    cpu: float
-    file_size: int
+    budget: Budget
 
 
 def fence(job: Job) -> None:
@@ -51,10 +53,12 @@ def fence(job: Job) -> None:
         import resource
     except ImportError:  # not on Windows; the parent's wall limit remains
         return
-    cpu = int(job.cpu) + 1
+    cpu = int(job.budget.cpu) + 1
     resource.setrlimit(resource.RLIMIT_CPU, (cpu, cpu + 5))
-    resource.setrlimit(resource.RLIMIT_FSIZE, (job.file_size, job.file_size))
+    resource.setrlimit(resource.RLIMIT_FSIZE, (job.budget.file_size,) * 2)
     resource.setrlimit(resource.RLIMIT_CORE, (0, 0))
+    with contextlib.suppress(ValueError, OSError):  # some systems know no such limit
+        resource.setrlimit(resource.RLIMIT_AS, (job.budget.memory,) * 2)
 
 
 def work(job: Job, pipe: Connection) -> None:
@@ -69,7 +73,7 @@ def work(job: Job, pipe: Connection) -> None:
         vectors = ngspice.run_deck(session, lines, job.text, job.saved, job.stop)
         seconds = time.perf_counter() - started
         table = np.stack([vectors[name] for name in ("time", *job.saved)])
-        np.save(Path(job.folder) / "vectors.npy", table, allow_pickle=False)
+        _save(table, job.folder)
         cpu = time.process_time()
         pipe.send(("done", ngspice.engine_version(session), tuple(lines), seconds, cpu))
     except EngineError as error:
@@ -80,10 +84,20 @@ def work(job: Job, pipe: Connection) -> None:
         pipe.close()
 
 
+def _save(table: Any, folder: str) -> None:
+    try:
+        np.save(Path(folder) / "vectors.npy", table, allow_pickle=False)
+    except OSError as error:
+        raise EngineFailed(
+            "the waveforms could not be written to the folder for temporary files (TMPDIR), "
+            f"where {table.nbytes / 1e6:.3g} MB were needed: {error.strerror or 'no room left'}"
+        ) from None
+
+
 def probe(library: str, folder: str, pipe: Connection) -> None:
     """Engine's version and the error of its self-test, for `doctor`."""
     try:
-        fence(Job(folder, library, "", (), 0.0, 60, 10_000_000))
+        fence(Job(folder, library, "", (), 0.0, Budget(cpu=60, file_size=10_000_000)))
         from simkit.run import ngspice
 
         session, lines = ngspice.open_session(library)

@@ -5,12 +5,12 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-from simkit.errors import EngineError
+from simkit.errors import EngineError, NotWritten
 from simkit.parameters.load import Loaded
 from simkit.parameters.machine import Machine
 from simkit.parameters.scenario import Scenario
 from simkit.run.backend import Budget, Engine, Progress
-from simkit.run.cache import default_store
+from simkit.run.cache import Store, default_store
 from simkit.run.engines import engine
 from simkit.studies.kept import keep, restore, result_key
 from simkit.studies.settings import Settings
@@ -58,7 +58,7 @@ def rehearsed(
         if order.cache:
             store = default_store("results")
             key = result_key(scenario, machine, (chosen,), order.settings, {"csv": order.csv})
-        found = restore(store, key, folder) if store else None
+        found = _kept(store, key, folder) if store else None
         if found is not None:
             forget_failure(folder)
             return Answer(found, folder.absolute())
@@ -108,4 +108,22 @@ def _fresh(
     def report(fresh: Path) -> None:
         write_report(fresh, report_view(rehearsal, result, machine))
 
-    return Answer(result, write_folder(folder, rehearsal, result, report, order.csv))
+    try:
+        return Answer(result, write_folder(folder, rehearsal, result, report, order.csv))
+    except OSError as error:
+        said = f" It would have said: {result['verdict']}. {result['reason']}"
+        raise _not_written(folder, error, said) from error
+
+
+def _kept(store: Store, key: str, folder: Path) -> dict[str, Any] | None:
+    try:
+        return restore(store, key, folder)
+    except OSError as error:
+        raise _not_written(folder, error) from error
+
+
+def _not_written(folder: Path, error: OSError, said: str = "") -> NotWritten:
+    why = error.strerror or error
+    return NotWritten(
+        f"{folder}: the report could not be written: {why}; an older one is as it was.{said}"
+    )

@@ -4,6 +4,7 @@ A report replaces what stood in its place as a whole. So that `--out .` or a sli
 never replaces somebody's other work, anything else is refused before a run begins.
 """
 
+import os
 from pathlib import Path
 
 from simkit.errors import InputError, Problem
@@ -34,12 +35,22 @@ def _refusal(folder: Path, mark: str) -> str:
     try:
         if folder.is_symlink():
             return "is a link; name the folder itself"
-        if not folder.exists():
-            return ""
-        if not folder.is_dir():
+        if folder.exists() and not folder.is_dir():
             return "is a file where a folder is expected"
-        if (folder / mark).is_file() or not any(folder.iterdir()):
-            return ""
+        if folder.exists() and not (folder / mark).is_file() and any(folder.iterdir()):
+            return f"holds something else than a report (it has no {mark}); name a new folder"
+        return _unwritable(folder.absolute().parent)
     except OSError as error:
         return f"cannot be used: {error.strerror}"
-    return f"holds something else than a report (there is no {mark} in it); name a new folder"
+
+
+def _unwritable(parent: Path) -> str:
+    """Why nothing can be put into a folder that may still have to be made."""
+    while not parent.exists():
+        parent = parent.parent
+    if not parent.is_dir():
+        return f"lies below {parent}, which is a file"
+    if os.access(parent, os.W_OK | os.X_OK):
+        return ""
+    why = "Read-only file system" if os.statvfs(parent).f_flag & os.ST_RDONLY else "no permission"
+    return f"cannot be written: {why}"

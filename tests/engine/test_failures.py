@@ -23,7 +23,7 @@ from tests.machines import DEMO
 SCENARIO = str(DEMO / "pull-out-wide.toml")
 LONG = (
     "* long\nv1 in 0 pulse(0 1 0 1e-9 1e-9 1e-6 2e-6)\nr1 in out 1e3\nc1 out 0 1e-9 ic=0\n"
-    ".save v(out)\n.tran 1e-9 1 0 1e-9 uic\n.end\n"
+    ".save v(out)\n.tran 1e-9 5e-2 0 1e-9 uic\n.end\n"
 )
 # From 50 us on the node is to be high when it is low and low when it is high: no solution exists.
 STUCK = (

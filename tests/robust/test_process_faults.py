@@ -1,0 +1,271 @@
+"""Processes that are killed, stopped or started twice, and the terminal that goes away."""
+
+import json
+import os
+import signal
+import subprocess
+import sys
+import time
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+
+from tests.robust.faults import (
+    DEMO,
+    contents,
+    environment,
+    fault,
+    half_folders,
+    older_report,
+    run,
+    running_in,
+    short_scenario,
+    start,
+)
+
+
+def until(reached: Callable[[], bool], seconds: float = 60.0) -> None:
+    """Wait for something; fail when it does not come."""
+    end = time.monotonic() + seconds
+    while not reached():
+        assert time.monotonic() < end, "did not come about"
+        time.sleep(0.02)
+
+
+def engines(folder: Path) -> list[str]:
+    """Private folders of engine runs at work."""
+    return [p.name for p in (folder / "tmp").glob("simkit-run-*")]
+
+
+def whole_run(folder: Path) -> subprocess.Popen[str]:
+    """A run that takes long enough to be disturbed, at the moment its engine works."""
+    out = folder / "out"
+    process = start(
+        ["run", str(DEMO / "pull-out-wide.toml"), "--out", str(out), "--whole", "--no-cache"],
+        folder,
+    )
+    until(lambda: bool(engines(folder)))
+    time.sleep(0.3)
+    return process
+
+
+def nothing_left(folder: Path) -> None:
+    until(lambda: running_in(folder) == [], 20.0)
+    until(lambda: engines(folder) == [], 5.0)
+    assert half_folders(folder) == []
+
+
+@fault(
+    "process",
+    "the command is killed outright (SIGKILL)",
+    "its engine processes end by themselves and take their private folders along",
+    "the older report, whole",
+)
+def test_parent_killed(tmp_path: Path) -> None:
+    before = older_report(tmp_path / "out")
+    process = whole_run(tmp_path)
+    process.kill()
+    process.communicate(timeout=20)
+    nothing_left(tmp_path)
+    assert contents(tmp_path / "out") == before
+
+
+@fault(
+    "process",
+    "Ctrl-C",
+    "exit 130, one line; no process and no half written folder is left",
+    "the older report, whole",
+)
+def test_interrupted(tmp_path: Path) -> None:
+    before = older_report(tmp_path / "out")
+    process = whole_run(tmp_path)
+    os.killpg(process.pid, signal.SIGINT)
+    _, err = process.communicate(timeout=20)
+    assert process.returncode == 130
+    assert "Traceback" not in err
+    nothing_left(tmp_path)
+    assert contents(tmp_path / "out") == before
+
+
+@fault(
+    "process",
+    "Ctrl-C twice, the second while the first is served",
+    "exit 130 or by the signal; nothing is left",
+    "the older report, whole",
+)
+def test_interrupted_twice(tmp_path: Path) -> None:
+    before = older_report(tmp_path / "out")
+    process = whole_run(tmp_path)
+    for _ in range(2):
+        os.killpg(process.pid, signal.SIGINT)
+        time.sleep(0.05)
+    process.communicate(timeout=20)
+    assert process.returncode in (130, -signal.SIGINT)
+    nothing_left(tmp_path)
+    assert contents(tmp_path / "out") == before
+
+
+@pytest.mark.parametrize("number", [signal.SIGTERM, signal.SIGHUP])
+@fault(
+    "process",
+    "asked to end (SIGTERM), or its terminal is closed (SIGHUP)",
+    "it ends; no process and no half written folder is left",
+    "the older report, whole",
+)
+def test_terminal_closed(number: signal.Signals, tmp_path: Path) -> None:
+    before = older_report(tmp_path / "out")
+    process = whole_run(tmp_path)
+    process.send_signal(number)
+    process.communicate(timeout=20)
+    assert process.returncode != 0
+    nothing_left(tmp_path)
+    assert contents(tmp_path / "out") == before
+
+
+@fault(
+    "process",
+    "the laptop sleeps in the middle of a run (all processes stopped for a while)",
+    "the run goes on afterwards and gives its verdict",
+    "the result",
+)
+@pytest.mark.slow
+def test_sleep(tmp_path: Path) -> None:
+    process = whole_run(tmp_path)
+    everyone = {process.pid, *running_in(tmp_path)}
+    for pid in everyone:
+        os.kill(pid, signal.SIGSTOP)
+    time.sleep(3.0)
+    for pid in everyone:
+        os.kill(pid, signal.SIGCONT)
+    _, err = process.communicate(timeout=200)
+    assert process.returncode in (0, 1), err
+    assert (tmp_path / "out" / "index.html").is_file()
+
+
+@fault("process", "the reader of a pipe goes away", "exit 141, no complaint", "nothing is written")
+def test_pipe_closed(tmp_path: Path) -> None:
+    scenario = short_scenario(tmp_path / "input")
+    with start(["deck", str(scenario)], tmp_path) as process:
+        assert process.stdout is not None
+        process.stdout.close()
+        assert process.stderr is not None
+        err = process.stderr.read()
+        assert process.wait(60) in (0, 141)
+    assert "Traceback" not in err
+    assert "Exception" not in err
+
+
+@fault(
+    "process",
+    "two runs into one folder at the same time",
+    "both give their verdict; the folder is one of the two reports, whole",
+    "one whole report",
+)
+def test_two_runs_into_one_folder(tmp_path: Path) -> None:
+    scenario = short_scenario(tmp_path / "input")
+    arguments = ["run", str(scenario), "--out", str(tmp_path / "out"), "--no-cache", "--quiet"]
+    both = [start(arguments, tmp_path) for _ in range(2)]
+    codes = [(p.communicate(timeout=200), p.returncode)[1] for p in both]
+    assert codes == [0, 0]
+    assert json.loads((tmp_path / "out" / "result.json").read_text())["verdict"] == "within_limits"
+    assert half_folders(tmp_path) == []
+
+
+SWAPS = """
+import sys
+from pathlib import Path
+from simkit.studies.folder import whole_folder
+folder = Path(sys.argv[1])
+def fill(fresh):
+    for k in range(5):
+        (fresh / f"{k}").write_text(sys.argv[2])
+for _ in range(150):
+    whole_folder(folder, fill)
+"""
+
+
+@fault(
+    "process",
+    "two processes put hundreds of folders into one place, at the same time",
+    "each arrives; what stands there is always one of them, whole",
+    "one whole folder",
+)
+def test_folders_put_in_one_place(tmp_path: Path) -> None:
+    command = [sys.executable, "-c", SWAPS, str(tmp_path / "out")]
+    both = [subprocess.Popen([*command, str(k)], env=environment(tmp_path)) for k in range(2)]
+    assert [p.wait(120) for p in both] == [0, 0]
+    said = {p.read_text() for p in (tmp_path / "out").iterdir()}
+    assert len(said) == 1
+    assert len(list((tmp_path / "out").iterdir())) == 5
+    assert half_folders(tmp_path) == []
+
+
+@fault(
+    "process",
+    "the clock jumps back a day while a run goes on",
+    "durations come from a clock that does not jump: none is negative",
+    "the result",
+)
+def test_clock_jump(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    from simkit import cli
+
+    scenario = short_scenario(tmp_path / "input")
+    monkeypatch.chdir(tmp_path)
+    real, calls = time.time, [0]
+
+    def jumping() -> float:
+        calls[0] += 1
+        return real() - 86_400.0 * (calls[0] % 2)
+
+    monkeypatch.setattr(time, "time", jumping)
+    assert cli.run(["run", str(scenario), "--quiet", "--no-cache"]) == 0
+    numerics = json.loads((tmp_path / "reports/short/result.json").read_text())["numerics"]
+    assert all(v >= 0.0 for k, v in numerics.items() if k.endswith("seconds"))
+
+
+@fault(
+    "process",
+    "the terminal knows no more than ASCII",
+    "signs are replaced, nothing fails",
+    "the report, in UTF-8",
+)
+def test_ascii_terminal(tmp_path: Path) -> None:
+    env = {"PYTHONIOENCODING": "ascii", "LC_ALL": "C", "PYTHONUTF8": "0"}
+    for arguments in (["check", str(DEMO / "machine.toml")], ["explain", "junction_temperature"]):
+        done = run(arguments, tmp_path, env=env)
+        assert done.returncode in (0, 1, 2), done.stderr
+        assert "fault of simkit" not in done.stderr
+
+
+@fault(
+    "process",
+    "there is no home folder and none can be made",
+    "the run goes on without a cache",
+    "the report",
+)
+def test_no_home(tmp_path: Path) -> None:
+    scenario = short_scenario(tmp_path / "input")
+    env = {"HOME": "/proc/nowhere", "XDG_CACHE_HOME": "/proc/nowhere", "SIMKIT_CACHE_DIR": ""}
+    done = run(["run", str(scenario), "--quiet"], tmp_path, env=env)
+    assert done.returncode == 0, done.stderr
+    assert (tmp_path / "reports/short/index.html").is_file()
+
+
+@fault(
+    "process",
+    "the machine file is changed while its run goes on",
+    "the result is that of the file as it was read, under its digest",
+    "the result",
+)
+def test_file_changed_in_the_run(tmp_path: Path) -> None:
+    scenario = short_scenario(tmp_path / "input")
+    machine = tmp_path / "input" / "machine.toml"
+    arguments = ["run", str(scenario), "--no-cache", "--json"]
+    undisturbed = json.loads(run(arguments, tmp_path).stdout)
+    process = start(arguments, tmp_path)
+    until(lambda: bool(engines(tmp_path)))
+    machine.write_text(machine.read_text().replace('"325 V"', '"300 V"'))
+    disturbed = json.loads(process.communicate(timeout=200)[0])
+    assert disturbed["machine"]["digest"] == undisturbed["machine"]["digest"]
+    assert disturbed["limits"] == undisturbed["limits"]
