@@ -76,6 +76,7 @@ def test_read_only_disk(tmp_path: Path) -> None:
     "the run goes on and gives its verdict; nothing is kept",
     "the report",
 )
+@pytest.mark.slow
 def test_full_cache_disk(tmp_path: Path) -> None:
     scenario = short_scenario(tmp_path / "input")
     with small_disk(tmp_path / "disk", "64k") as disk:

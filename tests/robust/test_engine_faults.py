@@ -17,6 +17,7 @@ from tests.robust.faults import contents, fault, older_report, run, short_scenar
 @fault(
     "engine", "an engine process is killed, once", "tried again; the result says so", "the result"
 )
+@pytest.mark.slow
 def test_killed_once(tmp_path: Path) -> None:
     from simkit import cli
 

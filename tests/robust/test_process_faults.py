@@ -94,6 +94,7 @@ def test_interrupted(tmp_path: Path) -> None:
     "exit 130 or by the signal; nothing is left",
     "the older report, whole",
 )
+@pytest.mark.slow
 def test_interrupted_twice(tmp_path: Path) -> None:
     before = older_report(tmp_path / "out")
     process = whole_run(tmp_path)
@@ -162,6 +163,7 @@ def test_pipe_closed(tmp_path: Path) -> None:
     "both give their verdict; the folder is one of the two reports, whole",
     "one whole report",
 )
+@pytest.mark.slow
 def test_two_runs_into_one_folder(tmp_path: Path) -> None:
     scenario = short_scenario(tmp_path / "input")
     arguments = ["run", str(scenario), "--out", str(tmp_path / "out"), "--no-cache", "--quiet"]
@@ -244,6 +246,7 @@ def test_ascii_terminal(tmp_path: Path) -> None:
     "the run goes on without a cache",
     "the report",
 )
+@pytest.mark.slow
 def test_no_home(tmp_path: Path) -> None:
     scenario = short_scenario(tmp_path / "input")
     env = {"HOME": "/proc/nowhere", "XDG_CACHE_HOME": "/proc/nowhere", "SIMKIT_CACHE_DIR": ""}
@@ -258,6 +261,7 @@ def test_no_home(tmp_path: Path) -> None:
     "the result is that of the file as it was read, under its digest",
     "the result",
 )
+@pytest.mark.slow
 def test_file_changed_in_the_run(tmp_path: Path) -> None:
     scenario = short_scenario(tmp_path / "input")
     machine = tmp_path / "input" / "machine.toml"
