@@ -7,6 +7,7 @@ imports, so that starting one costs milliseconds.
 
 import contextlib
 import multiprocessing
+import signal
 import sys
 import tempfile
 import threading
@@ -116,7 +117,7 @@ def start_worker(
     here, there = context.Pipe(duplex=duplex)
     make = context.Process  # type: ignore[attr-defined]  # a class per start method
     process = make(target=target, args=(*arguments, there), daemon=daemon)
-    with _without_main():
+    with _without_main(), _without_interrupts():
         process.start()
     there.close()
     return process, here
@@ -163,6 +164,20 @@ def _context() -> BaseContext:
         context.set_forkserver_preload(["simkit.run.preload"])
         return context
     return multiprocessing.get_context("spawn")
+
+
+@contextlib.contextmanager
+def _without_interrupts() -> Iterator[None]:
+    # Ctrl-C goes to every process of a terminal. The parent answers it; what it starts here, the
+    # server that workers are forked from among them, inherits that it does not listen.
+    if not hasattr(signal, "pthread_sigmask"):
+        yield
+        return
+    before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
+    try:
+        yield
+    finally:
+        signal.pthread_sigmask(signal.SIG_SETMASK, before)
 
 
 @contextlib.contextmanager
