@@ -344,14 +344,14 @@ def _switch_origins(
 
 def _at_level(made: Build, machine: Machine) -> Machine:
     """Each piece by geometry with L and R at the drive's working margin and full supply."""
+    if machine.drive.voltage_on <= machine.switch.channel.threshold:
+        shown = format_quantity(machine.drive.voltage_on, "V")
+        raise made.refuse("drive.voltage_on", shown, "does not turn the switch on")
     pieces = dict(machine.workpieces)
     for name, piece in pieces.items():
         if piece.geometry is None:
             continue
         margin, voltage = machine.drive.working_margin, machine.supply.voltage
-        if machine.drive.voltage_on <= machine.switch.channel.threshold:
-            shown = format_quantity(machine.drive.voltage_on, "V")
-            raise made.refuse("drive.voltage_on", shown, "does not turn the switch on")
         load = load_at_margin(machine, name, margin, voltage)
         of = f"workpieces.{name}.geometry"
         made.computed(f"workpieces.{name}.inductance", load.inductance, "H", of)

@@ -26,6 +26,7 @@ from simkit.scout.phasor import solve
 from simkit.scout.plant import plant_from_machine
 from simkit.studies.contradictions import contradictions
 from simkit.studies.loading import load_machine
+from simkit.studies.results import not_modelled
 from tests.machines import FEEDS, ROOT, demo, topology
 
 BARS = ROOT / "scenarios" / "bar-heating" / "machine.toml"
@@ -424,3 +425,8 @@ def test_a_faulty_part_file_is_named_itself(tmp_path: Path) -> None:
         load_machine(tmp_path / "machine.toml")
     assert {Path(problem.file).name for problem in caught.value.problems} == {"mine.toml"}
     assert any("gate_charge" in problem.hint for problem in caught.value.problems)
+
+
+def test_a_report_says_how_steel_is_followed(bars: Machine) -> None:
+    told = set(not_modelled(bars)) - set(not_modelled(demo()))
+    assert any("Hysteresis of the steel" in sentence for sentence in told)
