@@ -12,6 +12,7 @@ from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
+from simkit.judge.limits import SUDDEN
 from simkit.report import figures, text
 from simkit.report.downsample import overview, within_budget
 from simkit.report.schematic import schematic
@@ -64,6 +65,7 @@ def page(view: ReportView, drawn: dict[str, str]) -> str:
         rows=rows,
         top=bar_scale(view.limits),
         todo=to_do(view),
+        lead=leading(view) if view.outcome == "over_limit" else None,
         modes=text.course_of_modes(view.modes),
         figures={name: Markup(themed(svg, name)) for name, svg in drawn.items()},
         alt=figures.close_up_alt,
@@ -152,13 +154,30 @@ def bar_scale(rows: tuple[LimitRow, ...]) -> float:
 
 
 def to_do(view: ReportView) -> list[tuple[str, list[LimitRow]]]:
-    """Advice with the rows it helps: of those over or near, else of the three closest."""
+    """Advice with the rows it helps: of those over or near, else of the three closest.
+
+    What the verdict's reason is about comes first, then what destroys within a cycle, then the
+    others; each by its ratio.
+    """
     rows = text.by_ratio(view.limits)
     over = [row for row in rows if row.status in ("over", "near")]
+    lead = leading(view)
+    over.sort(key=lambda row: (row is not lead, row.quantity not in SUDDEN, -(row.ratio or 0.0)))
     helped: dict[str, list[LimitRow]] = {}
     for row in over or rows[:3]:
         helped.setdefault(row.change, []).append(row)
     return list(helped.items())
+
+
+def leading(view: ReportView) -> LimitRow | None:
+    """The row that the reason of an over-limit verdict is about."""
+    over = [row for row in view.limits if row.status == "over"]
+    return min(over, key=_first, default=None)
+
+
+def _first(row: LimitRow) -> tuple[bool, float, float]:
+    first = row.first_over if row.first_over is not None else float("inf")
+    return row.quantity not in SUDDEN, first, -(row.ratio or 0.0)
 
 
 def _shares(view: ReportView) -> list[tuple[str, float, float]]:

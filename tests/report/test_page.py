@@ -17,7 +17,7 @@ from hypothesis import strategies as st
 
 from simkit.parameters.load import Loaded
 from simkit.report.downsample import minmax, window
-from simkit.report.html import draw, page, to_do
+from simkit.report.html import draw, leading, page, to_do
 from simkit.report.schematic import schematic
 from simkit.report.text import by_ratio
 from simkit.report.view import Record, ReportView, Trace
@@ -139,7 +139,15 @@ def test_same_rehearsal_same_page(view: ReportView) -> None:
 def test_verdict_comes_first_and_worst_limit_leads_the_table(view: ReportView) -> None:
     text = page(view, draw(view))
     assert text.index('id="verdict"') < text.index('id="todo"') < text.index('id="limits"')
-    assert to_do(view)[0][1][0].ratio == max(r.ratio or 0.0 for r in view.limits)
+    # What destroys within a cycle leads both the reason and the advice, and the block says at once
+    # why it destroys and what to do first.
+    lead = leading(view)
+    assert lead is not None
+    assert lead.title in view.reason.split(";")[0]
+    assert to_do(view)[0] == (lead.change, to_do(view)[0][1])
+    block = html.unescape(text[text.index('id="verdict"') : text.index('id="todo"')])
+    assert lead.why in block
+    assert lead.change in block
     for caution in view.cautions:
         assert caution.split(";")[0] in text
 
