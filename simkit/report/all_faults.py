@@ -34,7 +34,13 @@ def table_page(result: Mapping[str, Any], titles: Mapping[str, str]) -> str:
         row_icons=ICONS,
         seconds=result["total_seconds"],
         top=SCALE,
+        margin_words=margin_words,
     )
+
+
+def margin_words(ratio: float) -> str:
+    """What is left of a limit, or how many times it was reached."""
+    return f"{1.0 - ratio:.0%} left" if ratio <= 1.0 else f"{ratio:.3g} times"
 
 
 def _limit_words(row: Mapping[str, Any], titles: Mapping[str, str]) -> str:

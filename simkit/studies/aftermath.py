@@ -98,11 +98,9 @@ def before_of(rehearsal: "Rehearsal", quantity: str) -> list[float]:
     """Mean of a quantity over the last cycles before the first event, for each part that has it."""
     line = rehearsal.line
     settled = line.events[0].start if line.events else line.end
-    return [
-        float(np.mean(s.values[s.times < settled][-LAST:]))
-        for s in rehearsal.series
-        if s.quantity == quantity
-    ]
+    until = settled - 0.5 / line.frequency.first + 1e-9
+    mine = [s for s in rehearsal.series if s.quantity == quantity]
+    return [float(np.mean(s.values[s.times <= until][-LAST:])) for s in mine]
 
 
 def relaxing(start: float, end: float, tau: float, time: Array) -> Array:

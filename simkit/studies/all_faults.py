@@ -57,7 +57,8 @@ class Row:
     method: str = ""
     slow: tuple[Mapping[str, Any], ...] = ()
     """Figures of what goes on for minutes."""
-    engine_seconds: float | None = None
+    engine_cpu_seconds: float | None = None
+    """[s]"""
 
     @property
     def limit_words(self) -> str:
@@ -152,7 +153,7 @@ def _told(rehearsal: Rehearsal) -> dict[str, Any]:
         "time_s": None if first is None else first - begin,
         "method": f"circuit{why_whole(rehearsal)}{_slow_words(rehearsal)}",
         "slow": [asdict(fact) for fact in rehearsal.slow],
-        "engine_seconds": sum(s.run.seconds for s in rehearsal.stretches),
+        "engine_cpu_seconds": sum(s.run.cpu_seconds for s in rehearsal.stretches),
     }
 
 

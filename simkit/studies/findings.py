@@ -216,7 +216,9 @@ def junctions(found: Findings, series: Sequence[Series]) -> tuple[list[Series], 
     losses = [s for s in series if s.quantity == "loss"]
     ratings = machine.switch.ratings
     settled = found.line.events[0].start if found.line.events else found.line.end
-    before = [float(np.mean(s.values[s.times < settled][-LEDGER:])) for s in losses]
+    # The cycle in which the event begins is no settled one any more, though its middle is earlier.
+    calm_until = settled - 0.5 / found.line.frequency.first
+    before = [calm_mean(s, calm_until) for s in losses]
     out: list[Series] = []
     left = float("inf")
     bound = next(x.bound for x in machine_limits(machine) if x.quantity == "junction_held")
@@ -233,6 +235,12 @@ def junctions(found: Findings, series: Sequence[Series]) -> tuple[list[Series], 
         end = np.array([s.times[-1] + machine.limits.hold_time])
         out.append(Series(s.part, "junction_held", "degC", end, np.array([held])))
     return out, left
+
+
+def calm_mean(series: Series, until: float) -> float:
+    """Mean over the last values up to a time [s], or the first value where there is none."""
+    calm = series.values[series.times <= until + 1e-9]
+    return float(np.mean(calm[-LEDGER:] if len(calm) else series.values[:1]))
 
 
 def junction_errors(machine: Machine, errors: dict[str, float]) -> dict[str, float]:

@@ -54,15 +54,15 @@ def run_all(
 
 def line(row: "Row") -> str:
     """One row of the table for a terminal."""
-    from simkit.report.all_faults import WORDS
+    from simkit.report.all_faults import WORDS, margin_words
     from simkit.report.text import quantity
 
     words = f"{row.name:26} {WORDS[row.verdict]:25}"
     if row.verdict == "not_here":
         return f"{words} {row.reason}"
-    margin = "" if row.margin is None else f"{row.margin:8.0%}"
+    margin = "" if row.ratio is None else margin_words(row.ratio)
     when = "" if row.time_s is None else f" after {quantity(row.time_s, 's')}"
-    return f"{words} {margin}  {row.limit_words or row.reason}{when}"
+    return f"{words} {margin:>12}  {row.limit_words or row.reason}{when}"
 
 
 def _rows(machine: "Loaded[Machine]", order: "Order", quiet: bool) -> list["Row"]:

@@ -121,6 +121,11 @@ def heatsink(machine: Machine) -> float:
     return float(f"{SPECIFIC / machine.cooling.heatsink_resistance:.4g}")
 
 
+def rounded(value: float) -> float:
+    """A value to six digits, as it will stand in a file."""
+    return float(f"{value:.6g}")
+
+
 def reachable(machine: Machine, frequency: float) -> float:
     """The nearest frequency the drive reaches [Hz]."""
     return min(max(frequency, machine.drive.frequency_min), machine.drive.frequency_max)

@@ -8,6 +8,7 @@ from simkit.studies.situations.base import (
     draft,
     main_load,
     reachable,
+    rounded,
 )
 
 BELOW = 0.97
@@ -19,7 +20,7 @@ def _below(machine: Machine, name: str, title: str, duration: float) -> Case:
     target = BELOW * machine.resonance(machine.load(load).inductance)
     if reachable(machine, target) != target:
         raise NotHere("the oscillator does not reach below resonance (drive.frequency_min)")
-    step = {"kind": "frequency", "frequency": float(f"{target:.6g}"), "at": 0.0}
+    step = {"kind": "frequency", "frequency": rounded(target), "at": 0.0}
     events = [step | {"duration": duration}]
     return draft(machine, name, title=title, events=events, tail=4e-4)
 

@@ -4,7 +4,7 @@ from math import pi
 from typing import Any
 
 from simkit.parameters.machine import Machine
-from simkit.studies.situations.base import Case, Situation, draft, heatsink
+from simkit.studies.situations.base import Case, Situation, draft, heatsink, rounded
 
 WATER = {"volume": 10e-6, "inlet": 20.0, "copper": 0.05}
 """Water and copper of a small coil where the file says no more: 10 ml, 50 g; a design choice."""
@@ -30,9 +30,9 @@ def water_in_coil(machine: Machine) -> dict[str, float]:
         return found
     length = geometry.turns * pi * (geometry.bore + geometry.tube) + 2.0 * geometry.lead_length
     inner = geometry.tube - 2.0 * geometry.wall
-    found["volume"] = float(f"{0.25 * pi * inner**2 * length:.4g}")
+    found["volume"] = rounded(0.25 * pi * inner**2 * length)
     wall = 0.25 * pi * (geometry.tube**2 - inner**2)
-    found["copper"] = float(f"{COPPER_DENSITY * wall * length:.4g}")
+    found["copper"] = rounded(COPPER_DENSITY * wall * length)
     return found
 
 
@@ -56,14 +56,14 @@ def pump_weak(machine: Machine) -> Case:
 
 def fan_stops(machine: Machine) -> Case:
     """The heatsink is left to still air."""
-    outward = float(f"{STILL_AIR * machine.cooling.heatsink_resistance:.4g}")
+    outward = rounded(STILL_AIR * machine.cooling.heatsink_resistance)
     after = _after(machine, heatsink_resistance=outward)
     return draft(machine, "fan-stops", title="Fan stops", aftermath=after)
 
 
 def pad_dry(machine: Machine) -> Case:
     """A pad put in dry, or without pressure."""
-    pad = float(f"{DRY_PAD * machine.cooling.pad_resistance:.4g}")
+    pad = rounded(DRY_PAD * machine.cooling.pad_resistance)
     return draft(
         machine, "pad-dry", title="Insulating pad dry or loose",
         instead={"cooling.pad_resistance": pad}, aftermath=_after(machine),

@@ -1,7 +1,7 @@
 """Dead time too short, too long, and near its window's edges."""
 
 from simkit.parameters.machine import Machine
-from simkit.studies.situations.base import Case, NotHere, Situation, draft, main_load
+from simkit.studies.situations.base import Case, NotHere, Situation, draft, main_load, rounded
 
 SHORT = 0.1
 """Of the machine's dead time [1]: the gates' own delays then overlap."""
@@ -10,7 +10,7 @@ LIGHT = 1.25
 
 
 def _with_dead_time(machine: Machine, name: str, title: str, dead_time: float) -> Case:
-    event = {"kind": "dead-time", "dead_time": float(f"{dead_time:.4g}"), "at": 0.0}
+    event = {"kind": "dead-time", "dead_time": rounded(dead_time), "at": 0.0}
     return draft(machine, name, title=title, events=[event])
 
 
@@ -41,7 +41,7 @@ def light(machine: Machine) -> Case:
     if frequency > machine.drive.frequency_max:
         frequency = machine.drive.frequency_max
     title = "Far above resonance: little current to swing the node"
-    start = {"frequency": float(f"{frequency:.6g}"), "load": load}
+    start = {"frequency": rounded(frequency), "load": load}
     return draft(machine, "dead-time-light-load", title=title, start=start)
 
 

@@ -1,7 +1,7 @@
 """Gate drive: resistors, supply, and the gate transformer."""
 
 from simkit.parameters.machine import Machine
-from simkit.studies.situations.base import Case, NotHere, Situation, draft
+from simkit.studies.situations.base import Case, NotHere, Situation, draft, rounded
 
 SMALL, LARGE = 0.1, 6.0
 """Gate resistor over the machine's own [1]."""
@@ -13,9 +13,9 @@ DROOPING = 0.1
 
 def _resistor(machine: Machine, name: str, title: str, factor: float) -> Case:
     drive = machine.drive
-    instead = {"drive.gate_resistor": float(f"{factor * drive.gate_resistor:.4g}")}
+    instead = {"drive.gate_resistor": rounded(factor * drive.gate_resistor)}
     if drive.turn_off_resistor is not None:
-        instead["drive.turn_off_resistor"] = float(f"{factor * drive.turn_off_resistor:.4g}")
+        instead["drive.turn_off_resistor"] = rounded(factor * drive.turn_off_resistor)
     return draft(machine, name, title=title, instead=instead)
 
 
@@ -43,7 +43,7 @@ def drooping(machine: Machine) -> Case:
     transformer = machine.drive.transformer
     if transformer is None:
         raise NotHere("the gates are not driven through transformers: nothing can droop")
-    inductance = float(f"{DROOPING * transformer.magnetising_inductance:.4g}")
+    inductance = rounded(DROOPING * transformer.magnetising_inductance)
     return draft(
         machine, "gate-transformer-droop", title="Gate transformer droops at this frequency",
         instead={"drive.transformer.magnetising_inductance": inductance},

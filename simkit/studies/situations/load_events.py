@@ -13,6 +13,7 @@ from simkit.studies.situations.base import (
     lowering,
     main_load,
     raising,
+    rounded,
 )
 
 NEAR = 0.02
@@ -26,6 +27,8 @@ TURNS, COUPLING = 5, 0.4
 """Of a coil of which the machine file says no more: a design choice."""
 TOUCH = 5e-3
 """Resistance of the piece that bridges two turns [ohm]; a design choice."""
+LOW = 100.0
+"""Supply of a try-out with the coil empty [V]: common practice, no source."""
 HIGH = 1.1
 """Supply over its nominal value at light load and high mains [1]: mains tolerance of 10 %."""
 
@@ -87,12 +90,13 @@ def pull_high(machine: Machine) -> Case:
 
 
 def dropped_in(machine: Machine) -> Case:
-    """Dropped in while the drive sits just above the empty coil's resonance."""
+    """Dropped in while the drive sits just above the empty coil's resonance, at low voltage: at
+    full voltage the empty coil so near resonance would be over its limits before."""
     piece = lowering(machine) or main_load(machine)
     events: list[Step] = [{"kind": "drop-in", "load": piece, "at": 0.0, "duration": 2e-3}]
     return draft(
-        machine, "drop-in", title="Piece dropped into the running coil", load="empty",
-        events=events, start={"margin": NEAR}, tail=3e-4,
+        machine, "piece-dropped-in", title="Piece dropped into the running coil", load="empty",
+        events=events, start={"margin": NEAR, "supply_voltage": LOW}, tail=3e-4,
     )  # fmt: skip
 
 
@@ -100,8 +104,8 @@ def _coil(machine: Machine, name: str, title: str, inductance: float, resistance
     events: list[Step] = [
         {
             "kind": "coil",
-            "inductance_factor": float(f"{inductance:.6g}"),
-            "resistance_factor": float(f"{resistance:.6g}"),
+            "inductance_factor": rounded(inductance),
+            "resistance_factor": rounded(resistance),
             "at": 0.0,
             "duration": 1e-3,
         }
@@ -188,7 +192,7 @@ LOAD_EVENTS = tuple(
          pull_tracked),
         ("pull-out-high-supply", "Piece pulled out while the supply is high",
          "The same as at nominal supply, a tenth larger.", pull_high),
-        ("drop-in", "Piece dropped in",
+        ("piece-dropped-in", "Piece dropped in",
          "A piece that lowers L lifts the resonance past the drive.", dropped_in),
         ("off-axis", "Piece moved off-axis",
          "A little more of what the piece does anyway.", off_axis),

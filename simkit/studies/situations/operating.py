@@ -12,6 +12,7 @@ from simkit.studies.situations.base import (
     heatsink,
     main_load,
     reachable,
+    rounded,
 )
 
 SOAK_VOLTAGE = 30.0
@@ -37,11 +38,11 @@ def tune_down(machine: Machine) -> Case:
     high, low = (reachable(machine, x * resonance) for x in (WIDE, DEEP))
     if low >= resonance or high <= resonance:
         raise NotHere("the oscillator's range does not hold the loaded resonance")
-    step = {"kind": "frequency", "frequency": float(f"{low:.6g}"), "at": 0.0, "duration": 3e-3}
+    step = {"kind": "frequency", "frequency": rounded(low), "at": 0.0, "duration": 3e-3}
     return draft(
         machine, "tune-down-low-voltage", title="Frequency lowered through resonance",
         events=[step], settled=3e-4, tail=3e-4,
-        start={"frequency": float(f"{high:.6g}"), "supply_voltage": LOW},
+        start={"frequency": rounded(high), "supply_voltage": LOW},
     )  # fmt: skip
 
 

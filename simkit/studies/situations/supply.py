@@ -3,7 +3,7 @@
 from typing import Any
 
 from simkit.parameters.machine import Machine
-from simkit.studies.situations.base import Case, Situation, draft
+from simkit.studies.situations.base import Case, Situation, draft, rounded
 
 LAMP = {"lamp_voltage": 230.0, "lamp_power": 60.0}
 """A household lamp: common practice, no source."""
@@ -50,7 +50,7 @@ def early(machine: Machine) -> Case:
     """The by-pass closes at the mains' peak with the link half charged, the bridge running."""
     full = machine.supply.voltage
     step = {"kind": "supply", "voltage": full, "at": 0.0, "duration": 1e-5}
-    start = {"supply_voltage": float(f"{HALFWAY * full:.4g}")}
+    start = {"supply_voltage": rounded(HALFWAY * full)}
     title = "By-pass closes with the link half charged"
     return draft(machine, "bypass-early", title=title, events=[step], start=start, tail=5e-4)
 
@@ -66,7 +66,7 @@ def sag(machine: Machine) -> Case:
     """The mains sags and comes back while the heater runs."""
     full = machine.supply.voltage
     events = [
-        {"kind": "supply", "voltage": float(f"{SAG * full:.4g}"), "at": 0.0, "duration": 1e-3},
+        {"kind": "supply", "voltage": rounded(SAG * full), "at": 0.0, "duration": 1e-3},
         {"kind": "supply", "voltage": full, "at": 4e-3, "duration": 1e-4},
     ]
     title = "Mains sags and returns"

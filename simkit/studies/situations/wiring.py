@@ -1,7 +1,7 @@
 """Wiring mistakes: a gate lead open, a winding reversed, a driver without supply, and so on."""
 
 from simkit.parameters.machine import Machine
-from simkit.studies.situations.base import Case, NotHere, Situation, draft
+from simkit.studies.situations.base import Case, NotHere, Situation, draft, rounded
 
 FLOATING = 1e8
 """Leakage resistance of a gate without bleed resistor [ohm]: a dirty board's, a design choice."""
@@ -57,7 +57,7 @@ def unpowered(machine: Machine) -> Case:
 
 def long_return(machine: Machine) -> Case:
     """The gate's return is taken at the far end of the source lead, inside the power path."""
-    shared = machine.switch.package.common_source_inductance + LONG_LEAD
+    shared = rounded(machine.switch.package.common_source_inductance + LONG_LEAD)
     return draft(
         machine,
         "gate-return-in-power-path",
@@ -76,7 +76,7 @@ def flux_walks(machine: Machine) -> Case:
     instead = {}
     if machine.transformer.blocking_capacitance is not None:
         instead["transformer.blocking_capacitance"] = "absent"
-    delay = 0.25 * machine.drive.dead_time
+    delay = rounded(0.25 * machine.drive.dead_time)
     return draft(
         machine,
         "flux-walks",
@@ -104,8 +104,8 @@ def half_turns(machine: Machine) -> Case:
     share = (turns / transformer.primary_turns) ** 2
     instead = {
         "transformer.primary_turns": turns,
-        "transformer.magnetising_inductance": transformer.magnetising_inductance * share,
-        "transformer.leakage_inductance": transformer.leakage_inductance * share,
+        "transformer.magnetising_inductance": rounded(transformer.magnetising_inductance * share),
+        "transformer.leakage_inductance": rounded(transformer.leakage_inductance * share),
     }
     title = "Matching transformer with half the primary turns"
     return draft(machine, "half-turns", title=title, instead=instead)
