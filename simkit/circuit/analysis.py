@@ -21,6 +21,8 @@ class Analysis:
     method: str = "trap"
     trtol: float = 1.0
     abstol: float = 1e-6
+    start_nodes: bool = True
+    """Whether the fast nodes' voltages at the start are given (`start`)."""
 
     @property
     def options(self) -> str:

@@ -14,6 +14,7 @@ import jinja2
 
 from simkit.circuit import values
 from simkit.circuit.analysis import Analysis, saved_vectors
+from simkit.circuit.start import start_nodes
 from simkit.circuit.timeline import Timeline
 from simkit.data import netlist_folder
 from simkit.errors import SimkitError
@@ -105,6 +106,7 @@ def machine_deck(machine: Machine, line: Timeline, seed: values.Seed, analysis: 
                 "step": analysis.step,
                 "stop": stop,
                 "saved": " ".join(saved),
+                "start": start_nodes(machine, line, seed) if analysis.start_nodes else "",
             },
         },
     )

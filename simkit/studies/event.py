@@ -40,6 +40,7 @@ DoorRunner = Callable[[Deck, Progress | None], EngineRun]
 
 LADDER: tuple[tuple[str, Callable[[Analysis], Analysis]], ...] = (
     ("as planned", lambda a: a),
+    ("nodes from zero", lambda a: replace(a, start_nodes=False)),
     ("abstol 1e-5", lambda a: replace(a, abstol=1e-5)),
     ("trtol 3", lambda a: replace(a, trtol=3.0)),
     ("gear", lambda a: replace(a, method="gear", step=a.step / 2)),

@@ -1,0 +1,46 @@
+"""Node voltages a deck starts with: Kirchhoff's laws with one diagonal on, worked out by hand."""
+
+from __future__ import annotations
+
+import pytest
+
+from simkit.circuit.start import start_nodes
+from simkit.circuit.values import Seed
+from tests.machines import still, topology
+
+SEED = Seed(link_voltage=320.0, blocking_voltage=4.0)
+
+
+def nodes(bridge: str, gate: str, share: float) -> dict[str, float]:
+    machine = topology(bridge, "loop", gate)
+    line = still(machine, 4, frequency=80e3)
+    line = line.stretch(share / 80e3, line.end)
+    pairs = (item.split("=") for item in start_nodes(machine, line, SEED).split())
+    return {name: float(value) for name, value in pairs}
+
+
+def test_the_diagonal_that_is_on_ties_the_bridge_nodes() -> None:
+    """Half a period apart, the two ends of the primary have changed places."""
+    early, late = nodes("full", "ideal", 1.0), nodes("full", "ideal", 1.5)
+    assert {early["v(a)"], early["v(b)"]} == {0.0, 320.0}
+    assert (late["v(a)"], late["v(b)"]) == (early["v(b)"], early["v(a)"])
+
+
+@pytest.mark.parametrize("share", [1.0, 1.5])
+def test_gates_stand_at_their_commands(share: float) -> None:
+    """12 V from gate to source on the switches that are on, 0 on the others: an upper one is on
+    where its node is at the rail."""
+    found = nodes("full", "ideal", share)
+    for upper, lower, node in ((1, 2, "a"), (3, 4, "b")):
+        high = found[f"v({node})"] == 320.0
+        assert found[f"v(g{upper})"] - found[f"v({node})"] == (12.0 if high else 0.0)
+        assert found[f"v(g{lower})"] == (0.0 if high else 12.0)
+
+
+def test_the_other_end_of_a_half_bridge() -> None:
+    assert nodes("half-split", "ideal", 1.0)["v(b)"] == 164.0
+    assert nodes("half-blocking", "ideal", 1.0)["v(b)"] == 0.0
+
+
+def test_behind_a_gate_transformer_nothing_is_claimed() -> None:
+    assert nodes("full", "transformer", 1.0) == {}
