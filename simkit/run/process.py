@@ -15,6 +15,7 @@ import time
 import types
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from multiprocessing import resource_tracker
 from multiprocessing.context import BaseContext
 from pathlib import Path
 from typing import Any
@@ -173,6 +174,7 @@ def _without_interrupts() -> Iterator[None]:
     if not hasattr(signal, "pthread_sigmask"):
         yield
         return
+    resource_tracker.ensure_running()  # starting it later would listen again
     before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
     try:
         yield
