@@ -5,6 +5,7 @@ limits the fast model can estimate, and every load at that same frequency: what 
 drop-in would do. No verdict: recovery, ringing and gate lift need circuit runs.
 """
 
+import tomllib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from math import asin, isfinite, pi, sqrt
@@ -30,15 +31,18 @@ KEPT = 32
 SPAN = 0.08
 """How far around a resonance the map is denser, as a share of it [1]."""
 MAIN = (
-    "supply.voltage", "bridge.loop_inductance", "drive.dead_time", "drive.gate_resistor",
+    "supply.voltage", "supply.rectifier.mains_voltage", "bridge.loop_inductance",
+    "drive.dead_time", "drive.gate_resistor",
     "drive.voltage_on", "transformer.primary_turns", "transformer.secondary_turns",
     "transformer.leakage_inductance", "transformer.magnetising_inductance",
     "tank.can_capacitance", "tank.cans", "tank.matching.inductance", "coil.inductance",
-    "coil.resistance", "limits.supply_current",
+    "coil.resistance", "coil.geometry.turns", "coil.geometry.bore", "coil.geometry.length",
+    "limits.supply_current",
 )  # fmt: skip
-"""Keys shown as inputs, as far as the file has them; each workpiece's L and R besides."""
-
-
+"""Keys shown as inputs, as far as the file has them; each workpiece's L and R, or its
+geometry, besides."""
+OF_PIECE = ("inductance", "resistance", "geometry.diameter", "geometry.temperature")
+"""Keys of a workpiece that are shown, as far as the file has them."""
 KNOWN = (
     "channel_current_peak", "drain_current_rms", "can_voltage_rms", "can_current_rms",
     "flux_peak", "supply_current",
@@ -60,13 +64,13 @@ class Question:
 def bench_values(machine: Loaded[Machine]) -> list[dict[str, Any]]:
     """The inputs of the page: key, value as written, meaning, unit, source."""
     from simkit.parameters.fields import quantities
+    from simkit.parameters.written import MachineFile
 
-    known = quantities(Machine)
-    wanted = [key for key in MAIN if key in machine.origins]
-    for name in machine.model.workpieces:
-        for part in ("inductance", "resistance"):
-            key = f"workpieces.{name}.{part}"
-            wanted += [key] if key in machine.origins else []
+    # What is worked out from a geometry or a core has an origin too, but no place in the file.
+    written = tomllib.loads(machine.file.read_text(encoding="utf-8-sig"))
+    known = quantities(MachineFile)
+    pieces = [f"workpieces.{name}.{part}" for name in machine.model.workpieces for part in OF_PIECE]
+    wanted = [k for k in (*MAIN, *pieces) if k in machine.origins and _is_in(written, k)]
     rows = []
     for key in wanted:
         field = known.get(key) or known.get(_starred(key))
@@ -79,6 +83,14 @@ def bench_values(machine: Loaded[Machine]) -> list[dict[str, Any]]:
             "source": origin.source,
         })  # fmt: skip
     return rows
+
+
+def _is_in(table: Any, key: str) -> bool:
+    for name in key.split("."):
+        if not isinstance(table, dict) or name not in table:
+            return False
+        table = table[name]
+    return True
 
 
 def _starred(key: str) -> str:

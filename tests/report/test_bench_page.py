@@ -21,7 +21,7 @@ from typing import Any
 import pytest
 
 from simkit.live.answers import Question, answered, frequencies
-from simkit.live.app import SHOWN, scenarios
+from simkit.live.app import SHOWN, described, scenarios
 from simkit.parameters.load import load_file
 from simkit.parameters.machine import Machine
 from tests.machines import DEMO
@@ -232,6 +232,17 @@ def test_a_wrong_value_is_said_at_its_input(key: str, text: str, said: str) -> N
     found = answered(MACHINE, Question({key: text}, None, None))
     assert said.lower() in " ".join(p["text"] for p in found["problems"]).lower()
     assert "map" not in found
+
+
+@pytest.mark.parametrize("name", ["chisel-brazing", "silver-crucible", "bar-heating"])
+def test_every_input_of_every_shipped_machine_may_stay_as_it_is(name: str) -> None:
+    # What is worked out (from a geometry, a core) is no input: beside it, it would be refused.
+    file = DEMO.parent / name / "machine.toml"
+    values = {v["key"]: v["written"] for v in described(file)["values"]}
+    assert len(values) >= 8
+    found = answered(file, Question(values, None, None))
+    assert found["problems"] == []
+    assert found == answered(file, Question({}, None, None))
 
 
 def test_map_covers_the_drive_and_thickens_at_resonance() -> None:
