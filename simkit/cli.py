@@ -28,6 +28,7 @@ VERBS = {
     "run": "Simulate scenarios, measure, judge and report.",
     "compare": "The same rehearsals before and after changes to the machine.",
     "map": "Many cases of a scenario: how often limits are exceeded, and where.",
+    "protect": "What would have prevented an overstress: trip, margin, parts.",
     "part": "Virtual test circuits for a part made from data-sheet numbers.",
     "new": "A commented machine file and first scenarios from a few asked values.",
     "bench": "A local page to change values and rehearse.",

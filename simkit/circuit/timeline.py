@@ -135,6 +135,8 @@ def timeline(machine: Machine, scenario: Scenario) -> Timeline:
         course.add(event)
     profiles = {key: Profile(course.first[key], tuple(course.changes[key])) for key in course.first}
     stop = max((e.end for e in course.named), default=scenario.start.settled) + scenario.tail
+    if scenario.ends is not None:
+        stop = min(stop, scenario.start.settled + scenario.ends)
     return Timeline(
         frequency=profiles["frequency"],
         voltage=profiles["voltage"],

@@ -73,6 +73,13 @@ class Scenario(Section):
     start: Start
     events: tuple[Event, ...] = ()
     tail: Annotated[float, Quantity("s", "Time after the last event", gt=0, lt=0.1)]
+    ends: (
+        Annotated[
+            float,
+            Quantity("s", "End of the run, after the settled part, where events go on", gt=0, lt=1),
+        ]
+        | None
+    ) = None
     aftermath: Aftermath | None = None
     precharge: Precharge | None = None
     map: MapPlan | None = None

@@ -10,21 +10,29 @@ import click
 from simkit.verbs.common import json_option, note, quiet_option, set_option
 
 if TYPE_CHECKING:
+    from simkit.parameters.machine import Machine
     from simkit.studies.check import CheckRow
+    from simkit.studies.suggest import Suggested
 
 
 @click.command("check")
 @click.argument("machine", type=click.Path(path_type=Path))
+@click.option("--suggest", is_flag=True,
+              help="Search for the nearest turns, cans, dead time and gate resistor within all "
+              "limits, verified by circuit runs; the exit code is theirs.")  # fmt: skip
 @set_option
 @json_option
 @quiet_option
-def command(machine: Path, overrides: dict[str, str], as_json: bool, quiet: bool) -> int:
+def command(
+    machine: Path, suggest: bool, overrides: dict[str, str], as_json: bool, quiet: bool
+) -> int:
     """Validate MACHINE; first-order design numbers, each beside its limit. No circuit is run."""
     from simkit.studies.check import check_machine
     from simkit.studies.loading import load_machine
 
     loaded = load_machine(machine, overrides)
     rows = check_machine(loaded.model)
+    found = suggested(loaded.model, quiet or as_json) if suggest else None
     if as_json:
         document = {
             "machine": {"name": loaded.model.name, "file": str(machine), "digest": loaded.digest},
@@ -32,13 +40,41 @@ def command(machine: Path, overrides: dict[str, str], as_json: bool, quiet: bool
             "rows": [_plain(row) for row in rows],
             "warnings": list(loaded.warnings),
         }
+        if found is not None:
+            from simkit.studies.suggest import document as suggestion
+
+            document["suggestion"] = suggestion(found)
         print(json.dumps(document, indent=1))
     else:
         _table(rows)
         for warning in loaded.warnings:
             note(f"note: {warning}", quiet)
         note("Fast model, no verdict: rehearse with `simkit run`.", quiet)
+    if found is not None:
+        return told(found, as_json)
     return 1 if any(row.status == "over" for row in rows) else 0
+
+
+def suggested(machine: "Machine", silent: bool) -> "Suggested":
+    """The nearest machine within all limits, if one is found."""
+    from simkit.run.cache import default_store
+    from simkit.run.workers import Workers
+    from simkit.studies.suggest import suggest
+    from simkit.verbs.run import cores
+
+    note("searching, then rehearsing what is found", silent)
+    with Workers(cores()) as crew:
+        return suggest(machine, crew, default_store("cases"))
+
+
+def told(found: "Suggested", as_json: bool) -> int:
+    """Say what was found; its exit code."""
+    from simkit.studies.suggest import document, sentence
+    from simkit.verbs.run import CODES
+
+    if not as_json:
+        print(f"\n{sentence(found)}")
+    return CODES[document(found)["verdict"]]
 
 
 def _plain(row: "CheckRow") -> dict[str, object]:

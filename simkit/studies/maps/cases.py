@@ -49,18 +49,21 @@ def full(machine: Machine, scenario: Scenario) -> dict[str, Any]:
         found = Workbench().rehearse(machine, scenario)
     except EngineError as error:
         return {"level": "full", "outcome": "no_verdict", "reason": error.reason, "limits": {},
-                "power": None}  # fmt: skip
+                "power": None, "bridge_loss": None, "link_peak": None}  # fmt: skip
     limits = {
         r.quantity: {
             "ratio": r.ratio,
             "error": None if r.error is None else r.error / abs(r.limit),
             "status": r.status,
+            "first_over_s": r.first_over_s,
         }
         for r in found.rows
     }
     return {
         "level": "full", "outcome": found.verdict.outcome, "reason": found.verdict.reason,
         "limits": limits, "power": found.before.workpiece_power_w,
+        "bridge_loss": found.before.bridge_loss_w,
+        "link_peak": float(found.whole.waves.node("link").max()),
     }  # fmt: skip
 
 

@@ -1,0 +1,1 @@
+"""What would have prevented an overstress: cures searched for, each verified by circuit runs."""

@@ -1,0 +1,156 @@
+"""A search for cures as data, and in sentences."""
+
+from collections.abc import Mapping
+from typing import Any
+
+from simkit.judge.limits import SUDDEN
+from simkit.parameters.load import Loaded
+from simkit.studies.maps.result import title
+from simkit.studies.protect.study import Protection, Remedy, Tried
+from simkit.studies.protect.trip import Boundary, Trip
+
+SCHEMA = "simkit.protect/1"
+
+
+def verdict(found: Protection) -> str:
+    """Within limits when a cure, or nothing at all, keeps every limit; else that of the base."""
+    outcome = str(found.base["outcome"])
+    cured = any(r.best.within for r in found.remedies)
+    return "within_limits" if cured else outcome
+
+
+def document(found: Protection, scenario: Loaded[Any], machine: Loaded[Any]) -> dict[str, Any]:
+    """The search as data; numbers in SI units."""
+    from simkit.studies.results import plain
+
+    result: dict[str, Any] = plain(
+        {
+            "schema": SCHEMA,
+            "scenario": _file(scenario),
+            "machine": _file(machine),
+            "verdict": verdict(found),
+            "reason": reason(found),
+            "without": {"verdict": found.base["outcome"], "reason": found.base["reason"],
+                        "limits": found.base["limits"]},
+            "cures": [_remedy(r, found.base) for r in found.remedies],
+            "clamp": found.clamp,
+            "trip": None if found.trip is None else trip_data(found.trip),
+        }
+    )  # fmt: skip
+    return result
+
+
+def _file(loaded: Loaded[Any]) -> dict[str, str]:
+    return {"name": loaded.model.name, "file": str(loaded.file), "digest": loaded.digest}
+
+
+def _remedy(found: Remedy, base: Mapping[str, Any]) -> dict[str, Any]:
+    return {
+        "cure": found.cure.key,
+        "title": found.cure.title,
+        "note": found.cure.note,
+        "too_little": found.too_little,
+        **tried_data(found.best, base),
+        "tried": [tried_data(t, base) for t in found.tried],
+    }
+
+
+def tried_data(found: Tried, base: Mapping[str, Any]) -> dict[str, Any]:
+    """One step: verdict, margins, and what it costs in the settled state."""
+    worst, sudden = found.worst(), found.worst(SUDDEN)
+    return {
+        "amount": found.step.amount,
+        "parts": found.step.parts,
+        "verdict": found.row["outcome"],
+        "sudden_kept": found.sudden_kept(),
+        "worst_ratio": worst[0],
+        "worst_quantity": worst[1],
+        "worst_sudden_ratio": sudden[0],
+        "worst_sudden_quantity": sudden[1],
+        "power_w": found.row["power"],
+        "power_change_w": _step(found.row["power"], base["power"]),
+        "loss_change_w": _step(found.row["bridge_loss"], base["bridge_loss"]),
+    }
+
+
+def _step(after: float | None, before: float | None) -> float | None:
+    return None if after is None or before is None else after - before
+
+
+def trip_data(found: Trip) -> dict[str, Any]:
+    """The trip: levels with their delays, boundaries with what both runs found."""
+    return {
+        "settled_current_peak_a": found.settled_current,
+        "going_off_exceeds": dict(found.going_off),
+        "link_peak_going_off_v": found.earliest["link_peak"],
+        "boundaries": [_boundary(b) for b in found.boundaries],
+        "levels": [
+            {
+                "share": level.share, "current_a": level.current,
+                "crossing_after_event_s": level.crossing,
+                "longest_delay_s": {
+                    b.name: None if level.crossing is None or b.delay(level.crossing) is None
+                    else (b.delay(level.crossing) or (None,))[0]
+                    for b in found.boundaries
+                },
+            }
+            for level in found.levels
+        ],
+    }  # fmt: skip
+
+
+def _boundary(found: Boundary) -> dict[str, Any]:
+    return {
+        "name": found.name,
+        "kept": list(found.kept),
+        "last_moment_kept_s": found.inside,
+        "first_moment_exceeded_s": found.outside,
+        "inside": None if found.inside_row is None else found.inside_row["limits"],
+        "outside": None if found.outside_row is None else found.outside_row["limits"],
+    }
+
+
+def reason(found: Protection) -> str:
+    """The search in a sentence or two."""
+    if found.base["outcome"] == "within_limits":
+        return "Nothing to prevent: no limit checked is exceeded."
+    if found.base["outcome"] == "no_verdict":
+        return f"No verdict without any cure: {found.base['reason']}"
+    whole = [r for r in found.remedies if r.best.within]
+    partly = [r for r in found.remedies if not r.best.within and r.best.sudden_kept()]
+    if whole:
+        names = "; ".join(f"{r.cure.title.lower()} ({r.best.step.amount})" for r in whole)
+        text = f"Within every limit checked: {names}."
+    else:
+        text = "No cure tried keeps every limit."
+    if partly:
+        names = "; ".join(f"{r.cure.title.lower()} ({r.best.step.amount})" for r in partly)
+        text += f" Only what destroys within a cycle is kept by: {names}."
+    if found.trip is not None:
+        text += " " + " ".join(trip_words(found.trip))
+    return text
+
+
+def trip_words(found: Trip) -> list[str]:
+    """What a trip can do, in sentences."""
+    said = []
+    level = next((x for x in found.levels if x.crossing is not None), None)
+    for b in found.boundaries:
+        delay = b.delay(level.crossing) if level is not None and level.crossing else None
+        if delay is None or level is None:
+            said.append(f"No trip keeps {b.name}." if b.inside is None else
+                        f"A trip at any time keeps {b.name}.")  # fmt: skip
+        elif delay[0] <= 0.0:
+            said.append(f"A trip at {level.current:.3g} A comes too late to keep {b.name}.")
+        else:
+            said.append(
+                f"A trip at {level.current:.3g} A keeps {b.name} with up to "
+                f"{delay[0] * 1e6:.0f} us of delay; {delay[1] * 1e6:.0f} us is too late."
+            )
+    if found.going_off:
+        over = ", ".join(f"{title(q)} ({r:.2f} times)" for q, r in found.going_off.items())
+        said.append(
+            f"Going off by itself, when the event has hardly begun, already exceeds: {over}; how "
+            "much depends on where in the period it comes."
+        )
+    return said

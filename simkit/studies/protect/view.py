@@ -1,0 +1,78 @@
+"""From a search for cures and its document to what the page shows."""
+
+import shlex
+from collections.abc import Mapping
+from typing import Any
+
+from simkit.report.protect import CureRow, DelayCurve, ProtectView
+from simkit.report.view import Fact
+from simkit.studies.maps.result import title
+from simkit.studies.protect.result import trip_words
+from simkit.studies.protect.study import Protection
+from simkit.studies.protect.trip import Boundary, Trip
+from simkit.studies.results import CAUTIONS
+from simkit.units import format_quantity
+
+
+def protect_view(found: Protection, result: Mapping[str, Any]) -> ProtectView:
+    """Everything the page of a search shows."""
+    trip = found.trip
+    return ProtectView(
+        title=found.scenario.title,
+        machine=found.machine.title,
+        outcome=result["verdict"],
+        reason=result["reason"],
+        without=str(found.base["reason"]),
+        cures=tuple(_cure(row) for row in result["cures"]),
+        settled=None if trip is None else trip.settled_current,
+        curves=() if trip is None else tuple(_curve(trip, b) for b in trip.boundaries),
+        trip=() if trip is None else tuple(trip_words(trip)),
+        trip_facts=() if trip is None else tuple(_facts(trip)),
+        clamp=found.clamp,
+        cautions=CAUTIONS,
+        command=shlex.join(["simkit", "protect", result["scenario"]["file"]]),
+    )
+
+
+def _cure(row: Mapping[str, Any]) -> CureRow:
+    kept = "what destroys within a cycle" if row["sudden_kept"] else "neither"
+    if row["verdict"] == "within_limits":
+        kept = "every limit"
+    named = {k: title(row[k]) if row[k] else "" for k in ("worst_quantity",
+                                                          "worst_sudden_quantity")}  # fmt: skip
+    return CureRow(
+        title=row["title"], amount=row["amount"], note=row["note"], too_little=row["too_little"],
+        outcome=row["verdict"], kept=kept, worst=row["worst_ratio"],
+        worst_name=named["worst_quantity"], sudden=row["worst_sudden_ratio"],
+        sudden_name=named["worst_sudden_quantity"], power=_change(row["power_change_w"]),
+        loss=_change(row["loss_change_w"]), parts=row["parts"],
+    )  # fmt: skip
+
+
+def _change(watts: float | None) -> str:
+    if watts is None:
+        return "not known"
+    if abs(watts) < 0.5:
+        return "the same"
+    sign = "+" if watts > 0 else ""
+    return sign + format_quantity(watts, "W", 3)
+
+
+def _curve(trip: Trip, boundary: Boundary) -> DelayCurve:
+    rows = []
+    for level in trip.levels:
+        delay = None if level.crossing is None else boundary.delay(level.crossing)
+        if delay is not None and delay[0] > 0.0:
+            rows.append((level.current, delay[0]))
+    return DelayCurve(boundary.name, tuple(r[0] for r in rows), tuple(r[1] for r in rows))
+
+
+def _facts(trip: Trip) -> list[Fact]:
+    out = [Fact("bridge current, settled peak", f"{trip.settled_current:.3g} A"),
+           Fact("link when going off at once", f"{trip.earliest['link_peak']:.0f} V",
+                "the tank gives its energy back through the diodes")]  # fmt: skip
+    for b in trip.boundaries:
+        if b.inside is not None and b.outside is not None:
+            out.append(Fact(b.name, f"gates off by {b.inside * 1e6:.0f} us after the event began",
+                            f"at {b.outside * 1e6:.0f} us one is exceeded"))  # fmt: skip
+    return out

@@ -1,0 +1,86 @@
+"""`simkit protect`: what would have prevented an overstress, each cure verified by circuit runs."""
+
+import json
+from pathlib import Path
+from typing import Any
+
+import click
+
+from simkit.verbs.common import (
+    cache_option,
+    json_option,
+    note,
+    progress_bar,
+    quiet_option,
+    set_option,
+)
+from simkit.verbs.map import workers
+from simkit.verbs.run import CODES, cores
+
+
+@click.command("protect")
+@click.argument("scenario", type=click.Path(path_type=Path))
+@click.option("--out", type=click.Path(path_type=Path), help="Folder of the report.")
+@click.option("--jobs", type=click.IntRange(1, 256), help="Rehearsals at a time.")
+@set_option
+@cache_option
+@json_option
+@quiet_option
+def command(
+    scenario: Path,
+    out: Path | None,
+    jobs: int | None,
+    overrides: dict[str, str],
+    no_cache: bool,
+    as_json: bool,
+    quiet: bool,
+) -> int:
+    """Search for what prevents the overstress in SCENARIO.
+
+    Exit code: 0 when a cure keeps every limit, or nothing needs one; 1 when none does; 3 when
+    there is no verdict without any cure.
+    """
+    from simkit.run.cache import default_store
+    from simkit.studies.loading import load_scenario
+    from simkit.studies.protect.result import document
+    from simkit.studies.protect.study import Searcher
+
+    loaded, machine = load_scenario(scenario, overrides)
+    store = None if no_cache else default_store("cases")
+    talk = not (quiet or as_json)
+    with progress_bar("protect", not talk) as progress, workers(None, jobs or cores()) as crew:
+        found = Searcher(crew, store, progress).protect(machine.model, loaded.model)
+    result = document(found, loaded, machine)
+    folder = _write(out or Path("reports") / f"protect-{loaded.model.name}", found, result)
+    if as_json:
+        print(json.dumps(result, indent=1))
+    else:
+        _table(result)
+        note(f"report: {folder / 'index.html'}", quiet)
+    return CODES[result["verdict"]]
+
+
+def _write(folder: Path, found: Any, result: dict[str, Any]) -> Path:
+    from simkit.report.protect import write_protection
+    from simkit.studies.folder import whole_folder
+    from simkit.studies.kept import dumped
+    from simkit.studies.protect.view import protect_view
+
+    def fill(fresh: Path) -> None:
+        (fresh / "protect.json").write_text(dumped(result), encoding="utf-8")
+        write_protection(fresh, protect_view(found, result))
+
+    return whole_folder(folder, fill)
+
+
+def _table(result: dict[str, Any]) -> None:
+    for row in result["cures"]:
+        kept = "some" if row["sudden_kept"] else "no"
+        kept = "yes" if row["verdict"] == "within_limits" else kept
+        worst = row["worst_sudden_ratio"]
+        said = "not evaluated" if worst is None else f"{worst:.2f}"
+        print(f"  {kept:4} {row['title']:55} {row['amount']:55} {said}")
+    print("  (yes: every limit kept; some: what destroys within a cycle; last: its worst share)")
+    print(result["reason"])
+    if result["clamp"]:
+        print(result["clamp"])

@@ -1,0 +1,227 @@
+"""The search for cures, on a made-up physics whose answers are known."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+from types import SimpleNamespace
+from typing import Any
+
+import numpy as np
+import pytest
+
+from simkit.circuit.timeline import timeline
+from simkit.parameters.machine import Machine
+from simkit.parameters.scenario import Scenario
+from simkit.studies.loading import load_scenario
+from simkit.studies.protect import trip
+from simkit.studies.protect.cures import cures
+from simkit.studies.protect.result import reason, trip_words, verdict
+from simkit.studies.protect.study import Protection, Remedy, Searcher, Tried, clamp
+from tests.machines import DEMO
+
+NAMES = ("can_current_rms", "recovery_dv_dt", "flux_peak")
+
+
+def loaded(name: str = "pull-out-cold") -> tuple[Machine, Scenario]:
+    scenario, machine = load_scenario(DEMO / f"{name}.toml")
+    return machine.model, scenario.model
+
+
+def row(**ratios: float) -> dict[str, Any]:
+    limits = {
+        q: {"ratio": r, "error": 0.0, "status": "over" if r > 1.0 else "ok", "first_over_s": None}
+        for q, r in ratios.items()
+    }
+    outcome = "over_limit" if any(r > 1.0 for r in ratios.values()) else "within_limits"
+    return {"outcome": outcome, "reason": "", "limits": limits, "power": 1000.0,
+            "bridge_loss": 30.0, "link_peak": 330.0}  # fmt: skip
+
+
+# --- the trip
+
+
+LAST_CAN, LAST_SWITCH = 0.61234e-3, 1.2345e-3
+"""Made up: gates off later than this let the cans, or the diodes, go over their limit [s]."""
+
+
+def tripped(cases: Sequence[tuple[Machine, Scenario]]) -> list[dict[str, Any]]:
+    """Going off always drives the flux over its limit, as from a full tank."""
+    out = []
+    for _, scenario in cases:
+        at = next(e.at for e in scenario.events if e.kind == "trip")
+        can, slope = 1.2 if at > LAST_CAN else 0.9, 3.0 if at > LAST_SWITCH else 0.0
+        out.append(row(can_current_rms=can, recovery_dv_dt=slope, flux_peak=1.05))
+    return out
+
+
+def base(machine: Machine, scenario: Scenario) -> Any:
+    """A whole run whose bridge current climbs straight from 15 A by 20 A in a millisecond."""
+    line = timeline(machine, scenario)
+    start = line.events[0].start
+    time = np.linspace(0.0, line.stop, 30001)
+    swing = 15.0 + np.maximum(time - start, 0.0) * 20e3
+    current = swing * np.where(np.arange(len(time)) % 2, 1.0, -1.0)
+    crossed = {"can_current_rms": LAST_CAN + 20e-6, "recovery_dv_dt": LAST_SWITCH + 5e-6}
+    rows = tuple(
+        SimpleNamespace(quantity=q, first_over_s=start + crossed[q] if q in crossed else None)
+        for q in NAMES
+    )
+    waves = SimpleNamespace(time=time, primary_current=current)
+    return SimpleNamespace(line=line, whole=SimpleNamespace(waves=waves), rows=rows)
+
+
+@pytest.fixture(scope="module")
+def found() -> trip.Trip:
+    machine, scenario = loaded()
+    return trip.search(machine, scenario, base(machine, scenario), tripped)
+
+
+def test_the_last_moment_is_bracketed_to_5_per_cent_of_the_delay(found: trip.Trip) -> None:
+    every, sudden = found.boundaries
+    # 1.2 times 15 A is passed 3 A later, at 20 A/ms: 0.15 ms after the event began.
+    crossing = found.levels[0].crossing
+    assert crossing == pytest.approx(0.15e-3, abs=1e-6)
+    for boundary, last in ((every, LAST_CAN), (sudden, LAST_SWITCH)):
+        assert boundary.inside is not None
+        assert boundary.outside is not None
+        assert boundary.inside <= last < boundary.outside
+        delay = boundary.delay(crossing or 0.0)
+        assert delay is not None
+        assert delay[1] - delay[0] <= 0.05 * (last - 0.15e-3)
+
+
+def test_just_inside_keeps_and_just_outside_does_not(found: trip.Trip) -> None:
+    for boundary in found.boundaries:
+        inside, outside = boundary.inside_row, boundary.outside_row
+        assert inside is not None
+        assert outside is not None
+        assert all(inside["limits"][q]["status"] == "ok" for q in boundary.kept)
+        assert any(outside["limits"][q]["status"] == "over" for q in boundary.kept)
+
+
+def test_what_going_off_exceeds_by_itself_is_said_apart(found: trip.Trip) -> None:
+    assert set(found.going_off) == {"flux_peak"}
+    assert all("flux_peak" not in b.kept for b in found.boundaries)
+    said = " ".join(trip_words(found))
+    assert "flux density (1.05 times)" in said
+    assert "us of delay" in said
+
+
+def test_a_trip_that_never_helps_has_no_boundary() -> None:
+    machine, scenario = loaded()
+    start = base(machine, scenario)
+
+    def never(cases: Sequence[tuple[Machine, Scenario]]) -> list[dict[str, Any]]:
+        times = [next(e.at for e in s.events if e.kind == "trip") for _, s in cases]
+        return [row(can_current_rms=1.5 if t > 1e-5 else 0.9, recovery_dv_dt=0.0, flux_peak=0.5)
+                for t in times]  # fmt: skip
+
+    every = trip.search(machine, scenario, start, never).boundaries[0]
+    assert every.inside is None or every.inside <= 1e-5
+
+
+def test_a_run_with_a_trip_ends_soon_after_it() -> None:
+    machine, scenario = loaded()
+    line = timeline(machine, trip.with_trip(scenario, 1e-3))
+    assert line.stop == pytest.approx(line.events[0].start + 1e-3 + trip.AFTER)
+
+
+# --- the ladders
+
+
+def test_every_cure_has_a_ladder_on_the_demonstration() -> None:
+    keys = [c.key for c in cures(*loaded())]
+    assert keys == ["margin", "tracking", "slower", "part", "diodes", "gate", "snubber", "link"]
+
+
+def test_tracking_lags_by_its_time_constant() -> None:
+    machine, scenario = loaded()
+    tracking = next(c for c in cures(machine, scenario) if c.key == "tracking")
+    for step in tracking.steps:
+        # A first-order loop of bandwidth 1/(2 pi tau) follows a ramp tau behind.
+        bandwidth = float(step.amount.split()[2]) * 1e3
+        event = step.scenario.events[-1]
+        assert event.at == pytest.approx(1.0 / (2.0 * np.pi * bandwidth), rel=0.01)
+        line = timeline(machine, step.scenario)
+        before = line.frequency.first / machine.resonance(line.inductance.first)
+        after = line.frequency.last / machine.resonance(line.inductance.last)
+        assert after == pytest.approx(before)
+
+
+def test_a_larger_gate_resistor_leaves_turn_off_as_it_was() -> None:
+    machine, scenario = loaded()
+    gate = next(c for c in cures(machine, scenario) if c.key == "gate")
+    for step in gate.steps:
+        drive = step.machine.drive
+        assert drive.turn_off_resistor is not None
+        both = 1.0 / (1.0 / drive.gate_resistor + 1.0 / drive.turn_off_resistor)
+        assert both == pytest.approx(machine.drive.gate_resistor)
+
+
+def test_a_drive_that_already_tracks_needs_no_tracking() -> None:
+    machine, scenario = loaded()
+    start = scenario.start.model_copy(update={"tracks": True})
+    tracked = scenario.model_copy(update={"start": start})
+    assert "tracking" not in [c.key for c in cures(machine, tracked)]
+
+
+def test_ladders_end_where_every_limit_is_kept(monkeypatch: pytest.MonkeyPatch) -> None:
+    machine, scenario = loaded()
+    margin = next(c for c in cures(machine, scenario) if c.key == "margin")
+    searcher = Searcher()
+
+    def runs(cases: Sequence[tuple[Machine, Scenario]]) -> list[dict[str, Any]]:
+        return [row(can_current_rms=2.05 - 20.0 * (s.start.margin or 0.0), recovery_dv_dt=0.5)
+                for _, s in cases]  # fmt: skip
+
+    monkeypatch.setattr(searcher, "runs", runs)
+    (remedy,) = searcher.ladders([margin])
+    # 2.05 - 20 m falls below 1 above m = 5.25 %; steps stand at 3, 4, 5, 6.5 %.
+    assert remedy.best.within
+    assert remedy.best.step.amount.startswith("6.5 %")
+    assert remedy.too_little.startswith("5 %")
+
+
+def test_ranking_puts_every_limit_before_the_sudden_before_neither() -> None:
+    cure = cures(*loaded())[0]
+    step = cure.steps[0]
+    made = [
+        Remedy(cure, t, (t,))
+        for t in (
+            Tried(step, row(can_current_rms=1.1, recovery_dv_dt=1.2)),
+            Tried(step, row(can_current_rms=1.5, recovery_dv_dt=0.2)),
+            Tried(step, row(can_current_rms=0.9, recovery_dv_dt=0.9)),
+        )
+    ]
+    kept = [(r.best.within, r.best.sudden_kept()) for r in sorted(made, key=lambda r: r.rank)]
+    assert kept == [(True, True), (False, True), (False, False)]
+    machine, scenario = loaded()
+    whole = Protection(machine, scenario, row(can_current_rms=2.0), tuple(made))
+    assert verdict(whole) == "within_limits"
+    only = Protection(machine, scenario, row(can_current_rms=2.0), tuple(made[:2]))
+    assert verdict(only) == "over_limit"
+    assert "No cure tried keeps every limit" in reason(only)
+
+
+def test_what_was_not_evaluated_is_kept_by_nobody() -> None:
+    step = cures(*loaded())[0].steps[0]
+    blank = {"outcome": "no_verdict", "reason": "", "limits": {}, "power": None,
+             "bridge_loss": None, "link_peak": None}  # fmt: skip
+    tried = Tried(step, blank)
+    assert not tried.within
+    assert not tried.sudden_kept()
+    assert tried.worst()[0] == float("inf")
+
+
+def test_a_clamp_acts_only_where_the_link_rises() -> None:
+    machine, _ = loaded()
+    assert "would not act" in clamp(machine, row() | {"link_peak": 326.0})
+    assert "rises to 420 V" in clamp(machine, row() | {"link_peak": 420.0})
+
+
+def test_nothing_to_prevent_is_said(tmp_path: Path) -> None:
+    machine, scenario = loaded()
+    calm = Protection(machine, scenario, row(can_current_rms=0.5))
+    assert verdict(calm) == "within_limits"
+    assert reason(calm).startswith("Nothing to prevent")
