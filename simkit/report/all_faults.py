@@ -5,6 +5,7 @@ from pathlib import Path
 from typing import Any
 
 from simkit.report.html import SCALE, rendered
+from simkit.report.style import themed
 
 WORDS = {
     "over_limit": "over a limit",
@@ -15,13 +16,28 @@ WORDS = {
 ICONS = {"over_limit": "✗", "within_limits": "✓", "no_verdict": "?", "not_here": "–"}
 
 
-def write_table(folder: Path, result: Mapping[str, Any], titles: Mapping[str, str]) -> None:
-    """Write `index.html` into an existing folder; `titles`: words for each judged quantity."""
-    (folder / "index.html").write_text(table_page(result, titles), encoding="utf-8")
+def write_table(
+    folder: Path,
+    result: Mapping[str, Any],
+    titles: Mapping[str, str],
+    figures: Mapping[str, str],
+) -> None:
+    """Write `index.html` and `figures/*.svg` into an existing folder.
+
+    `titles`: words for each judged quantity; `figures`: SVG text by name.
+    """
+    (folder / "figures").mkdir()
+    for name, svg in figures.items():
+        (folder / "figures" / f"{name}.svg").write_text(svg, encoding="utf-8")
+    (folder / "index.html").write_text(table_page(result, titles, figures), encoding="utf-8")
 
 
-def table_page(result: Mapping[str, Any], titles: Mapping[str, str]) -> str:
-    """The table as HTML text."""
+def table_page(
+    result: Mapping[str, Any], titles: Mapping[str, str], figures: Mapping[str, str]
+) -> str:
+    """The table and the maps as HTML text."""
+    from markupsafe import Markup
+
     rows = result["situations"]
     return rendered(
         "all_faults.html.j2",
@@ -35,6 +51,7 @@ def table_page(result: Mapping[str, Any], titles: Mapping[str, str]) -> str:
         seconds=result["total_seconds"],
         top=SCALE,
         margin_words=margin_words,
+        figures={name: Markup(themed(svg, name)) for name, svg in figures.items()},
     )
 
 

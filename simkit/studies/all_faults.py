@@ -151,14 +151,19 @@ def _told(rehearsal: Rehearsal) -> dict[str, Any]:
         "limit": shown.limit if shown else None,
         "ratio": max(rated, default=None),
         "time_s": None if first is None else first - begin,
-        "method": f"circuit{why_whole(rehearsal)}{_slow_words(rehearsal)}",
+        "method": method_words(rehearsal),
         "slow": [asdict(fact) for fact in rehearsal.slow],
         "engine_cpu_seconds": sum(s.run.cpu_seconds for s in rehearsal.stretches),
     }
 
 
-def _slow_words(rehearsal: Rehearsal) -> str:
-    return " | minutes: thermal march from the run's losses" if rehearsal.slow else ""
+def method_words(rehearsal: Rehearsal) -> str:
+    """How the row was found."""
+    sampled = "whole" if rehearsal.is_whole else "sampled where it decides"
+    said = [why_whole(rehearsal).removeprefix(" | ") or f"circuit, {sampled}"]
+    if rehearsal.slow:
+        said.append("minutes: a thermal march from the run's losses")
+    return "; ".join(said)
 
 
 def closest(rows: tuple[Judged, ...]) -> Judged | None:

@@ -96,6 +96,7 @@ def _write(folder: Path, machine: "Loaded[Machine]", result: dict[str, Any]) -> 
     from simkit.judge.quantities import QUANTITIES
     from simkit.report.all_faults import write_table
     from simkit.studies.all_faults import scenario_files
+    from simkit.studies.bench_maps import figures_of
     from simkit.studies.folder import whole_folder
     from simkit.studies.kept import dumped
 
@@ -104,7 +105,8 @@ def _write(folder: Path, machine: "Loaded[Machine]", result: dict[str, Any]) -> 
 
     def fill(fresh: Path) -> None:
         (fresh / MARK).write_text(dumped(result), encoding="utf-8")
-        write_table(fresh, result, {key: words.title for key, words in QUANTITIES.items()})
+        titles = {key: words.title for key, words in QUANTITIES.items()}
+        write_table(fresh, result, titles, figures_of(machine.model))
         (fresh / "scenarios").mkdir()
         for name, text in scenario_files(machine, back.as_posix()):
             (fresh / "scenarios" / f"{name}.toml").write_text(text, encoding="utf-8")

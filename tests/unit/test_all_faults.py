@@ -1,0 +1,111 @@
+"""The table of all situations: its order, its words, and that a run cut short carries on.
+
+No circuit here; what the situations come to is in tests/engine/test_situations.py.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from simkit.report.all_faults import margin_words, table_page
+from simkit.run.backend import Budget
+from simkit.run.cache import Store
+from simkit.studies import all_faults
+from simkit.studies.all_faults import Row, document, table, worst_verdict
+from simkit.studies.loading import load_machine
+from simkit.studies.situations import Case
+from tests.machines import DEMO
+
+MACHINE = load_machine(DEMO / "machine.toml")
+
+
+def told(job: Mapping[str, Any]) -> dict[str, Any]:
+    """What a worker would bring back, made up from the case's name."""
+    ratio = {"gate-reversed": 40.0, "fuse-opens": 0.5}.get(job["scenario"]["name"], 0.9)
+    verdict = "over_limit" if ratio > 1.0 else "within_limits"
+    return {
+        "verdict": verdict, "reason": "so it is", "part": "Q1", "quantity": "gate_lift",
+        "unit": "V", "value": 3.5 * ratio, "limit": 3.5, "ratio": ratio,
+        "time_s": 1e-6 if ratio > 1.0 else None, "method": "", "slow": [],
+        "engine_cpu_seconds": 0.1, "timed_out": False,
+    }  # fmt: skip
+
+
+def made(store: Store | None) -> list[Row]:
+    return table(MACHINE, engine_name="ngspice", budget=Budget(), store=store, executor=None)
+
+
+@pytest.fixture
+def _three(monkeypatch: pytest.MonkeyPatch) -> None:
+    keep = ("gate-reversed", "fuse-opens", "half-turns", "snubber-missing")
+    every = all_faults.cases(MACHINE.model)
+    monkeypatch.setattr(all_faults, "cases", lambda m: {n: every[n] for n in keep})
+    monkeypatch.setattr(all_faults, "rehearse_case", told)
+
+
+@pytest.mark.usefixtures("_three")
+def test_worst_comes_first_and_what_cannot_happen_last() -> None:
+    rows = made(None)
+    assert [r.name for r in rows] == [
+        "gate-reversed",
+        "half-turns",
+        "fuse-opens",
+        "snubber-missing",
+    ]
+    assert rows[0].margin == pytest.approx(-39.0)
+    assert rows[-1].verdict == "not_here"
+    assert worst_verdict(rows) == "over_limit"
+
+
+@pytest.mark.usefixtures("_three")
+def test_a_run_cut_short_carries_on(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    ran: list[str] = []
+
+    def failing(job: Mapping[str, Any]) -> dict[str, Any]:
+        if len(ran) == 2:
+            raise KeyboardInterrupt
+        ran.append(job["scenario"]["name"])
+        return told(job)
+
+    monkeypatch.setattr(all_faults, "rehearse_case", failing)
+    with pytest.raises(KeyboardInterrupt):
+        made(Store(tmp_path))
+    again: list[str] = []
+
+    def noting(job: Mapping[str, Any]) -> dict[str, Any]:
+        again.append(job["scenario"]["name"])
+        return told(job)
+
+    monkeypatch.setattr(all_faults, "rehearse_case", noting)
+    rows = made(Store(tmp_path))
+    assert len(rows) == 4
+    assert len(ran) == 2
+    assert set(again).isdisjoint(ran)
+
+
+@pytest.mark.usefixtures("_three")
+def test_the_page_shows_every_row_and_asks_nobody() -> None:
+    page = table_page(document(MACHINE, made(None), 3.0), {"gate_lift": "gate voltage"}, {})
+    assert "One gate winding reversed" in page
+    assert "40 times" in page
+    assert "Cannot happen here" in page
+    assert "http" not in page
+
+
+def test_margins_in_words() -> None:
+    assert margin_words(0.77) == "23% left"
+    assert margin_words(4.0) == "4 times"
+
+
+def test_a_case_travels_as_plain_data() -> None:
+    import json
+
+    case = all_faults.cases(MACHINE.model)["gate-reversed"]
+    assert isinstance(case, Case)
+    job = json.loads(json.dumps(all_faults._job(case, "ngspice", Budget())))
+    assert all_faults.Machine.model_validate(job["machine"]) == case.machine
+    assert all_faults.Scenario.model_validate(job["scenario"]) == case.scenario
