@@ -21,11 +21,14 @@ from simkit.run.backend import EngineRun, Progress
 from simkit.studies import closeup
 from simkit.studies.closeup import Scouted, scouted
 from simkit.studies.findings import Findings, Rehearsal, findings
+from simkit.studies.kick import with_kick
 from simkit.studies.settings import Settings
 from simkit.studies.warming import warmed
 from simkit.studies.windows import Runner, Stretch, run_stretch, seed_at
 
 WORKING = Analysis(step=20e-9, reltol=1e-4)
+LOOK = Analysis(step=40e-9, reltol=1e-4)
+"""Of the samples: what decides is run again with FINE."""
 FINE = Analysis(step=5e-9, reltol=3e-5)
 RUN_IN = 8
 """Cycles before anything is measured in a whole run [1]."""
@@ -75,7 +78,7 @@ def rehearse(
         machine, warm = warmed(
             machine,
             lambda trial: _Job(
-                trial, scouted(trial, line), runner, settings, counter, retries
+                trial, scouted(trial, line, settled), runner, settings, counter, retries
             ).calm(settled),
         )
     scout = scouted(machine, line)
@@ -149,7 +152,8 @@ class _Job:
         line = self.scout.line
         stop = min(start + (cycles + 1) / line.frequency.at(start) + WATCHED, line.end)
         part = line.stretch(start - seeds.run_in(start, memories), stop)
-        return self._run(part, seeds.seed(part.begin), WORKING, start)
+        seed = with_kick(self.machine, part, part.begin, seeds.seed(part.begin))
+        return self._run(part, seed, LOOK, start)
 
     def calm(self, settled: float) -> Stretch:
         """The last cycles of the settled part, which ends at a time [s]."""
@@ -165,7 +169,8 @@ class _Job:
             spans = worst_spans(stretches[0], self.scout.line, wanted)
             return self.gather([self._fine_at(stretches[0], a, b) for a, b in spans])
         chosen = [stretches[k] for k in closeup.deciding(stretches, wanted)]
-        return self.gather([self._fine_at(s, s.cycles[0].start, s.cycles[-1].end) for s in chosen])
+        spans = [closeup.deciding_cycles(s, wanted) for s in chosen]
+        return self.gather([self._fine_at(s, *span) for s, span in zip(chosen, spans, strict=True)])
 
     def _fine_whole(self) -> Stretch:
         """The whole event again: what a fault leaves behind is in no seed."""
@@ -177,7 +182,7 @@ class _Job:
         period = 1.0 / line.frequency.at(start)
         stop = min(end + 0.3 * period + WATCHED, line.end)
         part = line.stretch(start - FINE_RUN_IN * period, stop)
-        seed = seed_at(rough.waves, part.begin)
+        seed = with_kick(self.machine, part, part.begin, seed_at(rough.waves, part.begin))
         return lambda: self._run(part, seed, FINE, start - 0.1 * period)
 
     def _run(self, part: Timeline, seed: Seed, analysis: Analysis, measured: float) -> Stretch:

@@ -18,6 +18,7 @@ from simkit.parameters.machine import Machine
 from simkit.parameters.scenario import Scenario
 from simkit.studies.aftermath import SlowFact, with_aftermath
 from simkit.studies.closeup import Scouted, merged
+from simkit.studies.surrogate import Curve
 from simkit.studies.warming import Warmed
 from simkit.studies.windows import Stretch
 
@@ -97,14 +98,17 @@ class Rehearsal:
 def findings(found: Findings) -> Rehearsal:
     """Look into what the runs left."""
     whole = merged(found.stretches) if len(found.stretches) > 1 else found.stretches[0]
-    residue = seed_residue(found)
-    series, errors = refined(whole, found.fine, residue)
+    curves = between_samples(found)
+    series, errors = refined(whole, found.fine, found.residues)
+    for quantity, more in unseen(series, curves).items():
+        if quantity in errors:
+            errors[quantity] += more
     if "supply_current" in errors:
         errors["supply_current"] += link_gap(found)
-    heat, left = junctions(found, series)
+    heat, left = junctions(found, series, curves)
     series += heat
     errors |= junction_errors(found.machine, errors)
-    rows = tuple(_row(limit, series, errors) for limit in machine_limits(found.machine))
+    rows = tuple(_row(limit, series, errors, curves) for limit in machine_limits(found.machine))
     first = min((e.start for e in found.line.events), default=None)
     modes = mode_spans(found, whole)
     context = _context(rows, modes)
@@ -125,7 +129,7 @@ def findings(found: Findings) -> Rehearsal:
         modes=modes,
         energy=energy_over(found),
         seconds_to_limit=left,
-        seed_residue=residue,
+        seed_residue=seed_residue(found),
         retries=found.retries,
         warming=found.warming,
     )
@@ -137,6 +141,24 @@ def seed_residue(found: Findings) -> float:
     decisive = [min(found.residues, key=lambda t: abs(t - f.cycles[0].start))
                 for f in found.fine if found.residues]  # fmt: skip
     return max((found.residues[t] for t in decisive), default=0.0)
+
+
+def between_samples(found: Findings) -> dict[str, Curve]:
+    """Courses of judged quantities between the samples; none where the circuit ran throughout."""
+    if found.is_whole or not found.line.events:
+        return {}
+    parts = sorted({s.part for s in found.stretches[0].series if s.quantity == "loss"})
+    return found.scout.scaled(found.stretches, parts)
+
+
+def unseen(series: Sequence[Series], curves: dict[str, Curve]) -> dict[str, float]:
+    """By how much a course rises above everything sampled, per quantity."""
+    out = {}
+    for quantity, curve in curves.items():
+        values = [s.worst[0] for s in series if s.quantity == quantity]
+        if values:
+            out[quantity] = max(curve.peak[0] - max(values), 0.0)
+    return out
 
 
 def link_gap(found: Findings) -> float:
@@ -161,16 +183,17 @@ def link_gap(found: Findings) -> float:
 
 
 def refined(
-    whole: Stretch, fine: Sequence[Stretch], residue: float
+    whole: Stretch, fine: Sequence[Stretch], residues: dict[float, float]
 ) -> tuple[list[Series], dict[str, float]]:
     """Series with the finer values in place, and the error per quantity.
 
     The error is the largest difference, value by value at the same cycle of the same part, plus
-    what the seed may have left of the value. A quantity that no finer run touched has none.
+    what the seed may have left of the value in the sample it comes from. A quantity that no finer
+    run touched has none.
     """
     out: list[Series] = []
     errors: dict[str, float] = {}
-    sizes: dict[str, float] = {}
+    worst: dict[str, tuple[float, float]] = {}
     for series in whole.series:
         values = series.values.copy()
         for stretch in fine:
@@ -182,10 +205,16 @@ def refined(
                 gap = abs(float(value - series.values[k]))
                 errors[series.quantity] = max(errors.get(series.quantity, 0.0), gap)
                 values[k] = value
-        if len(values):
-            sizes[series.quantity] = max(sizes.get(series.quantity, 0.0), float(values.max()))
         out.append(replace(series, values=values))
-    return out, {q: e + residue * sizes[q] for q, e in errors.items()}
+        if len(values) and out[-1].worst[0] >= worst.get(series.quantity, (0.0, 0.0))[0]:
+            worst[series.quantity] = out[-1].worst
+
+    def left(quantity: str) -> float:
+        value, when = worst.get(quantity, (0.0, 0.0))
+        nearest = min(residues, key=lambda t: abs(t - when), default=None)
+        return 0.0 if nearest is None else residues[nearest] * value
+
+    return out, {q: e + left(q) for q, e in errors.items()}
 
 
 def _same(pool: Sequence[Series], wanted: Series) -> Series:
@@ -195,10 +224,17 @@ def _same(pool: Sequence[Series], wanted: Series) -> Series:
     return replace(wanted, times=np.array([]), values=np.array([]))
 
 
-def _row(limit: Limit, series: Sequence[Series], errors: dict[str, float]) -> Judged:
+def _row(
+    limit: Limit, series: Sequence[Series], errors: dict[str, float], curves: dict[str, Curve]
+) -> Judged:
     mine = [s for s in series if s.quantity == limit.quantity]
     error = errors.get(limit.quantity, float("nan"))
-    return judged(limit, [(s, error) for s in mine])
+    row = judged(limit, [(s, error) for s in mine])
+    if row.first_over_s is None or limit.quantity not in curves:
+        return row
+    # A sample over the limit says that it is over; when that began lies between the samples.
+    began = curves[limit.quantity].first_above(limit.bound)
+    return row if began is None else replace(row, first_over_s=min(began, row.first_over_s))
 
 
 def _context(rows: Sequence[Judged], modes: Sequence[ModeSpan]) -> str:
@@ -210,8 +246,13 @@ def _context(rows: Sequence[Judged], modes: Sequence[ModeSpan]) -> str:
     return MODE_WORDS.get(mode, "")
 
 
-def junctions(found: Findings, series: Sequence[Series]) -> tuple[list[Series], float]:
-    """Junction temperature of each switch, in the event and held, and the time left [s]."""
+def junctions(
+    found: Findings, series: Sequence[Series], curves: dict[str, Curve]
+) -> tuple[list[Series], float]:
+    """Junction temperature of each switch, in the event and held, and the time left [s].
+
+    Between samples the loss follows the fast model's course, scaled to them.
+    """
     machine = found.machine
     losses = [s for s in series if s.quantity == "loss"]
     ratings = machine.switch.ratings
@@ -225,9 +266,11 @@ def junctions(found: Findings, series: Sequence[Series]) -> tuple[list[Series], 
     for s, calm in zip(losses, before, strict=True):
         start = thermal.settled_junction(machine, calm, sum(before))
         grid = np.union1d(s.times, np.linspace(s.times[0], s.times[-1], 200))
-        course = thermal.junction_course(
-            ratings, start, calm, grid, np.interp(grid, s.times, s.values)
-        )
+        dense = curves.get(f"loss {s.part}")
+        loss = np.interp(grid, s.times, s.values)
+        if dense is not None:
+            loss = np.interp(grid, dense.time, dense.values)
+        course = thermal.junction_course(ratings, start, calm, grid, loss)
         last = float(np.mean(s.values[s.times > s.times[-1] - 80e-6][-LEDGER:]))
         held = thermal.held_junction(ratings, start, calm, last, machine.limits.hold_time)
         left = min(left, thermal.time_to_limit(ratings, start, calm, last, bound))
@@ -295,7 +338,7 @@ def mode_spans(found: Findings, whole: Stretch) -> tuple[ModeSpan, ...]:
 
 
 def energy_over(found: Findings) -> EnergyBalance:
-    """Energy balance over the event; between samples the powers run straight.
+    """Energy balance over the event; between samples the powers follow the squared coil current.
 
     The residual is the largest of any stretch.
     """
@@ -308,10 +351,13 @@ def energy_over(found: Findings) -> EnergyBalance:
         return parts[0][2]
     middle = np.array([p[0] for p in parts])
     grid = np.linspace(0.0, found.line.end, 400)
+    cycles = found.scout.event.cycles
+    square = np.maximum(cycles.coil_current_peak, 1e-9) ** 2
 
     def total(values: Sequence[float]) -> float:
         power = np.array(values) / np.array([p[1] for p in parts])
-        return float(np.trapezoid(np.interp(grid, middle, power), grid))
+        share = np.interp(grid, middle, power / np.interp(middle, cycles.time, square))
+        return float(np.trapezoid(share * np.interp(grid, cycles.time, square), grid))
 
     names = parts[0][2].dissipated
     return EnergyBalance(
