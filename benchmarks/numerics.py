@@ -12,11 +12,13 @@ import sys
 from collections.abc import Callable, Sequence
 from dataclasses import asdict, dataclass
 from pathlib import Path
+from typing import Any
 
 from benchmarks.scenarios import CHISEL, CRUCIBLE, machine, pull_out, shipped, steady
-from benchmarks.whole import NOTHING, reference, relative
-from simkit.parameters.machine import Machine
+from benchmarks.whole import NOTHING, reference
+from simkit.errors import EngineError
 from simkit.parameters.scenario import Scenario
+from simkit.run.engines import engine
 from simkit.studies.workbench import Workbench
 
 ROOT = Path(__file__).resolve().parents[1]
@@ -129,14 +131,14 @@ def errors_section(tables: Sequence[Table]) -> list[str]:
     lines = [
         "## Stated errors against a converged reference",
         "",
-        "Reference: plain `ngspice -b` through the whole scenario, step bound and tolerance refined",
-        "until no judged figure moves by 0.2 %. A figure is inside when it differs by no more than",
-        "its own stated error and the reference's last move.",
+        "Reference: plain `ngspice -b` through the whole scenario, step bound and tolerance",
+        "refined until no judged figure moves by 0.2 %. A figure is inside when it differs by no",
+        "more than its own stated error and the reference's last move.",
         "",
         f"**{inside} of {len(tables)} rehearsals have every judged figure inside; the largest",
         f"difference is {beyond:.2f} times what was stated.**",
         "",
-        "| rehearsal | kind | reference settled | all inside | worst figure | differs by | stated |",
+        "| rehearsal | kind | reference settled | inside | worst figure | differs by | stated |",
         "| --- | --- | --- | --- | --- | --- | --- |",
     ]
     for t in tables:
@@ -169,8 +171,178 @@ def _yes(value: bool) -> str:
 def _percent(value: float | None, figure: Checked) -> str:
     if value is None:
         return "none"
-    return f"{100.0 * relative(value, 0.0, 0.0) if False else 100.0 * value / _size(figure):.2f} %"
+    size = max(abs(figure.reference), NOTHING * figure.limit)
+    return f"{100.0 * value / size:.2f} %"
 
 
-def _size(figure: Checked) -> float:
-    return max(abs(figure.reference), NOTHING * figure.limit)
+@dataclass(frozen=True)
+class Opinion:
+    """One judged figure by both engines: values and stated errors."""
+
+    quantity: str
+    limit: float
+    first: float | None
+    second: float | None
+    first_error: float | None
+    second_error: float | None
+
+    @property
+    def share(self) -> float:
+        """Difference over the larger of both errors' sum and 1 % [1]; infinity without both."""
+        both = (self.first, self.second, self.first_error, self.second_error)
+        known = [value for value in both if value is not None]
+        if len(known) < len(both):
+            return float("inf")
+        first, second, first_error, second_error = known
+        one_percent = 0.01 * max(abs(first), NOTHING * self.limit)
+        return abs(first - second) / max(first_error + second_error, one_percent)
+
+
+@dataclass(frozen=True)
+class Compared:
+    """The compared figures of one subject; failed: why the second engine gave none."""
+
+    name: str
+    kind: str
+    figures: tuple[Opinion, ...]
+    failed: str = ""
+
+
+def compare(subject: Subject, first: Workbench, second: Workbench) -> Compared:
+    """Rehearse a subject on both engines."""
+    scenario, subject_machine = subject.make(), machine(subject.machine)
+    one = first.rehearse(subject_machine, scenario)
+    try:
+        other = second.rehearse(subject_machine, scenario)
+    except EngineError as error:
+        return Compared(subject.name, subject.kind, (), error.reason)
+    mate = {r.quantity: r for r in other.rows}
+    return Compared(
+        subject.name, subject.kind,
+        tuple(
+            Opinion(r.quantity, r.limit, r.value, mate[r.quantity].value, r.error,
+                    mate[r.quantity].error)
+            for r in one.rows
+        ),
+    )  # fmt: skip
+
+
+def engines_section(tables: Sequence[Compared]) -> list[str]:
+    """The table of the two engines."""
+    agree = sum(bool(t.figures) and all(f.share <= 1.0 for f in t.figures) for t in tables)
+    lines = [
+        "## Two engines",
+        "",
+        "The same rehearsals on ngspice and on neospice, each sampling and refining by itself. A",
+        "figure agrees within the sum of both stated errors or 1 %.",
+        "",
+        f"**In {agree} of {len(tables)} rehearsals every judged figure agrees.**",
+        "",
+        "| rehearsal | kind | all agree | worst figure | ngspice | neospice | over allowed |",
+        "| --- | --- | --- | --- | --- | --- | --- |",
+    ]
+    for t in tables:
+        if not t.figures:
+            lines.append(f"| {t.name} | {t.kind} | no | {t.failed} | | | |")
+            continue
+        w = max(t.figures, key=lambda f: f.share)
+        lines.append(
+            f"| {t.name} | {t.kind} | {_yes(w.share <= 1.0)} | {w.quantity} | {_short(w.first)} "
+            f"| {_short(w.second)} | {w.share:.2f} |"
+        )
+    return [*lines, ""]
+
+
+def _short(value: float | None) -> str:
+    return "none" if value is None else f"{value:.4g}"
+
+
+def load() -> dict[str, list[Any]]:
+    """What was measured before: raw figures by table."""
+    if STORE.exists():
+        return dict(json.loads(STORE.read_text(encoding="utf-8")))
+    return {}
+
+
+def document(stored: dict[str, list[Any]]) -> str:
+    """The whole document from raw figures."""
+    lines = [
+        "# How far the numbers can be trusted",
+        "",
+        "Written by `python -m benchmarks.numerics`; do not edit by hand. Raw figures are in",
+        "`benchmarks/numerics.json`.",
+        "",
+    ]
+    errors = [
+        Table(d["name"], d["kind"], d["settled"], tuple(Checked(**f) for f in d["figures"]))
+        for d in stored.get("errors", [])
+    ]
+    engines = [
+        Compared(d["name"], d["kind"], tuple(Opinion(**f) for f in d["figures"]), d["failed"])
+        for d in stored.get("engines", [])
+    ]
+    lines += errors_section(errors) if errors else []
+    lines += engines_section(engines) if engines else []
+    if "map" in stored:
+        lines += map_section(stored["map"])
+    return "\n".join(lines).rstrip() + "\n"
+
+
+def map_section(rows: Sequence[dict[str, Any]]) -> list[str]:
+    """The fast map against circuit runs, as the fifth benchmark left it."""
+    worst = {key: max(abs(r[key]) for r in rows) for key in ("tank_voltage", "supply_current")}
+    lines = [
+        "## The fast map against circuit runs",
+        "",
+        f"Worst of {len(rows)} random points: tank voltage {100 * worst['tank_voltage']:.1f} %,",
+        f"supply current {100 * worst['supply_current']:.1f} %.",
+        "",
+        "| point | tank voltage | supply current | mode, fast | mode, circuit |",
+        "| --- | --- | --- | --- | --- |",
+    ]
+    for r in rows:
+        lines.append(
+            f"| {r['point']} | {100 * r['tank_voltage']:+.2f} % "
+            f"| {100 * r['supply_current']:+.2f} % | {r['fast_mode']} | {r['mode']} |"
+        )
+    return [*lines, ""]
+
+
+def save(stored: dict[str, list[Any]]) -> None:
+    """Raw figures and the document made of them."""
+    STORE.write_text(json.dumps(stored, indent=1) + "\n", encoding="utf-8")
+    DOCUMENT.write_text(document(stored), encoding="utf-8")
+
+
+def measure(name: str, one: Callable[[Subject], Any], only: str) -> None:
+    """Measure one table subject by subject, keeping what is done."""
+    stored = load()
+    done = [] if not only else [d for d in stored.get(name, []) if d["name"] != only]
+    for subject in subjects():
+        if only and subject.name != only:
+            continue
+        print(f"{name}: {subject.name}", file=sys.stderr)
+        done.append(asdict(one(subject)))
+        order = [s.name for s in subjects()]
+        stored = load() | {name: sorted(done, key=lambda d: order.index(d["name"]))}
+        save(stored)
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    """Command line of this module."""
+    parser = argparse.ArgumentParser(prog="python -m benchmarks.numerics", description=__doc__)
+    parser.add_argument("--only", choices=("errors", "engines", "page"))
+    parser.add_argument("--subject", default="", help="one rehearsal by its name")
+    asked = parser.parse_args(arguments)
+    if asked.only in (None, "errors"):
+        bench = Workbench(engine=engine("ngspice"))
+        measure("errors", lambda s: check(s, bench), asked.subject)
+    if asked.only in (None, "engines"):
+        first, second = Workbench(engine=engine("ngspice")), Workbench(engine=engine("neospice"))
+        measure("engines", lambda s: compare(s, first, second), asked.subject)
+    save(load())
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())
