@@ -33,6 +33,8 @@ VERBS = {
     "new": "A commented machine file and first scenarios from a few asked values.",
     "bench": "A local page to change values and rehearse.",
     "explain": "What a quantity, a key or a term is, and what to change.",
+    "bring-up": "Staged bring-up sheet: what to set, what to read, when to stop.",
+    "fit": "Adjust a machine to measured readings; name faults that explain them.",
     "completion": "Print what lets a shell complete verbs, options and names.",
     "schema": "Print the JSON Schema of a kind of file.",
     "cache": "Show or clear what is kept of earlier runs.",

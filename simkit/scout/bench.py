@@ -6,18 +6,19 @@ A setting is a load, a voltage and a drive frequency; what is shown are the read
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from math import pi, sqrt
 from typing import TYPE_CHECKING
 
 import numpy as np
 
+from simkit.parts.working import load_at, load_at_margin
 from simkit.scout.phasor import Complex, Harmonics, input_impedance, solve
 from simkit.scout.plant import Array, channel_resistance, plant_from_machine
 
 if TYPE_CHECKING:
-    from simkit.parameters.machine import Machine
+    from simkit.parameters.machine import Load, Machine
 
 POWERED = frozenset(
     {"supply_current", "tank_voltage", "tank_scope", "primary_current", "current_scope", "phase",
@@ -50,6 +51,14 @@ class Setting:
         return self.frequency
 
 
+def load_of(machine: Machine, setting: Setting) -> Load:
+    """The load as the setting drives it: steel shows other L and R at another current."""
+    voltage = setting.supply_voltage
+    if setting.margin is None and setting.frequency is not None:
+        return load_at(machine, setting.load, setting.frequency, voltage)
+    return load_at_margin(machine, setting.load, setting.margin or 0.0, voltage)
+
+
 def resonance(machine: Machine, setting: Setting) -> float:
     """Frequency at which bridge current and voltage are in phase [Hz].
 
@@ -58,7 +67,7 @@ def resonance(machine: Machine, setting: Setting) -> float:
     """
     from scipy.optimize import brentq
 
-    load = machine.load(setting.load)
+    load = load_of(machine, replace(setting, frequency=None, margin=0.0))
     plant = plant_from_machine(machine, load, setting.supply_voltage)
     middle = machine.resonance(load.inductance)
     grid = middle * np.linspace(0.8, 1.25, 181)
@@ -76,7 +85,7 @@ def resonance(machine: Machine, setting: Setting) -> float:
 
 def settled(machine: Machine, setting: Setting) -> Harmonics:
     """Harmonic solution at a setting; the rails sag behind the source where it says so."""
-    load, voltage = machine.load(setting.load), setting.supply_voltage
+    load, voltage = load_of(machine, setting), setting.supply_voltage
     frequency = setting.drive(machine)
     found = solve(plant_from_machine(machine, load, voltage), frequency)
     if not setting.at_source:
@@ -104,7 +113,7 @@ def fast_readings(
 
 def of_state(machine: Machine, setting: Setting, state: Harmonics) -> dict[str, float]:
     """Powered readings of a harmonic solution. Coil voltage: (R + j w L) times the coil current."""
-    load = machine.load(setting.load)
+    load = load_of(machine, setting)
     omega = 2.0 * np.pi * state.frequency * state.order
     coil = state.outputs["coil_current"] * (load.resistance + 1j * omega * load.inductance)
     legs = 2 if machine.bridge.topology == "full" else 1
@@ -146,7 +155,7 @@ def unpowered(
     machine: Machine, setting: Setting, names: frozenset[str] | None = None
 ) -> dict[str, float]:
     """Resonance, ring-down, ringing of node and gate, dead time, gate voltage."""
-    load = machine.load(setting.load)
+    load = load_of(machine, setting)
     found = {"dead_time": machine.drive.dead_time, "gate_voltage": machine.drive.voltage_on}
     if names is None or "resonance" in names:
         found["resonance"] = resonance(machine, setting)

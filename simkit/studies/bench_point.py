@@ -1,20 +1,31 @@
 """One setting of a machine as a circuit run: what the instruments show there.
 
-The scenario is settled operation without an event; the run is short and starts from the fast
-model. A resonance is found from one run at the fast model's: the phase there over the fast
-model's slope of phase against frequency.
+A settled state without an event needs no sampling: a few cycles are run from the fast model's
+state, and once or twice more from that state as the run before has shown it to be off, until the
+cycles measured no longer remember where they started from. A resonance is found from one such
+run at the fast model's: the phase there over that model's slope of phase against frequency.
 """
 
 from dataclasses import dataclass, replace
 
+from simkit.circuit.netlist import Deck
+from simkit.circuit.timeline import Timeline, timeline
+from simkit.measure.point import OperatingPoint, operating_point
 from simkit.parameters.machine import Machine
 from simkit.parameters.scenario import Scenario
+from simkit.run.backend import EngineRun
 from simkit.scout.bench import POWERED, Setting, fast_readings, on_scope, settled
-from simkit.studies.findings import Rehearsal
+from simkit.studies.closeup import LEDGER, RESIDUE, Scouted, scouted
+from simkit.studies.event import WATCHED, WORKING, climb
+from simkit.studies.windows import Stretch
 from simkit.studies.workbench import Workbench
 
 CYCLES = 14
 """Length of the settled part, which holds run-in and measured cycles [1]."""
+AGAIN = 2
+"""Most further runs from a corrected start [1]."""
+MEMORIES = (0.5, 1.0)
+"""Run-in of the first run and of the others, in times of the tank's memory [1]."""
 SLOPE_STEP = 1e-3
 """Step of frequency for the slope of phase, as a share [1]."""
 
@@ -27,7 +38,10 @@ class BenchPoint:
     frequency: float
     """[Hz]"""
     readings: dict[str, float]
-    rehearsal: Rehearsal
+    stretch: Stretch
+    point: OperatingPoint
+    residue: float
+    """Share by which the measured cycles may still remember their start [1]."""
 
 
 def bench_scenario(machine: Machine, setting: Setting, frequency: float) -> Scenario:
@@ -54,15 +68,47 @@ def bench_scenario(machine: Machine, setting: Setting, frequency: float) -> Scen
     )
 
 
+def settled_run(
+    workbench: Workbench, machine: Machine, scenario: Scenario
+) -> tuple[Stretch, float]:
+    """The last cycles of a settled state, and the share of their start they may remember [1].
+
+    Errors: EngineError when the engine gives no whole answer even on the ladder's last rung.
+    """
+    line = timeline(machine, scenario)
+    scout = scouted(machine, line)
+    found = _look(workbench, machine, scout, line, MEMORIES[0])
+    residue = scout.residue(found)
+    for _ in range(AGAIN):
+        if residue <= RESIDUE:
+            break
+        scout = scout.corrected([found])
+        found = _look(workbench, machine, scout, line, MEMORIES[1])
+        residue = scout.residue(found)
+    return found, residue
+
+
+def _look(
+    workbench: Workbench, machine: Machine, seeds: Scouted, line: Timeline, memories: float
+) -> Stretch:
+    period = 1.0 / line.frequency.last
+    start = max(line.end - (LEDGER + 1.5) * period - WATCHED, 0.0)
+    part = line.stretch(start - seeds.run_in(start, memories), line.end)
+
+    def runner(deck: Deck) -> EngineRun:
+        return workbench.engine.run(deck.text, deck.saved, deck.stop, workbench.budget)
+
+    return climb(machine, part, seeds.seed(part.begin), WORKING, runner, start, [])
+
+
 def bench_point(workbench: Workbench, machine: Machine, setting: Setting) -> BenchPoint:
     """Readings of a circuit run at a setting.
 
     Errors: EngineError when the engine gives no whole answer.
     """
     frequency = setting.drive(machine)
-    quick = replace(workbench, settings=replace(workbench.settings, refine=False))
-    found = quick.rehearse(machine, bench_scenario(machine, setting, frequency))
-    point = found.after
+    found, residue = settled_run(workbench, machine, bench_scenario(machine, setting, frequency))
+    point = operating_point(found.waves, found.cycles, found.transitions)
     readings = {
         "supply_current": point.supply_current_a,
         "tank_voltage": point.tank_voltage_peak_v,
@@ -71,7 +117,8 @@ def bench_point(workbench: Workbench, machine: Machine, setting: Setting) -> Ben
         "heatsink": machine.cooling.ambient
         + machine.cooling.heatsink_resistance * point.bridge_loss_w,
     }
-    return BenchPoint(setting, frequency, readings | on_scope(machine, readings), found)
+    shown = readings | on_scope(machine, readings)
+    return BenchPoint(setting, frequency, shown, found, point, residue)
 
 
 def circuit_resonance(workbench: Workbench, machine: Machine, setting: Setting) -> float:

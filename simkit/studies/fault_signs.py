@@ -155,7 +155,7 @@ FAULTS: tuple[Fault, ...] = (
     Fault("wrong-dead-time", "the dead time is not what is meant", "times", (0.4, 0.6, 1.7, 2.5),
           wrong_dead_time, "Measure both gates of a leg on one screen with the bridge unpowered."),
     Fault("weak-blocking", "the capacitor in series with the primary has lost capacitance",
-          "times", (0.05, 0.15, 0.4), weak_blocking,
+          "times", (0.003, 0.01, 0.03), weak_blocking,
           "Measure it with a meter; look for a dry joint or a wrong part."),
     Fault("open-core", "the transformer's core halves do not close", "times", (0.05, 0.15, 0.4),
           open_core, "Measure the primary's inductance with the secondary open."),

@@ -26,6 +26,8 @@ LEADING = 3
 """Most hypotheses that get circuit runs of their own [1]."""
 SERIOUS = 0.02
 """Least probability at which a fault gets them [1]."""
+CLEAR, PLAIN = 0.99, 0.02
+"""A first place beyond this probability, with a misfit no rarer than this, needs no more runs."""
 STEPS = 10
 """Most evaluations of a hypothesis' least squares [1]."""
 HEALTHY = 0.5
@@ -129,6 +131,9 @@ def diagnose(
         say(0.5)
     ranked = _ranked(found)
     serious = [s for s in ranked if s.name != NONE and s.probability >= SERIOUS]
+    clear = ranked[0].probability > CLEAR and ranked[0].best.chance > PLAIN
+    if clear:  # the corrected fast model is as good as its own correction where it fits at all
+        return Diagnosis(ranked, len(seen))
     better = [_by_circuit(s.best, chosen, seen, workbench) for s in serious[:LEADING]]
     names = {(h.fault, h.severity) for h in better}
     found = [h for h in found if (h.fault, h.severity) not in names] + better

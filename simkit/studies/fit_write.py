@@ -4,30 +4,26 @@ from typing import Any
 
 import numpy as np
 
-from simkit.errors import InputError, Problem
 from simkit.parameters.fields import field_units
-from simkit.parameters.load import Loaded
 from simkit.parameters.machine import Machine
 from simkit.studies.fit import Fit, FittedValue
 from simkit.units import format_quantity
 
 
-def fitted_text(machine: Loaded[Machine], text: str, found: Fit, readings: str) -> str:
-    """Text of the machine file with the fitted values in it.
+def fitted_text(text: str, found: Fit, readings: str) -> tuple[str, list[str]]:
+    """Text of the machine file with the fitted values in it, and what could not be put there.
 
     `text` is the original file, `readings` the name of what was fitted to. A fitted value gets
     source "fitted", its tolerance, and a note with what stood there before; `[fit]` keeps the joint
-    uncertainty of all uncertain values. Errors: InputError when a fitted value has no place of its
-    own in the file, because it follows from something else there.
+    uncertainty. A value that follows from something else in the file (a geometry, a part file) has
+    no place of its own; it is left as it is, and a sentence says so.
     """
     import tomlkit
 
     document = tomlkit.parse(text)
     lost = [v for v in found.values if v.fitted and not _place(document, v, readings)]
-    if lost:
-        raise InputError([_no_place(machine, v) for v in lost])
-    document["fit"] = _record(found, readings)
-    return tomlkit.dumps(document)
+    document["fit"] = _record(found, readings, {v.key for v in lost})
+    return tomlkit.dumps(document), [_no_place(v) for v in lost]
 
 
 def unit_of(key: str) -> str:
@@ -61,23 +57,25 @@ def _place(document: Any, value: FittedValue, readings: str) -> bool:
     return True
 
 
-def _no_place(machine: Loaded[Machine], value: FittedValue) -> Problem:
-    return Problem(
-        str(machine.file), machine.line_of(value.key), value.key, "",
-        "the fitted value has no place in the file, where it follows from something else",
-        f"give it there as a number: {format_quantity(value.after, unit_of(value.key))}",
-    )  # fmt: skip
+def _no_place(value: FittedValue) -> str:
+    times = value.after / value.before
+    return (
+        f"{value.key}: the readings want {times:.4g} times what follows from elsewhere in "
+        "the file; it has no place of its own there and was not written."
+    )
 
 
-def _record(found: Fit, readings: str) -> Any:
+def _record(found: Fit, readings: str, lost: set[str]) -> Any:
     """The table `[fit]`."""
     import tomlkit
 
-    deviation = np.sqrt(np.diag(found.solution.covariance))
-    correlation = found.solution.covariance / np.outer(deviation, deviation)
+    kept = [k for k, u in enumerate(found.chosen) if u.key not in lost]
+    covariance = found.solution.covariance[np.ix_(kept, kept)]
+    deviation = np.sqrt(np.diag(covariance))
+    correlation = covariance / np.outer(deviation, deviation)
     table = tomlkit.table()
     table.comment("joint uncertainty of the values, written by simkit fit")
-    table["parameters"] = _many([u.key for u in found.chosen])
+    table["parameters"] = _many([found.chosen[k].key for k in kept])
     table["deviation"] = [float(f"{d:.4g}") for d in deviation]
     table["correlation"] = _many([[float(f"{x:.6f}") for x in row] for row in correlation])
     table["note"] = f"from {readings}; logarithms, normally distributed"

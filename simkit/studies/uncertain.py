@@ -137,8 +137,22 @@ def _replaced(model: Any, tree: dict[str, Any]) -> Any:
 
 def scaled(machine: Machine, chosen: Iterable[Uncertain], logs: Array) -> Machine:
     """The machine with each uncertain value multiplied by the exponential of its logarithm."""
-    pairs = zip(chosen, logs.tolist(), strict=True)
-    return with_values(machine, {u.key: float(u.value * np.exp(x)) for u, x in pairs if x != 0.0})
+    pairs = [(u, float(np.exp(x))) for u, x in zip(chosen, logs.tolist(), strict=True) if x != 0.0]
+    changed = with_values(machine, {u.key: u.value * factor for u, factor in pairs})
+    followed = {u.key: factor for u, factor in pairs if u.key.startswith("workpieces.")}
+    return _levels(changed, followed) if followed else changed
+
+
+def _levels(machine: Machine, factors: Mapping[str, float]) -> Machine:
+    """The same factors on what steel shows at other levels of current."""
+    pieces = dict(machine.workpieces)
+    for key, factor in factors.items():
+        _, name, what = key.split(".")
+        levels = pieces[name].levels
+        if levels is not None:
+            new = tuple(x.model_copy(update={what: getattr(x, what) * factor}) for x in levels)
+            pieces[name] = pieces[name].model_copy(update={"levels": new})
+    return machine.model_copy(update={"workpieces": pieces})
 
 
 def prior_covariance(machine: Machine, chosen: tuple[Uncertain, ...]) -> Array:

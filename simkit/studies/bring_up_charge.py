@@ -1,0 +1,65 @@
+"""Stored charge: what stays on which part, how long, and what is said about touching."""
+
+from dataclasses import dataclass
+from math import log
+
+from simkit.parameters.machine import Machine
+
+TOUCH = 60.0
+"""Voltage below which live parts must fall [V]; IEC 60204-1, 6.2.4."""
+TOUCH_TIME = 5.0
+"""Within this time after switching off [s]; IEC 60204-1, 6.2.4."""
+TOUCH_CHARGE = 60e-6
+"""Stored charge up to which the rule does not apply [C]; IEC 60204-1, 6.2.4."""
+
+
+@dataclass(frozen=True)
+class Stored:
+    """One part that keeps charge.
+
+    Fields: part; capacitance [F]; voltage at most [V]; time to fall to `TOUCH` [s], None when
+    nothing in the machine file discharges it.
+    """
+
+    part: str
+    capacitance: float
+    voltage: float
+    time: float | None
+
+    @property
+    def charge(self) -> float:
+        """C V [C]."""
+        return self.capacitance * self.voltage
+
+    @property
+    def energy(self) -> float:
+        """C V^2/2 [J]."""
+        return 0.5 * self.capacitance * self.voltage**2
+
+    @property
+    def matters(self) -> bool:
+        """Whether the rule applies to it: above 60 V and above 60 uC."""
+        return self.voltage > TOUCH and self.charge > TOUCH_CHARGE
+
+
+def discharge_time(resistance: float, capacitance: float, voltage: float) -> float:
+    """Time for a capacitor to fall to `TOUCH` through a resistor, R C ln(V/60 V) [s]."""
+    return resistance * capacitance * log(voltage / TOUCH) if voltage > TOUCH else 0.0
+
+
+def stored(machine: Machine) -> tuple[Stored, ...]:
+    """Parts that keep charge when the machine is switched off; parallel ones together."""
+    voltage, supply = machine.supply.voltage, machine.supply
+    resistor = machine.bring_up.discharge_resistor if machine.bring_up else None
+    link = supply.link.capacitance + supply.film.capacitance
+    split = machine.bridge.split_capacitance
+    if split is not None:
+        link += 0.5 * split  # two in series lie across the link
+    time = discharge_time(resistor, link, voltage) if resistor is not None else None
+    out = [Stored("DC link with everything across it", link, voltage, time)]
+    blocking = machine.transformer.blocking_capacitance
+    if blocking is not None:
+        rest = 0.5 * voltage if machine.bridge.topology == "half-blocking" else 0.0
+        out.append(Stored("blocking capacitor", blocking, rest, None))
+    # The bank discharges through the coil in milliseconds; it keeps nothing.
+    return tuple(out)
