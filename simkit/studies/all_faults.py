@@ -51,7 +51,8 @@ class Row:
     ratio: float | None = None
     """Worst value over its limit of all quantities judged [1]."""
     time_s: float | None = None
-    """From the first event until the first limit went [s]; negative: before it, None: none went."""
+    """From the first event until the first limit went [s]; 0: in its first cycle, negative: before
+    it, None: none went."""
     margin: float | None = None
     """One less the worst ratio: room that is left, negative when a limit is exceeded [1]."""
     method: str = ""
@@ -150,11 +151,18 @@ def _told(rehearsal: Rehearsal) -> dict[str, Any]:
         "value": shown.value if shown else None,
         "limit": shown.limit if shown else None,
         "ratio": max(rated, default=None),
-        "time_s": None if first is None else first - begin,
+        "time_s": None if first is None else _since(first, begin, rehearsal),
         "method": method_words(rehearsal),
         "slow": [asdict(fact) for fact in rehearsal.slow],
         "engine_cpu_seconds": sum(s.run.cpu_seconds for s in rehearsal.stretches),
     }
+
+
+def _since(first: float, begin: float, rehearsal: Rehearsal) -> float:
+    """Time from the event to a limit [s]; a cycle's value has the time of its middle, which in the
+    cycle the event begins in may be earlier: nothing then."""
+    half = 0.5 / rehearsal.line.frequency.first
+    return 0.0 if begin - half <= first < begin else first - begin
 
 
 def method_words(rehearsal: Rehearsal) -> str:

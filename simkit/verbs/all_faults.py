@@ -55,14 +55,21 @@ def run_all(
 def line(row: "Row") -> str:
     """One row of the table for a terminal."""
     from simkit.report.all_faults import WORDS, margin_words
-    from simkit.report.text import quantity
 
     words = f"{row.name:26} {WORDS[row.verdict]:25}"
     if row.verdict == "not_here":
         return f"{words} {row.reason}"
     margin = "" if row.ratio is None else margin_words(row.ratio)
-    when = "" if row.time_s is None else f" after {quantity(row.time_s, 's')}"
+    when = "" if row.time_s is None else f", {_when(row.time_s)}"
     return f"{words} {margin:>12}  {row.limit_words or row.reason}{when}"
+
+
+def _when(seconds: float) -> str:
+    from simkit.report.text import quantity
+
+    if seconds < 0.0:
+        return "before the event"
+    return f"after {quantity(seconds, 's')}" if seconds > 0.0 else "in its first cycle"
 
 
 def _rows(machine: "Loaded[Machine]", order: "Order", quiet: bool) -> list["Row"]:
