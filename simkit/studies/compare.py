@@ -19,7 +19,7 @@ from simkit.parameters.scenario import Scenario
 from simkit.run.backend import Progress
 from simkit.studies.changing import Variant
 from simkit.studies.findings import Rehearsal
-from simkit.studies.loading import misfits
+from simkit.studies.loading import misfits, with_instead
 from simkit.studies.workbench import Workbench
 
 READINGS = (
@@ -78,11 +78,11 @@ def fitting(
     """
     found: list[Problem] = []
     for scenario in scenarios:
-        found += misfits(scenario, machine.model)
+        found += misfits(scenario, with_instead(scenario, machine).model)
         for variant in variants:
             found += [
                 Problem(p.file, p.line, p.field, p.value, f"with {variant.name}: {p.rule}", p.hint)
-                for p in misfits(scenario, variant.machine.model)
+                for p in misfits(scenario, with_instead(scenario, variant.machine).model)
             ]
     if found:
         raise InputError(found)
@@ -102,7 +102,7 @@ def rehearsals(
     done: list[Result] = []
 
     def one(case: tuple[Loaded[Machine], Loaded[Scenario]]) -> Result:
-        return rehearsed(bench, case[0].model, case[1].model)
+        return rehearsed(bench, with_instead(case[1], case[0]).model, case[1].model)
 
     with ThreadPoolExecutor(jobs) as pool:
         for result in pool.map(one, cases):

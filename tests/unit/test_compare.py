@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -126,3 +127,31 @@ def test_more_volts_of_a_higher_rating_may_be_better() -> None:
     assert found.mark == "better"
     (found,) = of_limits([row(400.0, 480.0)], [row(420.0, 480.0)])
     assert found.mark == "worse"
+
+
+def test_what_a_scenario_replaces_holds_before_and_after_a_change(tmp_path: Path) -> None:
+    from simkit.parameters.load import load_text
+    from simkit.parameters.machine import Machine
+    from simkit.parameters.scenario import Scenario
+    from simkit.studies import compare as study
+    from simkit.studies.loading import load_machine
+
+    text = (DEMO / "raise-supply.toml").read_text(encoding="utf-8")
+    text = text.replace("[start]", '[instead]\n"drive.gate_resistor" = "15 ohm"\n\n[start]', 1)
+    scenario = load_text(text, "s.toml", Scenario)
+    (only,), _ = made(tmp_path, 'title = "t"\n[changes.a]\ntitle = "a"\nmachine.tank.cans = 18\n')
+    seen: list[tuple[int, float]] = []
+
+    class Bench:
+        def rehearse(self, machine: Machine, scenario: Scenario) -> None:
+            from simkit.errors import EngineFailed
+
+            seen.append((machine.tank.cans, machine.drive.gate_resistor))
+            raise EngineFailed("none here")
+
+    bench: Any = Bench()
+    (held,) = study.rehearsals(load_machine(MACHINE), (only,), (scenario,), bench)
+    assert seen == [(20, 15.0), (18, 15.0)]
+    assert (held.before.outcome, held.after.outcome) == ("no_verdict", "no_verdict")
+    assert held.limits == ()
+    assert study.outcome([held]) == "no_verdict"
