@@ -4,6 +4,7 @@ from typing import Any
 
 from pydantic import BaseModel
 
+from simkit.parameters.change import ChangeFile
 from simkit.parameters.fields import SOURCES
 from simkit.parameters.part import Mosfet
 from simkit.parameters.readings import Readings
@@ -15,6 +16,7 @@ MODELS: dict[str, type[BaseModel]] = {
     "scenario": Scenario,
     "part": Mosfet,
     "readings": Readings,
+    "change": ChangeFile,
 }
 RESULT_KEYS = {
     "schema": "string", "scenario": "object", "machine": "object", "verdict": "string",
@@ -26,7 +28,7 @@ RESULT_KEYS = {
 
 
 def json_schema(kind: str) -> dict[str, Any]:
-    """JSON Schema (2020-12) of a kind of file: machine, scenario, part, readings or result."""
+    """JSON Schema (2020-12) of a kind of file a person writes, or of the result."""
     if kind == "result":
         return _result()
     schema = MODELS[kind].model_json_schema()

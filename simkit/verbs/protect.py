@@ -80,7 +80,10 @@ def _table(result: dict[str, Any]) -> None:
         worst = row["worst_sudden_ratio"]
         said = "not evaluated" if worst is None else f"{worst:.2f}"
         print(f"  {kept:4} {row['title']:55} {row['amount']:55} {said}")
-    print("  (yes: every limit kept; some: what destroys within a cycle; last: its worst share)")
+    if result["cures"]:
+        print(
+            "  (yes: every limit kept; some: what destroys within a cycle; last: its worst share)"
+        )
     print(result["reason"])
     if result["clamp"]:
         print(result["clamp"])

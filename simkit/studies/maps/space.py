@@ -12,6 +12,7 @@ from simkit.errors import InputError, Problem
 from simkit.parameters.instead import Instead, replaced
 from simkit.parameters.load import Loaded
 from simkit.parameters.machine import Machine
+from simkit.parameters.place import nearest
 from simkit.parameters.scenario import Scenario
 from simkit.parameters.varying import SCENARIO, MapPlan, Vary
 
@@ -127,11 +128,14 @@ def _inner(table: Any, name: str) -> Any:
 def nominal(machine: Machine, scenario: Scenario, key: str) -> float:
     """Value a key has in the files [its own unit]; InputError when it is no number there."""
     data: Any = (scenario if key.startswith(SCENARIO) else machine).model_dump(exclude_none=True)
+    hint = ""
     for name in key.removeprefix(SCENARIO).split("."):
+        if isinstance(data, dict) and name not in data:
+            hint = nearest(name, data)
         data = _inner(data, name)
     if isinstance(data, bool) or not isinstance(data, int | float):
         rule = "there is no number at this place of the file"
-        raise InputError([Problem("map", None, key, "", rule)])
+        raise InputError([Problem("map", None, key, "", rule, hint)])
     return data
 
 
