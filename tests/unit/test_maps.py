@@ -308,6 +308,8 @@ def test_the_shipped_map_can_be_drawn() -> None:
     assert scenario.model.map is not None
     found = space_of(machine, scenario, scenario.model.map)
     assert {a.source for a in found.axes} == {"the machine file", "the scenario file"}
+    other = [a.name for a in found.axes if a.name.startswith("workpieces.")]
+    assert all("steel-full-power" in name for name in other), "pieces that take no part stay out"
     for corner in (0.0, 1.0):
         found.at(found.values([corner] * len(found.axes)))
 

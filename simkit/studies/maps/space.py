@@ -156,13 +156,21 @@ def space_of(
                 taken |= set(vary.keys)
     if plan.tolerances:
         for key, origin in machine.origins.items():
-            if origin.tolerance and key not in taken:
+            if origin.tolerance and key not in taken and takes_part(scenario.model, key):
                 said = Vary(keys=(key,), tolerance=origin.tolerance)
                 axes[key,] = axis_of(machine.model, scenario.model, said, "the machine file")
     if not axes:
         rule = "nothing varies: give a value a tolerance, a [map] table, or --vary"
         raise InputError([Problem(str(scenario.file), None, "map", "", rule)])
     return Space(machine.model, scenario.model, tuple(axes.values()))
+
+
+def takes_part(scenario: Scenario, key: str) -> bool:
+    """Whether a value of the machine plays a part: a workpiece only where the scenario has it."""
+    if not key.startswith("workpieces."):
+        return True
+    named = {scenario.start.load, scenario.start.margin_of, *(e.load for e in scenario.events)}
+    return key.split(".")[1] in named
 
 
 def axis_of(machine: Machine, scenario: Scenario, vary: Vary, source: str) -> Axis:
