@@ -1,0 +1,56 @@
+"""Figures 6 and 7: `simkit run` of the pull-out from a cold shell: memory, CPU beyond the engine."""
+
+from __future__ import annotations
+
+import json
+import os
+import sys
+import tempfile
+from pathlib import Path
+
+from benchmarks.cost import Cost, command_cost
+from benchmarks.figure import Figure
+from simkit.data import scenario_folder
+
+REPEATS = 3
+BELOW = 400e6
+
+
+def run_once(arguments: list[str]) -> tuple[Cost, float]:
+    """Cost of one `simkit run` with a fresh cache, and the engine seconds its result states."""
+    with tempfile.TemporaryDirectory(prefix="simkit-bench-") as name:
+        out = Path(name) / "report"
+        environment = dict(os.environ) | {"XDG_CACHE_HOME": name, "NO_COLOR": "1"}
+        environment["PYTHONPATH"] = str(Path(__file__).resolve().parents[1])
+        command = [sys.executable, "-m", "simkit", "run", *arguments, "--no-cache", "--quiet",
+                   "--out", str(out)]  # fmt: skip
+        cost = command_cost(command, Path(name), environment)
+        if cost.status not in (0, 1):
+            raise RuntimeError(f"simkit run ended with {cost.status}")
+        result = json.loads((out / "result.json").read_text(encoding="utf-8"))
+        return cost, float(result["numerics"]["engine_seconds"])
+
+
+def measure() -> list[Figure]:
+    """Figure 7; wall time in the engine stands for its CPU, which is one thread throughout."""
+    scenario = str(scenario_folder() / "chisel-brazing" / "pull-out-cold.toml")
+    runs = [run_once([scenario]) for _ in range(REPEATS)]
+    beyond = min(cost.cpu - engine for cost, engine in runs)
+    note = "CPU s, all processes / engine: " + ", ".join(f"{c.cpu:.2f}/{e:.2f}" for c, e in runs)
+    return [Figure(7, "cold run beyond the engine", "value", beyond, 3.0, unit="s", note=note)]
+
+
+def memory() -> list[Figure]:
+    """Figure 6: largest process of a whole run, 5 ms, report included."""
+    with tempfile.TemporaryDirectory(prefix="simkit-bench-") as name:
+        folder = Path(name)
+        shipped = scenario_folder() / "chisel-brazing"
+        text = (shipped / "pull-out-cold.toml").read_text(encoding="utf-8")
+        text = text.replace('tail = "0.5 ms"', 'tail = "2.5 ms"')
+        (folder / "long.toml").write_text(text, encoding="utf-8")
+        (folder / "machine.toml").write_text((shipped / "machine.toml").read_text("utf-8"), "utf-8")
+        sampled, _ = run_once([str(folder / "long.toml")])
+        whole, _ = run_once([str(folder / "long.toml"), "--whole"])
+    note = f"sampled {sampled.memory / 1e6:.0f} MB, --whole {whole.memory / 1e6:.0f} MB"
+    return [Figure(6, "peak memory of the 5 ms run", "value", sampled.memory / 1e6, BELOW / 1e6,
+                   unit="MB", note=note)]  # fmt: skip

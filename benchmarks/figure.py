@@ -1,0 +1,35 @@
+"""One figure of the benchmarks: what it is, what was measured, what it should be."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+
+@dataclass(frozen=True)
+class Figure:
+    """Fields: number and name; kind, whether value is a ratio or a value with a unit; value, None
+    where it could not be had; goal, the largest allowed (the least, where at_least); note."""
+
+    number: int
+    name: str
+    kind: Literal["ratio", "value"]
+    value: float | None
+    goal: float
+    unit: str = "1"
+    at_least: bool = False
+    allowed: bool = True
+    """Whether what the figure takes for granted holds, such as the accuracy it was had at."""
+    note: str = ""
+
+    @property
+    def met(self) -> bool:
+        """Whether the goal is met; what could not be had meets nothing."""
+        if self.value is None or not self.allowed:
+            return False
+        return self.value >= self.goal if self.at_least else self.value <= self.goal
+
+    def as_json(self) -> dict[str, object]:
+        """One entry of the document."""
+        return {"name": self.name, self.kind: self.value, "unit": self.unit, "goal": self.goal,
+                "met": self.met, "note": self.note}  # fmt: skip
