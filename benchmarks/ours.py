@@ -20,12 +20,15 @@ class Counted:
 
     cpu: float = 0.0
     runs: int = 0
+    inside: float = 0.0
+    """CPU in the engine alone [s]: never more than a run's wall time there, nor its worker's CPU."""
     engine: NgspiceEngine = field(default_factory=NgspiceEngine)
 
     def run(self, deck: Deck, progress: Progress | None = None) -> EngineRun:
         """Run a deck and count it."""
         done = self.engine.run(deck.text, deck.saved, deck.stop, Budget(), progress)
         self.cpu, self.runs = self.cpu + done.cpu_seconds, self.runs + 1
+        self.inside += min(done.seconds, done.cpu_seconds)
         return done
 
 
