@@ -21,7 +21,7 @@ class Counted:
     cpu: float = 0.0
     runs: int = 0
     inside: float = 0.0
-    """CPU in the engine alone [s]: never more than a run's wall time there, nor its worker's CPU."""
+    """CPU in the engine alone [s]: at most a run's wall time there, and its worker's CPU."""
     engine: NgspiceEngine = field(default_factory=NgspiceEngine)
 
     def run(self, deck: Deck, progress: Progress | None = None) -> EngineRun:

@@ -35,6 +35,8 @@ LOOK_CYCLES = 2
 """Cycles measured per sample [1]."""
 LEDGER = 3
 """Cycles measured before the first event and at the end, for the operating points [1]."""
+APART = LEDGER + 2.0
+"""Least distance between the starts of samples, in cycles [1]: their waveforms must not overlap."""
 ROUNDS = 3
 """How often samples are added or taken again [1]."""
 FLAT = 0.005
@@ -229,7 +231,7 @@ def first_times(scout: Scouted, settled: float) -> list[tuple[float, int]]:
     line = scout.line
     times = {max(settled - (LEDGER + 1) / line.frequency.first, 0.0): LEDGER}
     end = line.end - (LEDGER + 1.5) / line.frequency.last
-    if end > max(times) + 3.0 / line.frequency.last:
+    if end > max(times) + APART / line.frequency.last:
         times[end] = LEDGER
     return sorted(times.items())
 
@@ -263,7 +265,7 @@ def sample(
     plan, retaken = worst_to_see(scout, found), list[Stretch]()
     for _ in range(ROUNDS):
         better = scout.corrected(found)
-        more = apart(plan, [s.cycles[0].start for s in found], 3.0 * period)
+        more = apart(plan, [s.cycles[0].start for s in found], APART * period)
         # Samples from uncorrected seeds that turned out to decide are taken again.
         again = [found[k] for k in deciding(found, wanted)
                  if residues[found[k].cycles[0].start] > RESIDUE
@@ -355,10 +357,15 @@ def deciding_cycles(stretch: Stretch, quantities: frozenset[str]) -> tuple[float
     return used[0].start, used[-1].end
 
 
+def _begins(stretch: Stretch) -> float:
+    """First measured cycle or transition [s]: half a period may come before the first cycle."""
+    return min((stretch.cycles[0].start, *(t.time for t in stretch.transitions[:1])))
+
+
 def merged(stretches: Sequence[Stretch]) -> Stretch:
     """Several stretches as one, in order of time, with gaps between them."""
     first = stretches[0]
-    waves = [s.waves.between(s.cycles[0].start - LEAD, s.waves.time[-1]) for s in stretches]
+    waves = [s.waves.between(_begins(s) - LEAD, s.waves.time[-1]) for s in stretches]
     kept = [w for w in waves if len(w.time)]
     time = np.concatenate([w.time for w in kept])
     raw = {name: np.concatenate([w.raw[name] for w in kept]) for name in kept[0].raw}
