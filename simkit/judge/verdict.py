@@ -6,7 +6,7 @@ can be "within limits".
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import isfinite
 from typing import Literal
 
@@ -41,6 +41,18 @@ class Judged:
     """When the limit was first exceeded."""
     status: Status
     source: str
+    note: str = ""
+    """Why there is no verdict on a figure that was computed."""
+    second_opinion: "Opinion | None" = None
+
+
+@dataclass(frozen=True)
+class Opinion:
+    """What another engine makes of a figure, in the figure's unit."""
+
+    value: float
+    difference: float
+    """Its value less ours."""
 
 
 @dataclass(frozen=True)
@@ -86,6 +98,36 @@ def judged(limit: Limit, candidates: Sequence[tuple[Series, float]]) -> Judged:
     )
 
 
+SETTLED = 0.01
+"""Two engines that are this near, as a share of the value, agree [1]."""
+
+
+def doubted(row: Judged, reason: str) -> Judged:
+    """A row whose figure is not good enough to be judged: not evaluated, the figure in the note."""
+    shown = format_quantity(row.value or 0.0, row.unit, 3)
+    error = format_quantity(row.error or 0.0, row.unit, 2)
+    return replace(
+        row, value=None, error=None, ratio=None, first_over_s=None, status="not_evaluated",
+        note=f"it came to {shown} with a numerical error of {error}, {reason}",
+    )  # fmt: skip
+
+
+def with_opinion(row: Judged, opinion: Opinion | None) -> Judged:
+    """A row beside what another engine makes of it.
+
+    Engines that differ by more than both errors and more than a per cent leave the figure near its
+    limit at best, whatever it is: over only if it stays over with the difference taken off.
+    """
+    if opinion is None or row.value is None or row.error is None:
+        return row
+    gap, found = abs(opinion.difference), row.status
+    # The other engine ran the same steps, so its own error is taken to be like ours.
+    if gap > max(2.0 * row.error, SETTLED * abs(row.value)):
+        found = status(row.value, row.error + gap, row.limit)
+        found = "near" if found == "ok" else found
+    return replace(row, status=found, second_opinion=opinion)
+
+
 def _first(usable: Sequence[tuple[Series, float]], bound: float) -> float | None:
     times = [t for s, e in usable if (t := s.first_above(bound + e)) is not None]
     return min(times, default=None)
@@ -116,7 +158,7 @@ def verdict(
         return Verdict("over_limit", reason, min(over, key=_order))
     missing = [r for r in rows if r.status == "not_evaluated"]
     if missing or not rows:
-        names = ", ".join(_name(r) for r in missing) or "every quantity"
+        names = ", ".join(_missing(r) for r in missing) or "every quantity"
         return Verdict("no_verdict", f"Not evaluated: {names}.", None)
     near = [r for r in rows if r.status == "near"]
     if near:
@@ -144,6 +186,10 @@ def _order(row: Judged) -> tuple[float, float]:
 
 def _name(row: Judged) -> str:
     return f"{row.part}: {QUANTITIES[row.quantity].title}"
+
+
+def _missing(row: Judged) -> str:
+    return f"{_name(row)} ({row.note})" if row.note else _name(row)
 
 
 def _reason_over(lead: Judged, over: Sequence[Judged], when: str, context: str) -> str:

@@ -23,8 +23,9 @@ ENGINES: dict[str, Callable[[], Engine]] = {"ngspice": _ngspice, "neospice": _ne
 """Maker of each engine; an engine is started, and its packages imported, with its first run."""
 
 
-SECOND = "neospice"
-"""The engine asked for a second opinion on ngspice."""
+def other(name: str) -> str:
+    """The engine to ask for a second opinion on another's figures."""
+    return next(known for known in ENGINES if known != name)
 
 
 def engine(name: str = "ngspice", cache: bool = False) -> Engine:

@@ -3,12 +3,16 @@
 As a rule the event is sampled by close-ups (see closeup.py); with `whole` the circuit runs through
 the whole event. Either way the stretches that decide run again with finer steps, started from the
 first run's slow states; the finer figures count, and the difference between the two, with what
-the start from the fast model may have left, is the stated numerical error.
+the start from the fast model may have left, is the stated numerical error. Where that is too
+large to judge a figure, it is computed again (see refining.py).
 """
 
 from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
+from functools import partial
+
+import numpy as np
 
 from simkit.circuit.analysis import Analysis
 from simkit.circuit.netlist import Deck, machine_deck
@@ -19,9 +23,12 @@ from simkit.parameters.machine import Machine
 from simkit.parameters.scenario import Scenario
 from simkit.run.backend import EngineRun, Progress
 from simkit.studies import closeup
+from simkit.studies.accuracy import SAME, periodicity
+from simkit.studies.assess import Findings, SecondRuns, assessed
 from simkit.studies.closeup import Scouted, scouted
-from simkit.studies.findings import Findings, Rehearsal, findings
+from simkit.studies.findings import Rehearsal, findings
 from simkit.studies.kick import with_kick
+from simkit.studies.refining import ROUNDS, Passes, Task, refine_round
 from simkit.studies.settings import Settings
 from simkit.studies.warming import warmed
 from simkit.studies.windows import Runner, Stretch, run_stretch, seed_at
@@ -64,8 +71,9 @@ def rehearse(
     runner: DoorRunner,
     progress: Progress | None = None,
     settings: Settings = Settings(),  # noqa: B008 - frozen
+    second: DoorRunner | None = None,
 ) -> Rehearsal:
-    """Run, measure and judge one scenario.
+    """Run, measure and judge one scenario; `second` runs the deciding decks on another engine.
 
     Errors: EngineError when the engine gives no whole answer even on the last rung of the ladder.
     """
@@ -82,17 +90,47 @@ def rehearse(
             ).calm(settled),
         )
     scout = scouted(machine, line)
-    residues: dict[float, float] = {}
     job = _Job(machine, scout, runner, settings, counter, retries)
+    passes = Passes([], [], {})
     if settings.whole:
-        stretches = [job.whole()]
+        passes.stretches = [job.whole()]
     else:
-        stretches, residues = closeup.sample(scout, settled, job.look, job.gather)
-    fine = job.finer(stretches) if settings.refine else []
-    job.counter.finish()
-    found = Findings(machine, scenario, line, scout, tuple(stretches), tuple(fine),
-                     residues, tuple(retries), settings.whole, warm)  # fmt: skip
-    return findings(found)
+        passes.stretches, passes.residues = closeup.sample(scout, settled, job.look, job.gather)
+    residue = _settled(passes, scout, settled)
+
+    def found(second: SecondRuns | None = None) -> Findings:
+        return Findings(
+            machine, scenario, line, scout, tuple(passes.stretches), tuple(passes.fine),
+            passes.residues, tuple(sorted(retries)), settings.whole, warm, residue, second,
+        )  # fmt: skip
+
+    if settings.refine:
+        passes.fine = job.finer(passes.stretches)
+        for number in range(ROUNDS):
+            doubtful = assessed(found()).doubtful(machine)
+            if not doubtful or not refine_round(
+                job, scout, passes, doubtful, number, settings.whole
+            ):
+                break
+            residue = _settled(passes, scout, settled)
+    asked = job.second_runs(passes.fine, second) if second else None
+    counter.finish()
+    return findings(found(asked))
+
+
+def _settled(passes: Passes, scout: Scouted, settled: float) -> float | None:
+    """How far the settled part is from periodic; what decides there may be off by as much."""
+    calm = [s for s in passes.stretches if s.cycles[0].end <= settled + 1e-9]
+    if not calm:
+        return None
+    last = calm[-1]
+    cycles = tuple(c for c in last.cycles if c.end <= settled + 1e-9)
+    left = periodicity(replace(last, cycles=cycles), scout.memory(cycles[0].start))
+    if not np.isfinite(left):
+        return None
+    start = last.cycles[0].start
+    passes.residues[start] = max(passes.residues.get(start, 0.0), left)
+    return left
 
 
 class _Counter:
@@ -130,6 +168,10 @@ class _Job:
     counter: _Counter
     retries: list[str]
 
+    def __post_init__(self) -> None:
+        self.parts: dict[str, tuple[Timeline, Seed, float]] = {}
+        """By a deck's digest: the part of the timeline, its start, since when it is measured."""
+
     def whole(self) -> Stretch:
         """The circuit through the whole event."""
         part = self._all()
@@ -164,7 +206,7 @@ class _Job:
         """The stretches that decide, with finer steps."""
         wanted = closeup.wanted_quantities(self.machine)
         if self.scout.line.faults:
-            return self.gather([self._fine_whole])
+            return self.gather([lambda: self._fine_whole(FINE)])
         if self.settings.whole:
             spans = worst_spans(stretches[0], self.scout.line, wanted)
             return self.gather([self._fine_at(stretches[0], a, b) for a, b in spans])
@@ -172,28 +214,68 @@ class _Job:
         spans = [closeup.deciding_cycles(s, wanted) for s in chosen]
         return self.gather([self._fine_at(s, *span) for s, span in zip(chosen, spans, strict=True)])
 
-    def _fine_whole(self) -> Stretch:
+    def finer_at(self, rough: Stretch, fine: Stretch, analysis: Analysis) -> Task:
+        """A finer run of what a fine one covers, from the first pass's states."""
+        if self.scout.line.faults:
+            return lambda: self._fine_whole(analysis)
+        return self._fine_at(rough, fine.cycles[0].start, fine.cycles[-1].end, analysis)
+
+    def again(self, seeds: Scouted, rough: Stretch, memories: float) -> Task:
+        """A stretch of the first pass with a longer run-in."""
+        first = rough.cycles[0]
+        start = first.start - 0.1 * first.length
+        return lambda: self.look(seeds, start, len(rough.cycles), memories)
+
+    def elsewhere(self, seeds: Scouted, start: float, cycles: int) -> Task:
+        """A new sample from a time on [s]."""
+        return lambda: self.look(seeds, start, cycles, closeup.MEMORIES)
+
+    def second_runs(self, fine: Sequence[Stretch], second: DoorRunner) -> SecondRuns:
+        """The finest run of each deciding stretch on another engine, the same deck."""
+        finest = {round(s.cycles[0].start / SAME): s for s in fine}
+        missed: list[str] = []
+
+        def runner(deck: Deck) -> EngineRun:
+            return second(deck, None)
+
+        def asked(ours: Stretch) -> Stretch:
+            part, seed, since = self.parts[ours.deck.digest]
+            try:
+                return climb(self.machine, part, seed, ours.analysis, runner, since, missed)
+            except EngineError as error:
+                missed.append(f"from {part.begin * 1e3:.4g} ms: no answer: {error.reason}")
+                return ours
+
+        runs = self.gather([partial(asked, ours) for ours in finest.values()])
+        pairs = [(a, b) for a, b in zip(finest.values(), runs, strict=True) if a is not b]
+        name = pairs[0][1].run.engine if pairs else ""
+        return SecondRuns(name, tuple(pairs), tuple(sorted(missed)))
+
+    def _fine_whole(self, analysis: Analysis) -> Stretch:
         """The whole event again: what a fault leaves behind is in no seed."""
         part = self._all()
-        return self._run(part, self.scout.seed(part.begin), FINE, 0.0)
+        return self._run(part, self.scout.seed(part.begin), analysis, 0.0)
 
-    def _fine_at(self, rough: Stretch, start: float, end: float) -> Callable[[], Stretch]:
+    def _fine_at(
+        self, rough: Stretch, start: float, end: float, analysis: Analysis | None = None
+    ) -> Task:
         line = self.scout.line
         period = 1.0 / line.frequency.at(start)
         stop = min(end + 0.3 * period + WATCHED, line.end)
         part = line.stretch(start - FINE_RUN_IN * period, stop)
         seed = with_kick(self.machine, part, part.begin, seed_at(rough.waves, part.begin))
-        return lambda: self._run(part, seed, FINE, start - 0.1 * period)
+        return lambda: self._run(part, seed, analysis or FINE, start - 0.1 * period)
 
     def _run(self, part: Timeline, seed: Seed, analysis: Analysis, measured: float) -> Stretch:
         def runner(deck: Deck) -> EngineRun:
             return self.runner(deck, None)
 
         done = climb(self.machine, part, seed, analysis, runner, measured, self.retries)
+        self.parts[done.deck.digest] = (part, seed, measured)
         self.counter.tick()
         return done
 
-    def gather(self, tasks: Sequence[Callable[[], Stretch]]) -> list[Stretch]:
+    def gather(self, tasks: Sequence[Task]) -> list[Stretch]:
         """All results in the order of the tasks, some tasks at a time."""
         if self.settings.jobs == 1 or len(tasks) < 2:
             return [task() for task in tasks]

@@ -61,6 +61,18 @@ def numerics_facts(found: Mapping[str, Any]) -> Iterator[page.Fact]:
     yield page.Fact("other options tried", "; ".join(retries))
 
 
+def second_facts(found: Mapping[str, Any] | None) -> Iterator[page.Fact]:
+    """What another engine makes of the figures."""
+    if found is None:
+        return
+    if found["largest_difference"] is None:
+        yield page.Fact("second opinion", "none", "; ".join(found["missed"]))
+        return
+    yield page.Fact("second opinion", f"{found['engine']}, {found['runs']} runs")
+    yield page.Fact("largest difference", f"{found['largest_difference']:.2%}",
+                    "of the value or its limit, between the engines")  # fmt: skip
+
+
 def _charge(coulombs: float | None) -> str:
     # Below a picocoulomb lies nothing but rounding.
     return "none" if coulombs is not None and coulombs < 1e-12 else _shown(coulombs, "C")
@@ -84,6 +96,8 @@ def provenance_facts(result: Mapping[str, Any]) -> Iterator[page.Fact]:
             f"{kind} file", result[kind]["file"], f"sha256 {result[kind]['digest'][:16]}"
         )
     for key, value in result["provenance"].items():
+        if value is None:  # no second engine was asked
+            continue
         text = str(value)[:16] if key.endswith("digest") else str(value)
         yield page.Fact(key.replace("_", " "), text)
 

@@ -11,7 +11,7 @@ from simkit.parameters.machine import Machine
 from simkit.parameters.scenario import Scenario
 from simkit.run.backend import Budget, Engine, Progress
 from simkit.run.cache import Store, default_store
-from simkit.run.engines import engine
+from simkit.run.engines import engine, other
 from simkit.studies.kept import keep, restore, result_key
 from simkit.studies.settings import Settings
 
@@ -24,6 +24,8 @@ class Order:
     budget: Budget = field(default_factory=Budget)
     """What one engine run may use."""
     engine: str = "ngspice"
+    second_opinion: bool = False
+    """Repeat what decides on another engine."""
     cache: bool = True
     csv: bool = False
     """Leave waveforms.csv too."""
@@ -53,16 +55,23 @@ def rehearsed(
     """Rehearse one scenario, or find it rehearsed; leaves its folder where there is an answer."""
     started = time.perf_counter()
     chosen = engine(order.engine)
+    second = engine(other(order.engine)) if order.second_opinion else None
     store, key = None, ""
     try:
         if order.cache:
             store = default_store("results")
-            key = result_key(scenario, machine, (chosen,), order.settings, {"csv": order.csv})
+            key = result_key(
+                scenario,
+                machine,
+                tuple(e for e in (chosen, second) if e),
+                order.settings,
+                {"csv": order.csv},
+            )
         found = _kept(store, key, folder) if store else None
         if found is not None:
             forget_failure(folder)
             return Answer(found, folder.absolute())
-        answer = _fresh(scenario, machine, folder, order, chosen, progress, started)
+        answer = _fresh(scenario, machine, folder, order, chosen, second, progress, started)
     except EngineError as error:
         from simkit.studies.failed import write_failure
         from simkit.studies.unanswered import unanswered
@@ -92,6 +101,7 @@ def _fresh(
     folder: Path,
     order: Order,
     chosen: Engine,
+    second: Engine | None,
     progress: Progress | None,
     started: float,
 ) -> Answer:
@@ -101,7 +111,7 @@ def _fresh(
     from simkit.studies.view import report_view
     from simkit.studies.workbench import Workbench
 
-    workbench = Workbench(chosen, order.budget, order.settings)
+    workbench = Workbench(chosen, order.budget, order.settings, second)
     rehearsal = workbench.rehearse(machine.model, scenario.model, progress)
     result = document(rehearsal, machine, scenario, time.perf_counter() - started)
 

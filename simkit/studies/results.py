@@ -98,10 +98,12 @@ def document(
             "warnings": [*machine.warnings, *scenario.warnings],
             "not_modelled": not_modelled(rehearsal.machine),
             "cautions": list(CAUTIONS),
+            "second_opinion": _second(rehearsal),
             "cache": None,
             "provenance": {
                 "simkit": simkit.__version__,
                 "engine": rehearsal.whole.run.engine,
+                "second_engine": rehearsal.second.engine or None if rehearsal.second else None,
                 "python": platform.python_version(),
                 "platform": platform.platform(),
                 "deck_digest": rehearsal.whole.deck.digest,
@@ -246,6 +248,24 @@ def _temperatures(rehearsal: Rehearsal) -> list[dict[str, Any]]:
     ]
 
 
+def _second(rehearsal: Rehearsal) -> dict[str, Any] | None:
+    """What another engine was asked; its figures stand beside ours in the limits."""
+    second = rehearsal.second
+    if second is None:
+        return None
+    differences = [
+        abs(r.second_opinion.difference) / max(abs(r.value or 0.0), abs(r.limit))
+        for r in rehearsal.rows
+        if r.second_opinion is not None
+    ]
+    return {
+        "engine": second.engine or None,
+        "runs": len(second.pairs),
+        "largest_difference": max(differences, default=None),
+        "missed": list(second.missed),
+    }
+
+
 def _numerics(rehearsal: Rehearsal, total_seconds: float) -> dict[str, Any]:
     # A value that is near zero by nature is held against its limit instead.
     relative = [
@@ -268,6 +288,7 @@ def _numerics(rehearsal: Rehearsal, total_seconds: float) -> dict[str, Any]:
         + why_whole(rehearsal),
         "whole": rehearsal.is_whole,
         "seed_residue": rehearsal.seed_residue,
+        "periodicity_residue": rehearsal.settled_residue,
         "retries": list(rehearsal.retries),
     }
 

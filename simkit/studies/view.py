@@ -22,6 +22,7 @@ from simkit.studies.facts import (
     numerics_facts,
     provenance_facts,
     recovery_facts,
+    second_facts,
 )
 from simkit.studies.findings import Rehearsal
 from simkit.studies.parameter_list import parameters
@@ -79,7 +80,10 @@ def report_view(
         after=rehearsal.after,
         commutation=tuple(commutation_facts(result["commutation"])),
         recovery=tuple(recovery_facts(result["recovery"])),
-        numerics=tuple(numerics_facts(result["numerics"])),
+        numerics=(
+            *numerics_facts(result["numerics"]),
+            *second_facts(result.get("second_opinion")),
+        ),
         parameters=tuple(parameters(machine.model, machine.origins)),
         assumptions=ASSUMPTIONS,
         not_modelled=tuple(result["not_modelled"]),
@@ -100,7 +104,8 @@ def _limit(row: Mapping[str, Any]) -> page.LimitRow:
         part=row["part"], quantity=row["quantity"], title=words.title, unit=row["unit"],
         value=row["value"], error=row["error"], limit=row["limit"], ratio=row["ratio"],
         time=row["time_s"], first_over=row.get("first_over_s"), status=row["status"],
-        source=row["source"], why=words.why, how=words.how, scope=words.scope, change=words.change,
+        source="; no verdict: ".join(filter(None, (row["source"], row.get("note")))),
+        why=words.why, how=words.how, scope=words.scope, change=words.change,
     )  # fmt: skip
 
 

@@ -10,7 +10,7 @@ from simkit.parameters.machine import Machine
 from simkit.parameters.scenario import Scenario
 from simkit.run.backend import Budget, Engine, Progress
 from simkit.run.process import NgspiceEngine
-from simkit.studies.event import rehearse
+from simkit.studies.event import DoorRunner, rehearse
 from simkit.studies.findings import Rehearsal
 from simkit.studies.settings import Settings
 
@@ -23,6 +23,8 @@ class Workbench:
     budget: Budget = field(default_factory=Budget)
     """What one engine run may use."""
     settings: Settings = field(default_factory=Settings)
+    second: Engine | None = None
+    """Another engine that the stretches that decide are repeated on."""
 
     def rehearse(
         self, machine: Machine, scenario: Scenario, progress: Progress | None = None
@@ -31,12 +33,17 @@ class Workbench:
 
         Errors: EngineError when the engine gives no whole answer.
         """
+        second = self.second
         return rehearse(
             machine,
             scenario,
-            lambda deck, report: self.engine.run(
-                deck.text, deck.saved, deck.stop, self.budget, report
-            ),
+            self._door(self.engine),
             progress,
             self.settings,
+            self._door(second) if second else None,
+        )
+
+    def _door(self, engine: Engine) -> DoorRunner:
+        return lambda deck, report: engine.run(
+            deck.text, deck.saved, deck.stop, self.budget, report
         )

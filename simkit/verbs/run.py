@@ -61,6 +61,9 @@ class Voice:
     show_default=True,
     help="What runs the circuit.",
 )
+@click.option(
+    "--second-opinion", is_flag=True, help="Repeat what decides on another engine; the differences."
+)
 @set_option
 @cache_option
 @json_option
@@ -74,6 +77,7 @@ def command(
     csv: bool,
     time_limit: float,
     engine: str,
+    second_opinion: bool,
     overrides: dict[str, str],
     no_cache: bool,
     as_json: bool,
@@ -92,6 +96,7 @@ def command(
         settings=Settings(whole=whole, jobs=jobs or cores()),
         budget=Budget(wall=time_limit, cpu=1.5 * time_limit),
         engine=engine,
+        second_opinion=second_opinion,
         cache=not no_cache,
         csv=csv,
     )

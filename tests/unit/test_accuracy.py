@@ -1,0 +1,115 @@
+"""Errors by cause, what they leave of a verdict, and what another engine's figure does to it.
+
+The house's own rules: expected values are worked out in the test from the numbers put in.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from simkit.judge.limits import Limit
+from simkit.judge.verdict import Judged, Opinion, doubted, verdict, with_opinion
+from simkit.measure.series import Series
+from simkit.studies.accuracy import Doubt, Refined, allowed, spread
+
+LIMIT = Limit("drain_voltage_peak", "V", 480.0, "a source")
+ROW = Judged("Q1", "drain_voltage_peak", "V", 400.0, 4.0, 480.0, 400.0 / 480.0, 1e-3, None, "ok",
+             "a source")  # fmt: skip
+
+
+def of(values: list[float], gaps: list[float]) -> Refined:
+    times = np.arange(len(values)) * 1e-5
+    series = Series("Q1", "drain_voltage_peak", "V", times, np.array(values))
+    return Refined((series,), (np.array(gaps),))
+
+
+def test_the_error_is_that_of_values_that_may_be_the_worst() -> None:
+    nan = float("nan")
+    # 100 +/- 2 is the worst; 97 +/- 4 may be; 50 +/- 20 may not, whatever its own error.
+    found = of([100.0, 97.0, 50.0, 99.0], [2.0, 4.0, 20.0, nan])
+    assert found.step_error("drain_voltage_peak") == 4.0
+    assert of([100.0, 50.0], [2.0, 20.0]).step_error("drain_voltage_peak") == 2.0
+
+
+def test_a_quantity_no_finer_run_touched_has_no_error() -> None:
+    assert np.isnan(of([1.0], [float("nan")]).step_error("drain_voltage_peak"))
+    assert np.isnan(of([1.0], [0.1]).step_error("gate_lift"))
+
+
+def test_the_largest_cause_is_named() -> None:
+    assert Doubt(1.0, 2.0, 0.5).cause == "start"
+    assert Doubt(1.0, 2.0, 0.5).total == 3.5
+
+
+@pytest.mark.parametrize(
+    ("value", "bound"),
+    [
+        (400.0, 20.0),  # a twentieth of itself
+        (0.0, 4.8),  # zero by nature: held against its limit, a twentieth of a fifth of it
+        (-500.0, 25.0),
+    ],
+)
+def test_how_much_error_a_figure_may_have(value: float, bound: float) -> None:
+    assert allowed(value, LIMIT) == pytest.approx(bound)
+
+
+def test_a_temperature_is_measured_from_the_coolant() -> None:
+    limit = Limit("junction_peak", "degC", 125.0, "a source")
+    assert allowed(85.0, limit, 25.0) == pytest.approx(3.0)
+
+
+def test_what_lies_between_two_known_values_runs_straight() -> None:
+    series = of([0.0] * 5, []).series[0]
+    known = np.array([np.nan, 1.0, np.nan, 3.0, np.nan])
+    assert spread(series, known).tolist() == pytest.approx([1.0, 1.0, 2.0, 3.0, 3.0])
+
+
+def test_a_figure_too_uncertain_to_judge_is_no_verdict_with_the_reason() -> None:
+    row = doubted(replace(ROW, error=40.0), "more than 5% of its size")
+    assert (row.status, row.value, row.error, row.ratio) == ("not_evaluated", None, None, None)
+    found = verdict([row, replace(ROW, part="Q2")], None)
+    assert found.outcome == "no_verdict"
+    assert "400 V with a numerical error of 40 V" in found.reason
+    assert "more than 5% of its size" in found.reason
+
+
+def test_an_over_limit_elsewhere_still_counts() -> None:
+    over = replace(ROW, part="Q2", value=600.0, ratio=1.25, status="over", first_over_s=1e-3)
+    row = doubted(replace(ROW, error=40.0), "more than 5% of its size")
+    assert verdict([row, over], None).outcome == "over_limit"
+
+
+@pytest.mark.parametrize(
+    ("difference", "status"),
+    [
+        (0.0, "ok"),
+        (7.9, "ok"),  # within the sum of both errors
+        (-7.9, "ok"),
+        (8.1, "near"),  # beyond it, and beyond a per cent: near at best
+        (-8.1, "near"),
+        (100.0, "near"),
+    ],
+)
+def test_engines_that_differ_leave_a_figure_near_at_best(difference: float, status: str) -> None:
+    row = with_opinion(ROW, Opinion(400.0 + difference, difference))
+    assert row.status == status
+    assert row.second_opinion == Opinion(400.0 + difference, difference)
+
+
+def test_a_per_cent_is_allowed_even_to_smaller_errors() -> None:
+    row = replace(ROW, error=0.1)
+    assert with_opinion(row, Opinion(403.9, 3.9)).status == "ok"
+    assert with_opinion(row, Opinion(404.1, 4.1)).status == "near"
+
+
+def test_over_stays_over_only_beyond_the_difference() -> None:
+    over = replace(ROW, value=500.0, ratio=500.0 / 480.0, status="over")
+    assert with_opinion(over, Opinion(489.0, -11.0)).status == "over"  # 500 - 4 - 11 > 480
+    assert with_opinion(over, Opinion(480.0, -20.0)).status == "near"
+
+
+def test_without_a_second_opinion_nothing_changes() -> None:
+    assert with_opinion(ROW, None) is ROW
