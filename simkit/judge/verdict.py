@@ -17,11 +17,6 @@ from simkit.units import format_quantity
 
 Status = Literal["ok", "near", "over", "not_evaluated"]
 Outcome = Literal["within_limits", "over_limit", "no_verdict"]
-WORDS: dict[str, str] = {
-    "within_limits": "within the limits checked",
-    "over_limit": "over a limit",
-    "no_verdict": "no verdict",
-}
 
 
 @dataclass(frozen=True)

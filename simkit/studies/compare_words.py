@@ -5,7 +5,7 @@ from typing import Any
 
 from simkit.judge.difference import Difference
 from simkit.judge.quantities import QUANTITIES
-from simkit.judge.verdict import WORDS
+from simkit.judge.words import WORDS
 from simkit.studies.compare import Held
 
 NAMED = 2

@@ -4,22 +4,25 @@ Restored, result, provenance and page say that they come from the cache; all els
 when the circuit was run, the original provenance too.
 """
 
+from __future__ import annotations
+
 import importlib.metadata
 import json
 import platform
-from collections.abc import Mapping
+import tomllib
+from collections.abc import Mapping, Sequence
 from dataclasses import asdict
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from simkit.parameters.load import Loaded
-from simkit.run.backend import Engine
 from simkit.run.cache import Store, code_digest, digest_of
 from simkit.run.cached import identity_of
 from simkit.studies.folder import whole_folder
 
 if TYPE_CHECKING:
+    from simkit.parameters.load import Loaded
+    from simkit.run.backend import Engine
     from simkit.studies.settings import Settings
 
 LIBRARIES = ("PySpice", "jinja2", "matplotlib", "numpy", "pandas", "pydantic", "schemdraw", "scipy")
@@ -29,28 +32,44 @@ PAGE_MARK = "<!-- from the cache? -->"
 
 
 def result_key(
-    scenario: Loaded[Any],
-    machine: Loaded[Any],
-    engines: tuple[Engine, ...],
-    settings: "Settings",
-    extras: Mapping[str, Any],
+    inputs: Sequence[Any], engines: Sequence[Engine], settings: Settings, extras: Mapping[str, Any]
 ) -> str:
     """Digest of all that determines a report folder; the number of jobs is not among it.
 
-    Errors: EngineMissing.
+    `inputs`: as `inputs_of` gives them. Errors: EngineMissing.
     """
     how = {k: v for k, v in asdict(settings).items() if k != "jobs"}
     return digest_of(
-        "result", _input(scenario), _input(machine), [identity_of(e) for e in engines], how,
+        "result", list(inputs), [identity_of(e) for e in engines], how,
         dict(extras), code_digest(), platform.python_version(), platform.platform(),
         [importlib.metadata.version(name) for name in LIBRARIES],
     )  # fmt: skip
 
 
+def inputs_of(scenario: Loaded[Any], machine: Loaded[Any]) -> list[Any]:
+    """All that a scenario and its machine put into a report, as plain data."""
+    return [_input(scenario), _input(machine)]
+
+
 def _input(loaded: Loaded[Any]) -> list[Any]:
     # Where values come from and how they were written is on the page as well.
-    origins = sorted((key, repr(origin)) for key, origin in loaded.origins.items())
+    origins = sorted([key, repr(origin)] for key, origin in loaded.origins.items())
     return [str(loaded.file), loaded.digest, origins, list(loaded.warnings)]
+
+
+def written_key(path: Path, overrides: Mapping[str, str]) -> str | None:
+    """Digest of a scenario's and its machine's files as they stand, and of how they are read.
+
+    Files that are the same to the last byte need not be understood again. None where they cannot
+    be read; whoever loads them will say why.
+    """
+    try:
+        scenario = path.read_bytes()
+        machine = path.parent / tomllib.loads(scenario.decode("utf-8-sig"))["machine"]
+        content = [scenario.hex(), machine.read_bytes().hex()]
+    except (OSError, ValueError, KeyError, TypeError):
+        return None
+    return digest_of("written", str(path), content, dict(overrides), code_digest())
 
 
 def keep(store: Store, key: str, folder: Path) -> bool:

@@ -1,19 +1,24 @@
 """One scenario to its report folder: found in the cache, or run, measured, judged and written."""
 
+from __future__ import annotations
+
 import time
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from simkit.errors import EngineError, NotWritten
-from simkit.parameters.load import Loaded
-from simkit.parameters.machine import Machine
-from simkit.parameters.scenario import Scenario
 from simkit.run.backend import Budget, Engine, Progress
 from simkit.run.cache import Store, default_store
 from simkit.run.engines import engine, other
-from simkit.studies.kept import keep, restore, result_key
+from simkit.studies.kept import inputs_of, keep, restore, result_key, written_key
 from simkit.studies.settings import Settings
+
+if TYPE_CHECKING:
+    from simkit.parameters.load import Loaded
+    from simkit.parameters.machine import Machine
+    from simkit.parameters.scenario import Scenario
 
 
 @dataclass(frozen=True)
@@ -60,13 +65,7 @@ def rehearsed(
     try:
         if order.cache:
             store = default_store("results")
-            key = result_key(
-                scenario,
-                machine,
-                tuple(e for e in (chosen, second) if e),
-                order.settings,
-                {"csv": order.csv},
-            )
+            key = _key(inputs_of(scenario, machine), order)
         found = _kept(store, key, folder) if store else None
         if found is not None:
             forget_failure(folder)
@@ -82,6 +81,50 @@ def rehearsed(
         keep(store, key, answer.folder)
     forget_failure(folder)
     return answer
+
+
+def recalled(
+    path: Path, overrides: Mapping[str, str], out: Path | None, order: Order
+) -> tuple[str, Answer] | None:
+    """Name and answer of a scenario whose files are, byte for byte, those of an earlier run.
+
+    None when nothing of the kind is kept: then the files must be loaded. Errors: InputError for a
+    folder that holds something else.
+    """
+    written = written_key(path, overrides) if order.cache else None
+    entry = default_store("cases").get(written) if written else None
+    if entry is None:
+        return None
+    from simkit.studies.target import check_target
+
+    name = str(entry.facts["name"])
+    folder = out or Path("reports") / name
+    check_target(folder)
+    try:
+        key = _key(entry.facts["inputs"], order)
+        found = _kept(default_store("results"), key, folder)
+    except EngineError:
+        return None  # the long way says what is missing
+    if found is None:
+        return None
+    forget_failure(folder)
+    return name, Answer(found, folder.absolute())
+
+
+def remember(
+    path: Path, overrides: Mapping[str, str], scenario: Loaded[Scenario], machine: Loaded[Machine]
+) -> None:
+    """Keep what a scenario's files amount to, for `recalled`."""
+    written = written_key(path, overrides)
+    if written:
+        facts = {"name": scenario.model.name, "inputs": inputs_of(scenario, machine)}
+        default_store("cases").put(written, facts)
+
+
+def _key(inputs: list[Any], order: Order) -> str:
+    names = (order.engine, *([other(order.engine)] if order.second_opinion else []))
+    engines = [engine(name) for name in names]
+    return result_key(inputs, engines, order.settings, {"csv": order.csv})
 
 
 def forget_failure(folder: Path) -> None:

@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 
 from simkit.judge.quantities import QUANTITIES
-from simkit.judge.verdict import WORDS
+from simkit.judge.words import WORDS
 from simkit.measure.commutation import Transition, legs
 from simkit.measure.recovery import TAIL, Recovery
 from simkit.measure.series import Series

@@ -111,7 +111,7 @@ def _write(folder: Path, found: Any, result: dict[str, Any]) -> Path:
 
 
 def _table(result: dict[str, Any]) -> None:
-    from simkit.judge.verdict import WORDS
+    from simkit.judge.words import WORDS
 
     for row in result["results"]:
         print(f"{row['change']:24} {row['scenario']:20} {WORDS[row['after']['verdict']]}")

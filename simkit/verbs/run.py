@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from simkit.parameters.load import Loaded
     from simkit.parameters.machine import Machine
     from simkit.parameters.scenario import Scenario
-    from simkit.studies.one import Order
+    from simkit.studies.one import Answer, Order
 
 ENGINES = ("ngspice", "neospice")
 """As run/engines.py knows them; that module is not for a start that only prints help."""
@@ -85,10 +85,8 @@ def command(
 ) -> int:
     """Rehearse SCENARIOS; exit 0 within the limits checked, 1 over a limit, 3 no verdict."""
     from simkit.run.backend import Budget
-    from simkit.studies.loading import load_scenario
-    from simkit.studies.one import Order
+    from simkit.studies.one import Order, recalled
     from simkit.studies.settings import Settings
-    from simkit.studies.target import check_target
 
     if out is not None and len(scenarios) > 1:
         raise InputError([Problem("--out", None, "", "", "goes with a single scenario")])
@@ -105,19 +103,40 @@ def command(
 
         return CODES[run_all(scenarios, overrides, out, order, as_json=as_json, quiet=quiet)]
     voice = Voice(talk=not as_json, progress=not quiet)
-    loaded = [load_scenario(path, overrides) for path in scenarios]
-    folders = [out or Path("reports") / scenario.model.name for scenario, _ in loaded]
-    for folder in folders:
-        check_target(folder)
-    results = [
-        one(scenario, machine, folder, order, voice)
-        for (scenario, machine), folder in zip(loaded, folders, strict=True)
-    ]
+    found = [recalled(path, overrides, out, order) for path in scenarios]
+    if any(answer is None for answer in found):
+        results = _loaded(scenarios, overrides, out, order, voice)
+    else:
+        results = [said(name, answer, voice) for name, answer in filter(None, found)]
     if out is None:
         _index(Path("reports"))
     if as_json:
         print(json.dumps(results[0] if len(results) == 1 else results, indent=1))
     return max((CODES[r["verdict"]] for r in results), key=_gravity)
+
+
+def _loaded(
+    scenarios: tuple[Path, ...],
+    overrides: dict[str, str],
+    out: Path | None,
+    order: "Order",
+    voice: Voice,
+) -> list[dict[str, Any]]:
+    """Load every scenario, so that nothing runs while one is wrong; then rehearse them."""
+    from simkit.studies.loading import load_scenario
+    from simkit.studies.one import remember
+    from simkit.studies.target import check_target
+
+    loaded = [load_scenario(path, overrides) for path in scenarios]
+    folders = [out or Path("reports") / scenario.model.name for scenario, _ in loaded]
+    for folder in folders:
+        check_target(folder)
+    results = []
+    for path, (scenario, machine), folder in zip(scenarios, loaded, folders, strict=True):
+        results.append(one(scenario, machine, folder, order, voice))
+        if order.cache:
+            remember(path, overrides, scenario, machine)
+    return results
 
 
 def _index(reports: Path) -> None:
@@ -150,13 +169,21 @@ def one(
     voice: Voice,
 ) -> dict[str, Any]:
     """Rehearse one scenario, or find it rehearsed, and leave its folder; the result document."""
-    from simkit.judge.verdict import WORDS
     from simkit.studies.one import rehearsed
 
     name = scenario.model.name
     started = time.perf_counter()
     with progress_bar(name, not voice.progress) as progress:
         answer = rehearsed(scenario, machine, folder, order, progress)
+    said(name, answer, voice)
+    note(f"{time.perf_counter() - started:.1f} s in all", not voice.progress)
+    return answer.result
+
+
+def said(name: str, answer: "Answer", voice: Voice) -> dict[str, Any]:
+    """Say what became of a scenario; its result."""
+    from simkit.judge.words import WORDS
+
     if voice.talk:
         print(f"{name}: {WORDS[answer.result['verdict']]}. {answer.result['reason']}")
         if answer.folder:
@@ -165,5 +192,4 @@ def one(
         made = answer.result["cache"]["made"]
         note(f"from the cache, where it was put on {made}; --no-cache runs it anew",
              not voice.progress)  # fmt: skip
-    note(f"{time.perf_counter() - started:.1f} s in all", not voice.progress)
     return answer.result

@@ -153,3 +153,14 @@ def test_what_changes_the_answer_changes_the_key(
     monkeypatch.setattr(kept, "identity_of", lambda engine: "another engine")
     assert key_changes(home)
     assert cached.identity_of is not kept.identity_of
+
+
+def test_a_comment_changes_the_file_but_not_the_answer(home: Home, first: dict[str, Any]) -> None:
+    written = home.scenario.read_text()
+    try:
+        home.scenario.write_text("# a remark\n" + written)
+        assert key_changes(home) is False, "loaded anew, it comes to the same values"
+        home.scenario.write_text(written.replace("0.15 ms", "0.16 ms"))
+        assert key_changes(home)
+    finally:
+        home.scenario.write_text(written)
