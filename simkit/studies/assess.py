@@ -22,6 +22,7 @@ from simkit.studies.accuracy import (
     spread,
 )
 from simkit.studies.closeup import Scouted, merged
+from simkit.studies.evened import offset_error
 from simkit.studies.surrogate import Curve
 from simkit.studies.warming import Warmed
 from simkit.studies.windows import Stretch
@@ -98,9 +99,9 @@ def assessed(found: Findings) -> Assessed:
     curves = between_samples(found)
     more = unseen(better.series, curves)
     known = doubts(better, found.residues, link, more, quantities)
-    if "flux_peak" in known:
+    if "flux_peak" in known and not found.is_whole:
         own = known["flux_peak"]
-        known["flux_peak"] = replace(own, start=own.start + lopsided_flux(found))
+        known["flux_peak"] = replace(own, start=own.start + offset_error(found.machine, found.fine))
     heat, left = junctions(found, better.series, curves)
     warmer = [
         replace(s, values=s.values + spread(s, gap) + residue * s.values + more.get("loss", 0.0))
@@ -131,23 +132,6 @@ def _raised(
             more = np.interp(out[name].time, hot.times, hot.values - mine.values)
             out[name] = replace(out[name], values=out[name].values + more)
     return out
-
-
-def lopsided_flux(found: Findings) -> float:
-    """Difference between the core's two flux peaks in the most lopsided finer run [T].
-
-    A sample's start leaves an offset in the flux that hardly fades while it lasts, and what the
-    bridge's own offset would be cannot be told from it. Nothing in a whole run.
-    """
-    if found.is_whole:
-        return 0.0
-    transformer = found.machine.transformer
-    linked = transformer.primary_turns * transformer.core_area
-    offsets = []
-    for stretch in found.fine:
-        part = stretch.waves.between(stretch.cycles[0].start, stretch.cycles[-1].end)
-        offsets.append(abs(float(part.linkage.max() + part.linkage.min())) / linked)
-    return max(offsets, default=0.0)
 
 
 def _junction_doubts(

@@ -26,6 +26,7 @@ from simkit.studies.accuracy import CAUSES, ENOUGH
 from simkit.studies.aftermath import SlowFact, with_aftermath
 from simkit.studies.assess import LEDGER, Assessed, Findings, SecondRuns, assessed
 from simkit.studies.closeup import Scouted, merged
+from simkit.studies.evened import evened
 from simkit.studies.second import opinion
 from simkit.studies.surrogate import Curve
 from simkit.studies.warming import Warmed
@@ -91,6 +92,12 @@ class Rehearsal:
 
 def findings(found: Findings) -> Rehearsal:
     """Look into what the runs left."""
+    if not found.is_whole:
+        found = replace(
+            found,
+            stretches=evened(found.machine, found.stretches),
+            fine=evened(found.machine, found.fine),
+        )
     whole = merged(found.stretches) if len(found.stretches) > 1 else found.stretches[0]
     have = assessed(found)
     rows = tuple(_row(limit, found, have) for limit in machine_limits(found.machine))
