@@ -158,7 +158,9 @@ def test_what_changes_the_answer_changes_the_key(
 def test_a_comment_changes_the_file_but_not_the_answer(home: Home, first: dict[str, Any]) -> None:
     written = home.scenario.read_text()
     try:
-        home.scenario.write_text("# a remark\n" + written)
+        home.scenario.write_text(
+            written + "# a remark at the end, so that every line keeps its number\n"
+        )
         assert key_changes(home) is False, "loaded anew, it comes to the same values"
         home.scenario.write_text(written.replace("0.15 ms", "0.16 ms"))
         assert key_changes(home)
