@@ -157,6 +157,11 @@ def _fresh(
     workbench = Workbench(chosen, order.budget, order.settings, second)
     rehearsal = workbench.rehearse(machine.model, scenario.model, progress)
     result = document(rehearsal, machine, scenario, time.perf_counter() - started)
+    if machine.model.fit is not None:
+        from simkit.studies.intervals import add_intervals
+
+        add_intervals(result, machine, scenario.model,
+                      lambda moved: workbench.rehearse(moved, scenario.model))  # fmt: skip
 
     def report(fresh: Path) -> None:
         write_report(fresh, report_view(rehearsal, result, machine))

@@ -25,9 +25,10 @@ from simkit.studies.fit import Fit, _values, misfits
 from simkit.studies.fit_readings import observations
 from simkit.studies.fit_solve import Observation, Problem, influential, solve
 from simkit.studies.fit_write import fitted_text
+from simkit.studies.intervals import bounds, moved_machines
 from simkit.studies.loading import load_machine
 from simkit.studies.uncertain import prior_covariance, scaled, uncertain
-from tests.machines import DEMO, demo, varied
+from tests.machines import DEMO, demo, scenario, varied
 
 TEXT = (DEMO / "machine.toml").read_text(encoding="utf-8")
 PIECE = "steel-full-power"
@@ -218,3 +219,28 @@ def test_a_correction_moves_readings_and_not_the_answer_s_meaning() -> None:
     found = solve(moved.corrected(circuit, logs))
     spread = np.sqrt(np.diag(found.covariance))
     assert np.all(np.abs(found.logs - logs) < 2.0 * spread)
+
+
+def test_intervals_add_directions_in_squares_and_never_invent_a_chance() -> None:
+    row = {"value": 100.0, "error": 8.0, "limit": 113.0}
+    found = bounds(row, [103.0, 96.0])
+    # Deviation of the values sqrt(3^2 + 4^2) = 5; twice that either way.
+    assert found["interval"] == pytest.approx([90.0, 110.0])
+    # With the numerical error's 8/2: sqrt(5^2 + 4^2) = 6.40; the limit is 2.03 of these away, and
+    # the normal distribution leaves 2.1 % above (any table: 2.03 -> 0.0212).
+    assert found["probability_over"] == pytest.approx(0.0212, abs=2e-4)
+    nothing = {"interval": None, "probability_over": None}
+    assert bounds(row, [103.0, None]) == nothing
+    assert bounds(row | {"value": None, "error": None}, [1.0, 2.0]) == nothing
+
+
+def test_a_fitted_machine_is_moved_along_what_matters() -> None:
+    machine = load_machine(DEMO / "machine.toml")
+    record = {"parameters": ["coil.inductance", f"workpieces.{PIECE}.resistance"],
+              "deviation": [0.01, 0.02], "correlation": [[1.0, 0.0], [0.0, 1.0]]}  # fmt: skip
+    fitted = replace(machine, model=varied(machine.model, {"fit": record}))
+    moved = moved_machines(fitted, scenario(load=PIECE, margin=0.04))
+    # Only the piece's resistance acts with the piece in: the first direction is it, by its 2 %.
+    ratio = moved[0].workpieces[PIECE].resistance / machine.model.workpieces[PIECE].resistance
+    assert abs(log(ratio)) == pytest.approx(0.02, rel=1e-6)
+    assert moved[0].coil.inductance == pytest.approx(machine.model.coil.inductance, rel=1e-9)
