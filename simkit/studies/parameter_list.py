@@ -9,8 +9,9 @@ from simkit.parameters.load import Origin
 from simkit.report import view as page
 from simkit.units import format_quantity
 
-TABLES = ("levels",)
-"""Worked out point by point from values that are listed; nobody reads them one by one."""
+TABLES = ("levels", "fit")
+"""Worked out point by point from values that are listed, or the numbers of a fit's joint
+uncertainty; nobody reads them one by one."""
 
 
 def parameters(
