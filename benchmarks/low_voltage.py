@@ -73,8 +73,8 @@ def main() -> None:
         "# Low voltage: how well fit and fault finder do",
         "",
         "Made by `python -m benchmarks.low_voltage` from the lines the two studies keep; not "
-        "edited by hand. Noise: half a scope's 3 %, a meter's 1.4 %, 1 degree, 0.15 % of a resonance. The "
-        "first 3 machines and the first 8 faults were run with longer samples of the same circuit.",
+        "edited by hand. Noise (standard deviations): amplitudes 1.5 %, supply current 0.7 %, "
+        "phase 1 degree, resonance 0.15 %.",
         "",
     ]
     text = "\n".join([*head, *round_trip(rows(TRIPS)), *faults(rows(FAULTS))]) + "\n"

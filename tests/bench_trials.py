@@ -75,7 +75,7 @@ def read(
                 continue
             deviation = noise(name, found[name])
             seen = found[name] + deviation * chance.standard_normal()
-            whole = float(np.hypot(deviation, own_deviation(name, seen)))
+            whole = float(np.hypot(deviation, own_deviation(name, seen, truth, setting)))
             out.append(Observation(f"points.{number}.{name}", name, seen, whole, setting))
     return tuple(out)
 

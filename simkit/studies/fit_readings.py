@@ -24,6 +24,9 @@ CIRCUIT_SHARE = 0.0025
 its start from the fast model (closeup.RESIDUE), taken as a 95 % half-width [1]."""
 CIRCUIT_PHASE = 0.2
 """The same for a phase: 0.5 % of a radian, rounded up, is 0.3 deg at 95 % [deg]."""
+SUPPLY_FLOOR = 0.005
+"""Least deviation of a supply current as a share of the bridge current's peak: where the two are
+far out of phase, what the tank still gains or loses while it is measured is no longer small [1]."""
 ABSOLUTE = {"phase": CIRCUIT_PHASE, "heatsink": 0.0}
 
 
@@ -38,7 +41,7 @@ def observations(
     problems = list(_misfits(readings, machine))
     if problems:
         raise InputError(problems)
-    found = [*_of_points(readings.model)]
+    found = [*_of_points(readings.model, machine)]
     for number, (entry, trace) in enumerate(zip(readings.model.traces, traces, strict=True)):
         found += _of_trace(number, entry, _rings(readings, number, entry, trace))
     return tuple(found)
@@ -74,18 +77,22 @@ def _problem(
     return Problem(str(readings.file), readings.line_of(key), key, value, rule, hint)
 
 
-def _of_points(readings: Readings) -> Iterator[Observation]:
+def _of_points(readings: Readings, machine: Machine) -> Iterator[Observation]:
     for number, point in enumerate(readings.points):
         setting = Setting(point.load, point.supply_voltage, point.frequency)
         for name, value, uncertainty in point.read():
-            deviation = hypot(uncertainty / COVERAGE, own_deviation(name, value))
+            own = own_deviation(name, value, machine, setting)
+            deviation = hypot(uncertainty / COVERAGE, own)
             yield Observation(f"points.{number}.{name}", name, value, deviation, setting)
 
 
-def own_deviation(name: str, value: float) -> float:
+def own_deviation(name: str, value: float, machine: Machine, setting: Setting) -> float:
     """Standard deviation that a circuit run's figure brings along, in the reading's unit."""
     if name not in POWERED:
         return 0.0
+    if name == "supply_current":
+        bridge = fast_readings(machine, setting, frozenset({"primary_current"}))
+        return hypot(CIRCUIT_SHARE * value, SUPPLY_FLOOR * bridge["primary_current"])
     return ABSOLUTE.get(name, CIRCUIT_SHARE * abs(value))
 
 

@@ -29,6 +29,7 @@ def test_amplitudes_follow_the_supply_voltage() -> None:
         assert high.readings[name] / low.readings[name] == pytest.approx(2.0, rel=0.013), name
 
 
+@pytest.mark.slow
 def test_at_resonance_amplitude_is_greatest_and_current_in_phase() -> None:
     # Common practice, no source.
     at = circuit_resonance(BENCH, demo(), Setting(PIECE, 30.0))

@@ -1,0 +1,80 @@
+"""The bring-up sheet on paper, through a headless browser, and the readings file beside it."""
+
+from __future__ import annotations
+
+import base64
+import re
+from pathlib import Path
+
+import pytest
+
+from simkit.errors import InputError
+from simkit.parameters.read_readings import load_readings
+from simkit.studies.bring_up import BringUpResult, bring_up
+from simkit.studies.bring_up_folder import write_sheet
+from simkit.studies.bring_up_sheet import document
+from simkit.studies.loading import load_machine
+from simkit.studies.workbench import Workbench
+from tests.machines import DEMO
+from tests.report.browser import PROGRAM, Page
+
+PAPERS = {"A4": (8.27, 11.69), "Letter": (8.5, 11.0)}
+"""Width and height [in]: ISO 216 and ANSI/ASME Y14.1, recalled from memory."""
+pytestmark = pytest.mark.slow
+
+
+@pytest.fixture(scope="module")
+def made(tmp_path_factory: pytest.TempPathFactory) -> tuple[BringUpResult, Path]:
+    machine = load_machine(DEMO / "machine.toml")
+    result = bring_up(machine, Workbench())
+    target = tmp_path_factory.mktemp("sheet") / "bring-up"
+    return result, write_sheet(target, result, machine, document(result, machine, 1.0))
+
+
+@pytest.mark.skipif(PROGRAM is None, reason="no browser here")
+@pytest.mark.parametrize("paper", PAPERS)
+def test_the_sheet_prints_whole(made: tuple[BringUpResult, Path], paper: str) -> None:
+    width, height = PAPERS[paper]
+    with Page() as page:
+        page.open(made[1] / "index.html")
+        answer = page.call("Page.printToPDF", paperWidth=width, paperHeight=height,
+                           printBackground=False)  # fmt: skip
+        # Paper is 96 dots an inch in CSS less the margins of 13 mm: nothing may stand out of it.
+        page.call("Emulation.setEmulatedMedia", media="print")
+        page.call("Emulation.setDeviceMetricsOverride", width=int((width - 1.02) * 96),
+                  height=900, deviceScaleFactor=1, mobile=False)  # fmt: skip
+        overflow = page.ask("document.documentElement.scrollWidth - window.innerWidth")
+        assert page.troubles() == []
+    content = base64.b64decode(answer["data"])
+    assert content.startswith(b"%PDF")
+    pages = len(re.findall(rb"/Type\s*/Page[^s]", content))
+    # Seven stages with two pictures each, and the tables: not on fewer, and not one a page.
+    assert 5 <= pages <= 14
+    assert overflow <= 0
+
+
+def test_each_stage_has_readings_inside_their_own_interval(
+    made: tuple[BringUpResult, Path],
+) -> None:
+    result = made[0]
+    for stage in result.stages:
+        assert stage.expected
+        assert all(e.low < e.value < e.high for e in stage.expected)
+
+
+def test_the_readings_file_loads_once_something_is_filled_in(
+    made: tuple[BringUpResult, Path],
+) -> None:
+    file = made[1] / "readings.toml"
+    text = file.read_text(encoding="utf-8")
+    with pytest.raises(InputError, match="nothing was read"):
+        load_readings(file)
+    filled = file.with_name("filled.toml")
+    filled.write_text(
+        text.replace('# resonance = { value = ""', 'resonance = { value = "78 kHz"', 1),
+        encoding="utf-8",
+    )
+    read = [list(p.read()) for p in load_readings(filled).model.points]
+    assert next(x for one in read for x in one)[:2] == ("resonance", 78e3)
+    with pytest.raises(InputError, match="nothing was read"):
+        load_readings(made[1] / "readings.csv")
