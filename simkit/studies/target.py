@@ -11,6 +11,8 @@ from simkit.errors import InputError, Problem
 
 MARK = "result.json"
 """What every folder that a run left holds, and no other folder."""
+LOOKED_AT = 2_000_000
+"""How much of a file is read for its mark [byte]; more than a machine file may hold."""
 FAILED = "-no-verdict"
 """Follows the name of a report's folder where a run that came to no end is told of."""
 
@@ -29,6 +31,34 @@ def check_target(folder: Path, option: str = "--out", mark: str = MARK) -> None:
     rule = _refusal(folder, mark)
     if rule:
         raise InputError([Problem(option, None, "", str(folder), rule)])
+
+
+def check_file(file: Path, inputs: tuple[Path, ...], mark: str, option: str = "-o") -> None:
+    """Refuse to overwrite what is read, and any file that does not hold the mark of an earlier one.
+
+    Errors: InputError naming the option, the file and the rule.
+    """
+    try:
+        rule = _file_refusal(file, inputs, mark)
+    except OSError as error:
+        rule = f"cannot be used: {error.strerror}"
+    if rule:
+        raise InputError([Problem(option, None, "", str(file), rule)])
+
+
+def _file_refusal(file: Path, inputs: tuple[Path, ...], mark: str) -> str:
+    if file.is_symlink():
+        return "is a link; name the file itself"
+    if not file.exists():
+        return ""
+    if not file.is_file():
+        return "is a folder or a device where a file is expected"
+    if any(path.exists() and file.samefile(path) for path in inputs):
+        return "is a file this command reads; name another"
+    with file.open("rb") as there:
+        if mark.encode() not in there.read(LOOKED_AT):
+            return "is there already and is left as it is: it is none this command wrote"
+    return ""
 
 
 def _refusal(folder: Path, mark: str) -> str:

@@ -29,10 +29,13 @@ def command(
     from simkit.studies.bring_up_sheet import document
     from simkit.studies.loading import load_machine
     from simkit.studies.settings import Settings
+    from simkit.studies.target import check_target
     from simkit.studies.workbench import Workbench
 
     started = time.perf_counter()
     loaded = load_machine(machine, overrides)
+    folder = out or Path("reports") / f"{loaded.model.name}-bring-up"
+    check_target(folder, mark="sheet.json")
     bench = Workbench(settings=Settings(jobs=jobs))
     with progress_bar("bring-up", quiet or as_json) as say:
         result = bring_up(loaded, bench, say)
@@ -40,8 +43,7 @@ def command(
     if out is not None or not as_json:
         from simkit.studies.bring_up_folder import write_sheet
 
-        name = f"{loaded.model.name}-bring-up"
-        folder = write_sheet(out or Path("reports") / name, result, loaded, found)
+        write_sheet(folder, result, loaded, found)
         note(f"sheet: {folder / 'index.html'}", quiet)
     if as_json:
         print(json.dumps(found, indent=1))

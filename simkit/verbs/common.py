@@ -69,8 +69,11 @@ def write_output(file: Path, text: str, option: str = "-o") -> None:
 
     Errors: InputError when that place cannot be written to.
     """
+    from simkit.run.cache import write_whole
+
     try:
-        file.write_text(text, encoding="utf-8")
+        write_whole(file, text.encode())
+        file.chmod(0o644)
     except OSError as error:
         rule = f"cannot be written: {error.strerror}"
         raise InputError([Problem(option, None, "", str(file), rule)]) from error

@@ -46,6 +46,7 @@ def command(
     from simkit.studies.changing import variants
     from simkit.studies.compare_words import sentences
     from simkit.studies.loading import load_machine
+    from simkit.studies.target import check_target
     from simkit.studies.workbench import Workbench
 
     before = load_machine(machine, overrides)
@@ -54,13 +55,15 @@ def command(
     inside = [changes.file.parent / path for path in changes.model.scenarios]
     scenarios = [_scenario(path) for path in (named or inside or beside(machine))]
     compare.fitting(scenarios, before, made)
+    folder = out or Path("reports") / f"compare-{change.stem}"
+    check_target(folder, mark="compare.json")
     talk = not (quiet or as_json)
     with progress_bar("compare", not talk) as progress:
         held = compare.rehearsals(before, made, scenarios, Workbench(), jobs or cores(), progress)
     found = compare.Comparison(held, said)
     words = sentences(held)
     result = compare.document(found, before, changes, words)
-    folder = _write(out or Path("reports") / f"compare-{change.stem}", found, result)
+    _write(folder, found, result)
     if as_json:
         print(json.dumps(result, indent=1))
     else:

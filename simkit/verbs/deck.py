@@ -7,6 +7,8 @@ import click
 
 from simkit.verbs.common import json_option, set_option, write_output
 
+RENDERED = "\n* rendered from numbers only;"
+"""What every netlist of this verb holds, and no other."""
 
 @click.command("deck")
 @click.argument("scenario", type=click.Path(path_type=Path))
@@ -17,8 +19,11 @@ def command(scenario: Path, output: Path | None, overrides: dict[str, str], as_j
     """Print the netlist of SCENARIO; it runs unchanged in plain `ngspice -b`."""
     from simkit.studies.event import scenario_deck
     from simkit.studies.loading import load_scenario
+    from simkit.studies.target import check_file
 
     loaded, machine = load_scenario(scenario, overrides)
+    if output is not None:
+        check_file(output, (loaded.file, machine.file), RENDERED)
     deck = scenario_deck(machine.model, loaded.model)
     if output is not None:
         write_output(output, deck.text)

@@ -7,8 +7,17 @@ from typing import Any
 
 import click
 
-from simkit.verbs.common import json_option, note, progress_bar, quiet_option, set_option
+from simkit.verbs.common import (
+    json_option,
+    note,
+    progress_bar,
+    quiet_option,
+    set_option,
+    write_output,
+)
 
+FITTED = "\n[fit]\n"
+"""What every machine file holds that a fit wrote, and no other."""
 
 @click.command("fit")
 @click.argument("machine", type=click.Path(path_type=Path))
@@ -33,13 +42,18 @@ def command(
 ) -> int:
     """Fit MACHINE to READINGS (TOML or CSV); write the fitted machine file with -o."""
     from simkit.studies.fit_report import lines
+    from simkit.studies.target import check_file, check_target
 
+    if output is not None:
+        check_file(output, (machine, readings), FITTED)
+    if out is not None:
+        check_target(out, mark="fit.json")
     started = time.perf_counter()
     with progress_bar("fit", quiet or as_json) as say:
         result, text = _fitted(machine, readings, overrides, faults, jobs, say)
     result["total_seconds"] = time.perf_counter() - started
     if output is not None:
-        output.write_text(text, encoding="utf-8")
+        write_output(output, text)
         note(f"fitted machine: {output}", quiet)
     if out is not None:
         note(f"report: {_page(out, result) / 'index.html'}", quiet)

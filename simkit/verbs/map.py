@@ -68,6 +68,7 @@ def command(
     from simkit.studies.loading import load_scenario
     from simkit.studies.maps.space import space_of
     from simkit.studies.maps.study import Mapper
+    from simkit.studies.target import check_target
 
     asked = [parse_vary(text) for text in vary]
     loaded, machine = load_scenario(scenario, overrides)
@@ -76,6 +77,8 @@ def command(
         plan = MapPlan(sample=plan.sample, cases=plan.cases, tolerances=False)
     space = space_of(machine, loaded, plan, asked)
     kind = sample or plan.sample
+    folder = out or Path("reports") / f"map-{loaded.model.name}"
+    check_target(folder, mark="map.json")
     talk = not (quiet or as_json)
     store = None if no_cache else default_store("cases")
     with progress_bar("map", not talk) as progress, workers(scheduler, jobs or cores()) as crew:
@@ -88,19 +91,18 @@ def command(
             cells, found = refined(mapper, found, refine)
     arguments = [*(f"--vary={text}" for text in vary), *(["--only"] if only else []),
                  f"--sample={kind}"]  # fmt: skip
-    return _told(found, cells, (loaded, machine), arguments, out, as_json, quiet)
+    return _told(found, cells, (loaded, machine), arguments, folder, as_json, quiet)
 
 
 def _told(
-    found: "Mapped", cells: Any, files: Any, arguments: list[str], out: Path | None,
+    found: "Mapped", cells: Any, files: Any, arguments: list[str], folder: Path,
     as_json: bool, quiet: bool,
 ) -> int:  # fmt: skip
     from simkit.studies.maps.result import document
 
     scenario, machine = files
     result = document(found, cells, scenario, machine)
-    folder = _write(out or Path("reports") / f"map-{scenario.model.name}", found, cells, result,
-                    arguments)  # fmt: skip
+    _write(folder, found, cells, result, arguments)
     if as_json:
         print(json.dumps(result, indent=1))
     else:

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from simkit.errors import InputError, Problem
 from simkit.verbs.common import json_option, note, progress_bar, quiet_option, set_option
 
 if TYPE_CHECKING:
@@ -35,6 +36,8 @@ def command(
     if piece is not None:
         return _piece(part_file, piece, out or Path("reports") / f"piece-{piece}", overrides,
                       as_json, quiet)  # fmt: skip
+    if out is not None:
+        raise InputError([Problem("--out", None, "", str(out), "goes with --piece NAME")])
     return _mosfet(part_file, overrides, as_json, quiet)
 
 
@@ -47,8 +50,11 @@ def _piece(
     from simkit.studies.piece import document as piece_document
     from simkit.studies.piece import examine_piece
     from simkit.studies.piece_view import facts, piece_view
+    from simkit.studies.target import check_target
 
-    report = examine_piece(load_machine(file, overrides), name)
+    machine = load_machine(file, overrides)
+    check_target(out, mark="piece.json")
+    report = examine_piece(machine, name)
     found = piece_document(report)
 
     def fill(folder: Path) -> None:
@@ -69,7 +75,6 @@ def _piece(
 
 
 def _mosfet(part_file: Path, overrides: dict[str, str], as_json: bool, quiet: bool) -> int:
-    from simkit.errors import InputError, Problem
     from simkit.parameters.load import load_file
     from simkit.parameters.part import Mosfet
     from simkit.run.process import NgspiceEngine

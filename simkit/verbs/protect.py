@@ -44,14 +44,17 @@ def command(
     from simkit.studies.loading import load_scenario
     from simkit.studies.protect.result import document
     from simkit.studies.protect.study import Searcher
+    from simkit.studies.target import check_target
 
     loaded, machine = load_scenario(scenario, overrides)
+    folder = out or Path("reports") / f"protect-{loaded.model.name}"
+    check_target(folder, mark="protect.json")
     store = None if no_cache else default_store("cases")
     talk = not (quiet or as_json)
     with progress_bar("protect", not talk) as progress, workers(None, jobs or cores()) as crew:
         found = Searcher(crew, store, progress).protect(machine.model, loaded.model)
     result = document(found, loaded, machine)
-    folder = _write(out or Path("reports") / f"protect-{loaded.model.name}", found, result)
+    _write(folder, found, result)
     if as_json:
         print(json.dumps(result, indent=1))
     else:
