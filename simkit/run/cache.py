@@ -13,12 +13,13 @@ import hashlib
 import io
 import json
 import os
+import struct
 import tempfile
 import time
 import zipfile
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
-from pathlib import Path
+from pathlib import Path, PurePosixPath
 from typing import Any
 
 import numpy as np
@@ -26,6 +27,7 @@ from numpy.typing import NDArray
 
 from simkit.data import netlist_folder
 from simkit.errors import InputError, Problem
+from simkit.run.arrays import check_size, member_array
 
 FOLDER_VARIABLE = "SIMKIT_CACHE_DIR"
 SIZE_VARIABLE = "SIMKIT_CACHE_MB"
@@ -43,6 +45,11 @@ STALE = 3600.0
 
 Arrays = Mapping[str, NDArray[Any]]
 _NONE: Mapping[str, Any] = {}
+_DAMAGED = (
+    OSError, ValueError, LookupError, ArithmeticError, EOFError, RuntimeError, MemoryError,
+    struct.error, zipfile.BadZipFile,
+)  # fmt: skip
+"""What unpacking bytes that are no entry may raise, RecursionError and the library's own."""
 _added: dict[Path, int] = {}
 """Bytes this process has put into each folder since it last looked at its size."""
 
@@ -82,13 +89,13 @@ class Store:
         """What is kept under a key; None when nothing is, or when it is damaged (it then goes)."""
         for path in self._paths(key):
             try:
-                content = path.read_bytes()
+                content = _content(path, self.limit)
                 if hashlib.sha256(content).hexdigest() != path.stem.partition(".")[2]:
                     raise ValueError("the bytes are not those that were written")
                 entry = _unpacked(content)
             except FileNotFoundError:
                 continue
-            except (OSError, ValueError, KeyError, zipfile.BadZipFile):
+            except _DAMAGED:
                 _remove(path)
                 continue
             with contextlib.suppress(OSError):
@@ -253,16 +260,33 @@ def _packed(facts: Any, arrays: Arrays, files: Mapping[str, bytes]) -> bytes:
     return out.getvalue()
 
 
+def _content(path: Path, most: int) -> bytes:
+    if not path.is_file():  # a pipe would be waited for, a device read for ever
+        raise ValueError("is no file")
+    with path.open("rb") as file:
+        if os.fstat(file.fileno()).st_size > most:
+            raise ValueError("larger than all entries together may be")
+        return file.read()
+
+
 def _unpacked(content: bytes) -> Entry:
     arrays: dict[str, NDArray[Any]] = {}
     files: dict[str, bytes] = {}
     with zipfile.ZipFile(io.BytesIO(content)) as box:
+        check_size(box, len(content))  # nothing in it was compressed
         facts = json.loads(box.read("facts.json"))
         for member in box.namelist():
             if member.startswith("arrays/"):
-                raw = io.BytesIO(box.read(member))
                 name = member.removeprefix("arrays/").removesuffix(".npy")
-                arrays[name] = np.lib.format.read_array(raw, allow_pickle=False)
+                arrays[name] = member_array(box.read(member))
             elif member.startswith("files/"):
-                files[member.removeprefix("files/")] = box.read(member)
+                files[_inside(member.removeprefix("files/"))] = box.read(member)
     return Entry(facts, arrays, files)
+
+
+def _inside(name: str) -> str:
+    """The relative path of a file of a kept folder: nothing may be restored outside of it."""
+    path = PurePosixPath(name)
+    if path.is_absolute() or ".." in path.parts or path.as_posix() != name or "\\" in name:
+        raise ValueError(f"{name!r} leads out of the folder")
+    return name

@@ -20,10 +20,9 @@ from multiprocessing.context import BaseContext
 from pathlib import Path
 from typing import Any
 
-import numpy as np
-
 from simkit.errors import EngineFailed, EngineTimeout
 from simkit.run import worker
+from simkit.run.arrays import load_array
 from simkit.run.backend import Budget, EngineRun, Progress
 from simkit.run.guard import inspect
 from simkit.run.library import find_library, library_digest
@@ -87,7 +86,10 @@ def run_job(
     Errors: EngineFailed, EngineTimeout.
     """
     _, version, log, seconds, cpu = _watched(target, (job,), wall, progress)
-    table = np.load(Path(job.folder) / "vectors.npy", allow_pickle=False)
+    try:
+        table = load_array(Path(job.folder) / "vectors.npy")
+    except ValueError as error:
+        raise EngineFailed(f"the engine's vectors could not be read: {error}", log) from error
     vectors = dict(zip(("time", *job.saved), table, strict=True))
     return EngineRun(vectors, version, tuple(log), seconds, cpu)
 

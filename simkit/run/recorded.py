@@ -13,6 +13,7 @@ from pathlib import Path
 import numpy as np
 
 from simkit.errors import EngineError, EngineFailed
+from simkit.run.arrays import load_packed
 from simkit.run.backend import Budget, Engine, EngineRun, Progress, Vector
 from simkit.run.guard import inspect
 from simkit.run.ngspice import check_complete
@@ -52,9 +53,8 @@ class RecordedEngine:
         path = self.folder / f"{key_of(text, saved, stop)}.npz"
         if not path.is_file():
             raise NotRecorded(f"no run of this deck is kept in {self.folder}")
-        with np.load(path, allow_pickle=False) as kept:
-            facts = json.loads(str(kept["facts"]))
-            table = kept["table"]
+        kept = load_packed(path)
+        facts, table = json.loads(str(kept["facts"])), kept["table"]
         if facts["failed"] is not None:
             raise EngineFailed(facts["failed"], facts["log"])
         if progress:
@@ -122,4 +122,5 @@ class Recorder:
 
 def _keep(path: Path, table: Vector, **facts: object) -> None:
     path.parent.mkdir(parents=True, exist_ok=True)
-    np.savez_compressed(path, table=table, facts=np.array(json.dumps(facts)))
+    text = np.array(json.dumps(facts))
+    np.savez_compressed(path, table=table, facts=text, allow_pickle=False)

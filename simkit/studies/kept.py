@@ -6,6 +6,7 @@ when the circuit was run, the original provenance too.
 
 from __future__ import annotations
 
+import html
 import importlib.metadata
 import json
 import platform
@@ -93,9 +94,10 @@ def restore(store: Store, key: str, folder: Path) -> dict[str, Any] | None:
     files["result.json"] = dumped(result).encode()
     provenance = {**json.loads(files["provenance.json"]), "cache": source}
     files["provenance.json"] = dumped(provenance).encode()
+    made = html.escape(source["made"])
     said = (
         f"<p>Taken from the cache, where the same inputs, code and engine had put it on "
-        f"{source['made']}; <code>--no-cache</code> simulates anew.</p>"
+        f"{made}; <code>--no-cache</code> simulates anew.</p>"
     )
     files["index.html"] = files["index.html"].replace(PAGE_MARK.encode(), said.encode())
 

@@ -10,6 +10,7 @@ from simkit.verbs.common import json_option, set_option, write_output
 RENDERED = "\n* rendered from numbers only;"
 """What every netlist of this verb holds, and no other."""
 
+
 @click.command("deck")
 @click.argument("scenario", type=click.Path(path_type=Path))
 @click.option("-o", "--output", type=click.Path(path_type=Path), help="Write to a file instead.")

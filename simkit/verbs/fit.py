@@ -19,6 +19,7 @@ from simkit.verbs.common import (
 FITTED = "\n[fit]\n"
 """What every machine file holds that a fit wrote, and no other."""
 
+
 @click.command("fit")
 @click.argument("machine", type=click.Path(path_type=Path))
 @click.argument("readings", type=click.Path(path_type=Path))
