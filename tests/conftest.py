@@ -26,7 +26,7 @@ def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item
         if folder not in FOLDERS:
             raise pytest.UsageError(f"{item.path} is in none of tests/{{{','.join(FOLDERS)}}}")
         item.add_marker(folder)
-        if "slow" in item.keywords and not config.getoption("--all"):
+        if item.get_closest_marker("slow") and not config.getoption("--all"):
             item.add_marker(skip)
 
 

@@ -39,8 +39,8 @@ def test_a_definition_points_at_what_is_there(name: str) -> None:
     about = DEFINITIONS[name]
     text = (ROOT / about.place).read_text(encoding="utf-8")
     series = "gate_lift" if name == "gate_lift" else name
-    where = text + (ROOT / "simkit/studies/windows.py").read_text(encoding="utf-8")
-    where += (ROOT / "simkit/studies/findings.py").read_text(encoding="utf-8")
+    studies = sorted((ROOT / "simkit/studies").glob("*.py"))
+    where = text + "".join(path.read_text(encoding="utf-8") for path in studies)
     assert f'"{series}"' in where
     keys = set(quantities(Machine))
     assert set(about.fields) <= keys
