@@ -5,6 +5,8 @@ Positions are fixed, so that two machines can be compared by eye.
 """
 
 import io
+from collections.abc import Iterator
+from contextlib import contextmanager
 from itertools import pairwise
 from typing import Any, Literal
 
@@ -28,7 +30,7 @@ def schematic(machine: Machine) -> str:
     from matplotlib import rc_context
 
     schemdraw.use("matplotlib")
-    with rc_context({"svg.hashsalt": "simkit", "svg.fonttype": "none"}):
+    with rc_context({"svg.hashsalt": "simkit", "svg.fonttype": "none"}), _none_left_open():
         with schemdraw.Drawing(show=False) as drawing:
             drawing.config(unit=2.0, inches_per_unit=0.42, fontsize=8, color=INK, lw=1.1)
             pen = Pen(drawing)
@@ -36,6 +38,19 @@ def schematic(machine: Machine) -> str:
             _bridge(pen, machine)
             _load(pen, machine, _coupling(pen, machine))
         return _svg(drawing)
+
+
+@contextmanager
+def _none_left_open() -> Iterator[None]:
+    # The drawing library registers its figures where they stay until somebody closes them.
+    from matplotlib import pyplot
+
+    before = pyplot.get_fignums()
+    try:
+        yield
+    finally:
+        for number in set(pyplot.get_fignums()) - set(before):
+            pyplot.close(number)
 
 
 def _svg(drawing: Any) -> str:

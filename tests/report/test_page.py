@@ -252,3 +252,14 @@ def test_page_of_an_earlier_failure_goes_and_nothing_else_does(tmp_path: Path) -
         (told / "result.json").write_text(text)
         forget_failure(tmp_path / "run")
         assert told.exists() != gone
+
+
+def test_no_figure_is_left_open() -> None:
+    from matplotlib import pyplot
+
+    from simkit.report.schematic import schematic
+    from tests.machines import demo
+
+    before = pyplot.get_fignums()
+    schematic(demo())
+    assert pyplot.get_fignums() == before
