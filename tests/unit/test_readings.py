@@ -9,9 +9,9 @@ import pytest
 
 from simkit.errors import InputError
 from simkit.parameters.load import load_file
-from simkit.parameters.machine import Machine
 from simkit.parameters.read_readings import load_readings, load_traces
 from simkit.parameters.schema import json_schema
+from simkit.parameters.written import MachineFile
 from tests.machines import SHIPPED
 
 GOOD = """
@@ -149,4 +149,4 @@ def test_the_schema_knows_readings_and_probes() -> None:
 
 def test_shipped_machines_say_how_they_are_probed() -> None:
     for path in {p.parent / "machine.toml" for p in SHIPPED}:
-        assert load_file(path, Machine).model.probes is not None
+        assert load_file(path, MachineFile).model.probes is not None
