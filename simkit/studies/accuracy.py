@@ -165,7 +165,9 @@ def allowed(value: float, limit: Limit, zero: float = 0.0) -> float:
     what is zero by nature has no share of itself. `zero` is where the quantity begins: for a
     temperature the coolant's.
     """
-    return ENOUGH * max(abs(value - zero), SMALL * abs(limit.bound - zero))
+    if value < zero:  # such as a gate that never rises: even so it stays far from its limit
+        return SMALL * abs(limit.bound - zero)
+    return ENOUGH * max(value - zero, SMALL * abs(limit.bound - zero))
 
 
 def natural_zero(machine: Machine, limit: Limit) -> float:

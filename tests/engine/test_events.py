@@ -93,6 +93,11 @@ def test_every_expectation_has_its_scenario() -> None:
 MOVED = [p for p in SHIPPED if p.stem.startswith(("pull", "drop", "lift"))]
 
 
+LITTLE_WORK = 1e-4
+"""Share of the energy below which the work on the piece is of the size of the residual [1]: steel
+near the level where its pull changes sign."""
+
+
 @pytest.mark.slow
 @pytest.mark.parametrize("path", MOVED, ids=lambda p: p.stem)
 def test_energy_adds_up_over_the_whole_event(path: Path) -> None:
@@ -106,7 +111,9 @@ def test_energy_adds_up_over_the_whole_event(path: Path) -> None:
     waves = Waves.from_vectors(machine.model, run_deck(deck).vectors, deck.begin)
     found = balance(waves, 0.0, line.end)
     assert abs(found.residual) <= 0.01
-    assert abs(found.residual) < 0.2 * abs(found.work) / found.supplied
+    share = abs(found.work) / found.supplied
+    if share > LITTLE_WORK:
+        assert abs(found.residual) < 0.2 * share
 
 
 def peaks(machine: Machine, vectors: dict[str, Array]) -> dict[str, float]:
