@@ -49,7 +49,7 @@ def test_the_largest_cause_is_named() -> None:
     [
         (400.0, 20.0),  # a twentieth of itself
         (0.0, 4.8),  # zero by nature: held against its limit, a twentieth of a fifth of it
-        (-500.0, 25.0),
+        (-500.0, 96.0),  # below zero: a fifth of its limit
     ],
 )
 def test_how_much_error_a_figure_may_have(value: float, bound: float) -> None:
