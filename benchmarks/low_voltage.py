@@ -57,6 +57,7 @@ def faults(found: Rows) -> list[str]:
         f'- Healthy machines answered with "none of these": '
         f"{sum(r['none_of_these'] for r in well)} of {len(well)}.",
         "",
+        *_earlier(found),
         "| machine | first | first three | of |",
         "| --- | --- | --- | --- |",
     ]
@@ -65,6 +66,19 @@ def faults(found: Rows) -> list[str]:
         out.append(f"| {name} | {sum(r['place'] == 1 for r in mine)} | "
                    f"{sum(r['place'] <= 3 for r in mine)} | {len(mine)} |")  # fmt: skip
     return out
+
+
+def _earlier(found: Rows) -> list[str]:
+    """What is to be said of trials that were not run again after the last change."""
+    old = [r for r in found if r.get("earlier")]
+    if not old:
+        return []
+    names = ", ".join(dict.fromkeys(r["machine"] for r in old))
+    said = (
+        f"{len(old)} of the {len(found)} trials ({names}) were run before the supply current of "
+        "circuit runs was freed of the capacitors' drift, and not again since."
+    )
+    return [said, ""]
 
 
 def main() -> None:
