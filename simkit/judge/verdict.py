@@ -116,6 +116,8 @@ def with_opinion(row: Judged, opinion: Opinion | None) -> Judged:
     if opinion is None or row.value is None or row.error is None:
         return row
     gap, found = abs(opinion.difference), row.status
+    if not isfinite(gap):  # an answer that is no number confirms nothing
+        gap = float("inf")
     # The other engine ran the same steps, so its own error is taken to be like ours.
     if gap > max(2.0 * row.error, SETTLED * abs(row.value)):
         found = status(row.value, row.error + gap, row.limit)
@@ -129,7 +131,12 @@ def _first(usable: Sequence[tuple[Series, float]], bound: float) -> float | None
 
 
 def status(value: float, error: float, bound: float) -> Status:
-    """Status of a value with its error against a bound."""
+    """Status of a value with its error against a bound; "not_evaluated" where one is no number.
+
+    An infinite error leaves a figure near its limit.
+    """
+    if not isfinite(value) or not isfinite(bound) or not error >= 0.0:
+        return "not_evaluated"
     if value - error > bound:
         return "over"
     return "near" if value + error > bound else "ok"
