@@ -8,12 +8,12 @@ from simkit.measure import bench
 US = 1e-6
 
 
-def axis(end: float, step: float = 1e-3) -> np.ndarray:
+def axis(end: float, step: float = 1e-3) -> bench.Array:
     """Time from 0 [us]."""
     return np.asarray(np.linspace(0.0, end, round(end / step) + 1) * US)
 
 
-def line(time: np.ndarray, *points: tuple[float, float]) -> np.ndarray:
+def line(time: bench.Array, *points: tuple[float, float]) -> bench.Array:
     return np.interp(time, [t * US for t, _ in points], [v for _, v in points])
 
 

@@ -119,7 +119,8 @@ def test_the_balance_adds_up_with_work() -> None:
     # 4 A from 325 V for 1 ms: 1.3 J, of which 4 W x 1 ms in the source's resistance. The coil's
     # 100 A while L grows from 1 to 2 uH: 5 mJ more stored, 5 mJ of work done on it, and 400 W.
     given: dict[str, Any] = {"sup": 325.0, "link": 324.0, "film": 324.0, "p": 324.0,
-             "d1": 324.0, "d3": 324.0, "lx": 1.0 + RAMP, "fl": 100.0 * (1.0 + RAMP), "rx": 40.0}  # fmt: skip
+             "d1": 324.0, "d3": 324.0, "lx": 1.0 + RAMP,
+             "fl": 100.0 * (1.0 + RAMP), "rx": 40.0}  # fmt: skip
     found = balance(waves(demo(), TIME, **given), 0.0, END)
     assert found.supplied == pytest.approx(1.3)
     assert found.stored == pytest.approx(5e-3)
