@@ -11,7 +11,6 @@ from simkit.judge.difference import Difference, Mark, Reading, compare, of_limit
 from simkit.judge.limits import SUDDEN, Limit, machine_limits
 from simkit.judge.quantities import QUANTITIES
 from simkit.judge.verdict import (
-    WORDS,
     Judged,
     Opinion,
     doubted,
@@ -21,6 +20,7 @@ from simkit.judge.verdict import (
     verdict,
     with_opinion,
 )
+from simkit.judge.words import WORDS
 from simkit.measure.series import Series, joined
 from tests.machines import demo
 
