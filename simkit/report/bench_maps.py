@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from simkit.report.figures import RC, canvas, svg
-from simkit.report.style import CYCLE, MUTED, ORANGE
+from simkit.report.style import CYCLE, MUTED, ORANGE, drawing
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -29,9 +29,8 @@ def operating_figure(
     band: tuple[float, float],
 ) -> str:
     """Operating map over drive frequency, the working band marked; frequencies in kHz."""
-    from matplotlib import rc_context
 
-    with rc_context(dict(RC)):  # type: ignore[arg-type]  # the stub wants literal keys
+    with drawing(RC):
         figure, panels = canvas(WIDTH, [HEIGHT] * len(PANELS))
         for panel, (unit, lines) in zip(panels, PANELS, strict=True):
             for (key, name), (colour, dash) in zip(lines, CYCLE, strict=False):
@@ -54,9 +53,8 @@ def dead_time_figure(
     dead_time: float,
 ) -> str:
     """Window of the dead time over frequency, one panel per supply voltage; times in us."""
-    from matplotlib import rc_context
 
-    with rc_context(dict(RC)):  # type: ignore[arg-type]  # the stub wants literal keys
+    with drawing(RC):
         figure, panels = canvas(WIDTH, [HEIGHT] * len(windows))
         for panel, (name, (needed, reversal)) in zip(panels, windows.items(), strict=True):
             low, high = np.array(needed, dtype=float), np.array(reversal, dtype=float)

@@ -3,13 +3,13 @@
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Any, cast
+from typing import Any
 
 import numpy as np
 
 from simkit.report.figures import RC, course_panel, event_names, mode_strip, svg
 from simkit.report.html import rendered
-from simkit.report.style import MUTED, themed
+from simkit.report.style import MUTED, drawing, themed
 from simkit.report.view import Course, Span
 
 MARK_ICONS = {
@@ -138,13 +138,12 @@ def spans(courses: Sequence[Course]) -> dict[str, tuple[float, float]]:
 
 def side_by_side(pair: Pair, limits: Mapping[str, tuple[float, float]]) -> str:
     """Before on the left, after on the right, every row on the same scale."""
-    from matplotlib import rc_context
     from matplotlib.figure import Figure
 
     sides = (pair.before, pair.after)
     titles = list(dict.fromkeys(c.title for s in sides for c in s.courses))
     heights = [0.5, *[1.35] * len(titles)]
-    with rc_context(cast(Any, RC)):
+    with drawing(RC):
         figure = Figure(figsize=(9.4, sum(heights)), layout="constrained")
         figure.patch.set_alpha(0.0)
         axes = figure.subplots(len(heights), 2, sharex=True, height_ratios=heights)

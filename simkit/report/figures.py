@@ -2,13 +2,13 @@
 
 import io
 from collections.abc import Sequence
-from typing import TYPE_CHECKING, Any, cast
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from simkit.measure.waveforms import Array
 from simkit.report.downsample import minmax
-from simkit.report.style import CYCLE, GRID, INK, MODES, MUTED, ORANGE, PAPER, RED
+from simkit.report.style import CYCLE, GRID, INK, MODES, MUTED, ORANGE, PAPER, RED, drawing
 from simkit.report.text import moment, typeset
 from simkit.report.view import CloseUp, Course, Panel, Record, Span
 
@@ -45,11 +45,10 @@ RC: dict[str, Any] = {
 
 def svg(figure: "Figure") -> str:
     """A figure as SVG text, without date."""
-    from matplotlib import rc_context
     from matplotlib.backends.backend_svg import FigureCanvasSVG
 
     out = io.StringIO()
-    with rc_context(cast(Any, RC)):
+    with drawing(RC):
         canvas: Any = FigureCanvasSVG(figure)
         canvas.print_svg(out, metadata={"Date": None, "Creator": None})
     return out.getvalue()
@@ -76,9 +75,8 @@ def timeline(
     courses: Sequence[Course], modes: Sequence[Span], events: Sequence[Span], stop: float
 ) -> str:
     """The event from start to end: mode strip, then a panel per course with its limits."""
-    from matplotlib import rc_context
 
-    with rc_context(cast(Any, RC)):
+    with drawing(RC):
         figure, panels = canvas(8.2, [0.55, *[1.45] * len(courses)])
         mode_strip(panels[0], modes, stop)
         for panel, course in zip(panels[1:], courses, strict=True):
@@ -179,9 +177,8 @@ def _spans(view: CloseUp) -> list[tuple[float, float]]:
 
 
 def _close_up(view: CloseUp, limits: Sequence[tuple[float, float]]) -> str:
-    from matplotlib import rc_context
 
-    with rc_context(cast(Any, RC)):
+    with drawing(RC):
         figure, panels = canvas(5.3, [0.55, 1.65, 2.0, 1.5])
         micro = (view.time - view.off) * 1e6
         panels[-1].set_xlim(float(micro[0]), float(micro[-1]))
@@ -297,9 +294,8 @@ def _gates(panel: "Axes", view: CloseUp, micro: Array) -> None:
 
 def waveforms(record: Record, panels: Sequence[Panel], points: int = 500) -> str:
     """One stretch of waveforms at a glance: the viewer's stand-in on paper."""
-    from matplotlib import rc_context
 
-    with rc_context(cast(Any, RC)):
+    with drawing(RC):
         figure, axes = canvas(8.2, [1.25] * len(panels))
         start, end = float(record.time[0]), float(record.time[-1])
         bins = np.repeat(np.linspace(start, end, points), 2) * 1e3

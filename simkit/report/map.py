@@ -2,14 +2,14 @@
 
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, cast
+from typing import Any
 
 import numpy as np
 
 from simkit.measure.waveforms import Array
 from simkit.report.figures import RC, svg
 from simkit.report.html import rendered
-from simkit.report.style import GREEN, INK, MUTED, ORANGE, RED, themed
+from simkit.report.style import GREEN, INK, MUTED, ORANGE, RED, drawing, themed
 from simkit.report.text import typeset
 from simkit.report.view import Fact
 
@@ -118,12 +118,11 @@ def _label(axis: AxisView) -> str:
 
 def scatter(view: MapView) -> str:
     """The worst share of a limit against each parameter, the most important first."""
-    from matplotlib import rc_context
     from matplotlib.figure import Figure
 
     order = sorted(range(len(view.axes)), key=lambda k: -_importance(view, k))[:6]
     rows = -(-len(order) // 3)
-    with rc_context(cast(Any, RC)):
+    with drawing(RC):
         figure = Figure(figsize=(9.4, 2.5 * rows + 0.4), layout="constrained")
         figure.patch.set_alpha(0.0)
         axes = figure.subplots(rows, min(len(order), 3), sharey=True, squeeze=False)
@@ -177,11 +176,10 @@ def _legend(figure: Any, view: MapView, regions: bool = False) -> None:
 
 def plane(view: MapView) -> str:
     """Two parameters: regions of one verdict, the boundary between them, every case."""
-    from matplotlib import rc_context
     from matplotlib.figure import Figure
     from matplotlib.patches import Rectangle
 
-    with rc_context(cast(Any, RC)):
+    with drawing(RC):
         figure = Figure(figsize=(8.2, 5.2), layout="constrained")
         figure.patch.set_alpha(0.0)
         panel = figure.subplots()

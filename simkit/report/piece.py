@@ -3,11 +3,11 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, cast
+from typing import Any
 
 from simkit.report.figures import RC, canvas, svg
 from simkit.report.html import rendered
-from simkit.report.style import CYCLE, MUTED, themed
+from simkit.report.style import CYCLE, MUTED, drawing, themed
 
 
 @dataclass(frozen=True)
@@ -58,9 +58,8 @@ class PieceView:
 
 def load_figure(view: LoadFigure) -> str:
     """L above R on one x axis, with the empty coil's as a dotted line, as SVG text."""
-    from matplotlib import rc_context
 
-    with rc_context(cast(Any, RC)):
+    with drawing(RC):
         figure, panels = canvas(8.2, [1.9, 1.9])
         for panel, which, unit in zip(panels, ("inductance", "resistance"), _UNITS, strict=True):
             said, factor = unit

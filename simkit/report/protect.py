@@ -2,13 +2,12 @@
 
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, cast
 
 import numpy as np
 
 from simkit.report.figures import RC, svg
 from simkit.report.html import rendered
-from simkit.report.style import CYCLE, themed
+from simkit.report.style import CYCLE, drawing, themed
 from simkit.report.view import Fact
 
 
@@ -78,10 +77,9 @@ def write_protection(folder: Path, view: ProtectView) -> None:
 
 def delays(view: ProtectView) -> str:
     """Trip level against the longest delay that still keeps the limits."""
-    from matplotlib import rc_context
     from matplotlib.figure import Figure
 
-    with rc_context(cast(Any, RC)):
+    with drawing(RC):
         figure = Figure(figsize=(8.2, 4.2), layout="constrained")
         figure.patch.set_alpha(0.0)
         panel = figure.subplots()

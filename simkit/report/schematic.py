@@ -11,7 +11,7 @@ from itertools import pairwise
 from typing import Any, Literal
 
 from simkit.parameters.machine import Machine
-from simkit.report.style import INK, MUTED
+from simkit.report.style import INK, MUTED, drawing
 from simkit.report.text import quantity
 
 TOP, BOTTOM = 7.0, 0.0
@@ -26,18 +26,19 @@ Align = Literal["left", "center", "right"]
 
 def schematic(machine: Machine) -> str:
     """Circuit diagram as SVG text: supply, link, bridge, transformer, tank and coil."""
+    import matplotlib
     import schemdraw
-    from matplotlib import rc_context
 
+    matplotlib.use("svg")  # whatever a settings file names: it could be a module of its own
     schemdraw.use("matplotlib")
-    with rc_context({"svg.hashsalt": "simkit", "svg.fonttype": "none"}), _none_left_open():
-        with schemdraw.Drawing(show=False) as drawing:
-            drawing.config(unit=2.0, inches_per_unit=0.42, fontsize=8, color=INK, lw=1.1)
-            pen = Pen(drawing)
+    with drawing({"svg.hashsalt": "simkit", "svg.fonttype": "none"}), _none_left_open():
+        with schemdraw.Drawing(show=False) as sheet:
+            sheet.config(unit=2.0, inches_per_unit=0.42, fontsize=8, color=INK, lw=1.1)
+            pen = Pen(sheet)
             _supply(pen, machine)
             _bridge(pen, machine)
             _load(pen, machine, _coupling(pen, machine))
-        return _svg(drawing)
+        return _svg(sheet)
 
 
 @contextmanager
@@ -53,8 +54,8 @@ def _none_left_open() -> Iterator[None]:
             pyplot.close(number)
 
 
-def _svg(drawing: Any) -> str:
-    figure = drawing.draw(show=False).fig
+def _svg(sheet: Any) -> str:
+    figure = sheet.draw(show=False).fig
     figure.patch.set_alpha(0.0)
     out = io.StringIO()
     # Tight: the drawing library does not count the texts at the edges.

@@ -5,6 +5,9 @@ by the page's variable of the same meaning, so that one figure serves light, dar
 """
 
 import re
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
+from typing import Any, cast
 
 INK, MUTED, GRID, PAPER = "#1d1b16", "#68635a", "#d8d2c4", "#fffdf8"
 BLUE, RED, GREEN, PURPLE, ORANGE, SKY = (
@@ -23,6 +26,21 @@ CYCLE = (
 """Colour and dashes of the curves of one panel: told apart without colour too."""
 MODES = {"inductive": (BLUE, ""), "resonant": (ORANGE, "//"), "capacitive": (RED, "xx")}
 """Colour and hatch of each mode."""
+
+
+@contextmanager
+def drawing(settings: Mapping[str, Any]) -> Iterator[None]:
+    """While figures are drawn: these settings on top of the library's own, and nobody else's.
+
+    The library reads a `matplotlibrc` of the current folder, which may have come with a shared
+    machine: it could restyle the figures, or have their texts set by a program.
+    """
+    import matplotlib
+
+    with matplotlib.rc_context():
+        matplotlib.rcdefaults()
+        matplotlib.rcParams.update(cast(Any, settings))  # the stub wants literal keys
+        yield
 
 
 def themed(svg: str, prefix: str) -> str:

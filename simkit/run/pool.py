@@ -11,12 +11,15 @@ import json
 import queue
 from collections.abc import Callable, Iterator, Mapping
 from concurrent.futures import BrokenExecutor, CancelledError
+from itertools import islice
 from typing import Any, Protocol
 
 from simkit.run.cache import Store
 
 TRIES = 3
 """How often a case is given out whose worker is lost [1]."""
+AHEAD = 256
+"""Most cases given out and not back [1]: each costs a few kB, and a map may have a million."""
 
 Work = Callable[[Any], Any]
 """One case, plain data, in; its result, plain data as JSON knows it, out."""
@@ -128,14 +131,20 @@ def _there(cases: Mapping[str, Any], work: Work, executor: Executor) -> Iterator
         open_[key] = future
         future.add_done_callback(lambda done: ready.put((key, done)))
 
-    try:
-        for key in cases:
+    waiting = iter(cases)
+
+    def submit_some() -> None:
+        for key in islice(waiting, max(0, AHEAD - len(open_))):
             submit(key)
+
+    try:
+        submit_some()
         while open_:
             key, future = ready.get()
             if open_.get(key) is not future:
                 continue  # an earlier try of a case that was given out again
             del open_[key]
+            submit_some()
             try:
                 result = future.result()
             except Exception as error:

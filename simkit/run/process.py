@@ -7,6 +7,7 @@ imports, so that starting one costs milliseconds.
 
 import contextlib
 import multiprocessing
+import os
 import signal
 import sys
 import tempfile
@@ -116,11 +117,20 @@ def start_worker(
 
     Only one that is no daemon may have processes of its own.
     """
+    # The helpers started here would else look for the standard library in the current folder
+    # first, and so run a `socket.py` that lies beside somebody's machine file.
+    os.environ.setdefault("PYTHONSAFEPATH", "1")
     context = _context()
     here, there = context.Pipe(duplex=duplex)
     make = context.Process  # type: ignore[attr-defined]  # a class per start method
-    process = make(target=target, args=(*arguments, there), daemon=daemon)
     with _without_main(), _without_interrupts():
+        if context.get_start_method() == "forkserver":
+            # Its folder for sockets must be there before the first worker is described: workers
+            # then share it, and it goes with this process. Else each leaves one of its own.
+            from multiprocessing import forkserver
+
+            forkserver.ensure_running()
+        process = make(target=target, args=(*arguments, there), daemon=daemon)
         process.start()
     there.close()
     return process, here
