@@ -11,6 +11,8 @@ import shutil
 import threading
 from multiprocessing.connection import wait
 
+TRIES = 20
+"""Times a private folder is removed while something may still be put into it [1]."""
 ORPHANED = 70
 """Exit code of a worker whose parent has gone."""
 
@@ -28,7 +30,10 @@ def end_with_parent(folder: str | None = None) -> None:
     def watch() -> None:
         wait([sentinel])
         if folder is not None:
-            shutil.rmtree(folder, ignore_errors=True)
+            for _ in range(TRIES):  # the engine may still be writing there
+                shutil.rmtree(folder, ignore_errors=True)
+                if not os.path.exists(folder):
+                    break
         os._exit(ORPHANED)
 
     threading.Thread(target=watch, name="parent watch", daemon=True).start()

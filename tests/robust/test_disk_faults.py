@@ -84,7 +84,7 @@ def test_full_cache_disk(tmp_path: Path) -> None:
         done = run(["run", str(scenario), "--quiet"], tmp_path, env=env)
         assert done.returncode == 0, done.stderr
         assert (tmp_path / "reports" / "short" / "index.html").is_file()
-        assert list(disk.rglob("*.zip")) == []
+        assert list((disk / "cache" / "results").rglob("*.zip")) == [], "no report fits there"
 
 
 @fault(

@@ -25,17 +25,23 @@ from tests.robust.faults import (
 )
 
 
-def until(reached: Callable[[], bool], seconds: float = 60.0) -> None:
-    """Wait for something; fail when it does not come."""
+def until(
+    reached: Callable[[], bool], seconds: float = 60.0, shown: Callable[[], object] = str
+) -> None:
+    """Wait for something; fail, showing something, when it does not come."""
     end = time.monotonic() + seconds
     while not reached():
-        assert time.monotonic() < end, "did not come about"
+        assert time.monotonic() < end, f"did not come about: {shown()}"
         time.sleep(0.02)
 
 
 def engines(folder: Path) -> list[str]:
     """Private folders of engine runs at work."""
     return [p.name for p in (folder / "tmp").glob("simkit-run-*")]
+
+
+LONG = 0.8
+"""The short runs take less [s]."""
 
 
 def whole_run(folder: Path) -> subprocess.Popen[str]:
@@ -45,14 +51,28 @@ def whole_run(folder: Path) -> subprocess.Popen[str]:
         ["run", str(DEMO / "pull-out-wide.toml"), "--out", str(out), "--whole", "--no-cache"],
         folder,
     )
-    until(lambda: bool(engines(folder)))
-    time.sleep(0.3)
+    at_work(folder)
     return process
+
+
+def at_work(folder: Path) -> None:
+    """Wait for an engine that works on something long: short runs, whose folders come and go, find
+    the switches' temperature first."""
+    seen: dict[str, float] = {}
+
+    def long() -> bool:
+        now = time.monotonic()
+        names = [n for n in engines(folder) if (folder / "tmp" / n / ".spiceinit").exists()]
+        for gone in set(seen) - set(names):
+            del seen[gone]
+        return any(now - seen.setdefault(name, now) > LONG for name in names)
+
+    until(long)
 
 
 def nothing_left(folder: Path) -> None:
     until(lambda: running_in(folder) == [], 20.0)
-    until(lambda: engines(folder) == [], 5.0)
+    until(lambda: engines(folder) == [], 5.0, lambda: contents(folder / "tmp"))
     assert half_folders(folder) == []
 
 

@@ -34,7 +34,7 @@ def pages() -> dict[str, str]:
     code = "import json, pages; print(json.dumps(pages.pages()))"
     done = subprocess.run(
         [sys.executable, "-c", code], cwd=ROOT / "docs", check=True, capture_output=True, text=True,
-        env=os.environ | {"PYTHONPATH": str(ROOT)},
+        env=os.environ | {"PYTHONPATH": os.pathsep.join((str(ROOT), str(ROOT / "docs")))},
     )  # fmt: skip
     found: dict[str, str] = json.loads(done.stdout)
     return found
