@@ -6,6 +6,7 @@ Each returns arrays ready for a plot or a table; the points are `workpiece.workp
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -163,16 +164,27 @@ def inductance_flip(
     for `workpiece_in_coil`, piece in the middle. Source: root of the change by Brent's
     method; range as for `workpiece_in_coil`.
     """
+
+    def at(current: float) -> Loaded:
+        return workpiece_in_coil(coil, piece, material, temperature, current, frequency)
+
+    return flip_of(at, low, high)
+
+
+def flip_of(at: Callable[[float], Loaded], low: float, high: float) -> Flip | None:
+    """Where the change of L turns its sign between two coil currents [A, peak]; None if never.
+
+    `at` gives the coil with the piece at a current [A, peak]. Root by Brent's method, to 0.1 %.
+    Source: as for `inductance_flip`. Range: as for `workpiece_in_coil`; one change of sign.
+    """
     from scipy.optimize import brentq
 
     def change(log_current: float) -> float:
-        return workpiece_in_coil(
-            coil, piece, material, temperature, math.exp(log_current), frequency
-        ).inductance_change
+        return at(math.exp(log_current)).inductance_change
 
     ends = math.log(low), math.log(high)
     if change(ends[0]) * change(ends[1]) >= 0.0:
         return None
     current = math.exp(float(brentq(change, *ends, xtol=1e-3)))
-    there = workpiece_in_coil(coil, piece, material, temperature, current, frequency)
+    there = at(current)
     return Flip(current, there.surface_field, there.mu_r)

@@ -9,6 +9,13 @@ from dataclasses import dataclass
 from simkit.parts.inputs import not_negative, positive
 from simkit.parts.ranged import Figure, out_of_range
 
+TOUCH = 60.0
+"""Voltage below which live parts must fall [V]; IEC 60204-1, 6.2.4."""
+TOUCH_TIME = 5.0
+"""Within this time after switching off [s]; IEC 60204-1, 6.2.4."""
+TOUCH_CHARGE = 60e-6
+"""Stored charge up to which the rule does not apply [C]; IEC 60204-1, 6.2.4."""
+
 
 @dataclass(frozen=True)
 class Mains:
@@ -233,9 +240,9 @@ def residual_voltage(
     voltage: float,
     capacitance: float,
     bleeder: float,
-    limit: float = 60.0,
-    allowed: float = 5.0,
-    exempt_charge: float = 60e-6,
+    limit: float = TOUCH,
+    allowed: float = TOUCH_TIME,
+    exempt_charge: float = TOUCH_CHARGE,
 ) -> Residual:
     """Whether the link is down to 60 V within 5 s of being cut off, by its bleeder.
 
@@ -254,7 +261,7 @@ def residual_voltage(
 
 
 def bleeder_for(
-    voltage: float, capacitance: float, limit: float = 60.0, allowed: float = 5.0
+    voltage: float, capacitance: float, limit: float = TOUCH, allowed: float = TOUCH_TIME
 ) -> float:
     """The largest bleeder that meets `residual_voltage`: t/(C ln(V/limit)) [ohm].
 

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from simkit.circuit.values import THERMAL_VOLTAGE
 from simkit.scout.plant import Array, channel_resistance, output_charge
 
 if TYPE_CHECKING:
@@ -168,7 +169,7 @@ def diode_share(machine: Machine, current: Array, channel_resistance: float) -> 
     Diode as V_F + n V_T ln(i/I_F) + R_s (i - I_F), channel as a resistor: common voltage.
     """
     diode = machine.switch.diode
-    thermal = diode.emission * 0.0258649
+    thermal = diode.emission * THERMAL_VOLTAGE
     size = np.maximum(current, KNEE_CURRENT)
     share = np.zeros_like(size)
     for _ in range(4):
@@ -183,7 +184,7 @@ def diode_voltage(machine: Machine, current: Array) -> Array:
     """Forward voltage of the body diode at a current [V]."""
     diode = machine.switch.diode
     size = np.maximum(current, KNEE_CURRENT)
-    thermal = diode.emission * 0.0258649 * np.log(size / diode.forward_current)
+    thermal = diode.emission * THERMAL_VOLTAGE * np.log(size / diode.forward_current)
     ohmic = diode.series_resistance * (size - diode.forward_current)
     return np.asarray(diode.forward_voltage + thermal + ohmic)
 

@@ -1,16 +1,9 @@
 """Stored charge: what stays on which part, how long, and what is said about touching."""
 
 from dataclasses import dataclass
-from math import log
 
 from simkit.parameters.machine import Machine
-
-TOUCH = 60.0
-"""Voltage below which live parts must fall [V]; IEC 60204-1, 6.2.4."""
-TOUCH_TIME = 5.0
-"""Within this time after switching off [s]; IEC 60204-1, 6.2.4."""
-TOUCH_CHARGE = 60e-6
-"""Stored charge up to which the rule does not apply [C]; IEC 60204-1, 6.2.4."""
+from simkit.parts.supply import TOUCH, TOUCH_CHARGE, residual_voltage, stored_energy
 
 
 @dataclass(frozen=True)
@@ -34,7 +27,7 @@ class Stored:
     @property
     def energy(self) -> float:
         """C V^2/2 [J]."""
-        return 0.5 * self.capacitance * self.voltage**2
+        return stored_energy(self.capacitance, self.voltage)
 
     @property
     def matters(self) -> bool:
@@ -43,8 +36,8 @@ class Stored:
 
 
 def discharge_time(resistance: float, capacitance: float, voltage: float) -> float:
-    """Time for a capacitor to fall to `TOUCH` through a resistor, R C ln(V/60 V) [s]."""
-    return resistance * capacitance * log(voltage / TOUCH) if voltage > TOUCH else 0.0
+    """Time for a capacitor to fall to `TOUCH` through a resistor [s]."""
+    return residual_voltage(voltage, capacitance, resistance).time
 
 
 def stored(machine: Machine) -> tuple[Stored, ...]:

@@ -6,10 +6,11 @@ from typing import Any
 import simkit
 from simkit.parameters.load import Loaded
 from simkit.parameters.machine import Machine
+from simkit.parts.supply import TOUCH, TOUCH_CHARGE, TOUCH_TIME
 from simkit.report.sheet_view import Charge, Row, SheetView, Sign, StageView
 from simkit.report.text import typeset
 from simkit.studies.bring_up import BringUpResult, Expected, StageResult
-from simkit.studies.bring_up_charge import TOUCH, TOUCH_CHARGE, TOUCH_TIME, stored
+from simkit.studies.bring_up_charge import stored
 from simkit.studies.bring_up_screens import screens
 from simkit.studies.bring_up_signs import GENERAL, SHORT, SHOWN, Signature, low_stage, signatures
 from simkit.studies.bring_up_untold import untold

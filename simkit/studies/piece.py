@@ -7,7 +7,6 @@ Curie point does.
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from math import exp, log
 from typing import Any
 
 import numpy as np
@@ -20,6 +19,7 @@ from simkit.parameters.place import nearest
 from simkit.parts.coil import Coil
 from simkit.parts.loads import CURRENTS, coil_of, piece_at
 from simkit.parts.materials import material
+from simkit.parts.profiles import Flip, flip_of
 from simkit.parts.working import coil_current, load_at_margin
 from simkit.parts.workpiece import Loaded as InCoil
 
@@ -50,17 +50,6 @@ class Sweep:
     resistance: tuple[float, ...]
     surface_field: tuple[float, ...]
     mu_r: tuple[float, ...]
-
-
-@dataclass(frozen=True)
-class Flip:
-    """Where the piece neither raises nor lowers the coil's inductance."""
-
-    coil_current: float
-    """[A, peak]"""
-    surface_field: float
-    """[A/m, peak]"""
-    mu_r: float
 
 
 @dataclass(frozen=True)
@@ -191,21 +180,16 @@ def _at_temperature(coil: Coil, geometry: PieceGeometry, celsius: float, current
 
 def flip(coil: Coil, geometry: PieceGeometry, level: Sweep) -> Flip | None:
     """The coil current at which the change of L turns its sign, to 0.1 %; None when it does not."""
-    from scipy.optimize import brentq
-
     change = np.array(level.inductance) - coil.inductance
     turns = np.flatnonzero(change[1:] * change[:-1] < 0.0)
     if len(turns) == 0:
         return None
-
-    def at(logged: float) -> float:
-        there = piece_at(coil, geometry, exp(logged), coil.frequency, geometry.position)
-        return there.inductance - coil.inductance
-
     k = int(turns[-1])
-    current = exp(float(brentq(at, log(level.x[k]), log(level.x[k + 1]), xtol=1e-3)))
-    there = piece_at(coil, geometry, current, coil.frequency, geometry.position)
-    return Flip(current, there.surface_field, there.mu_r)
+    return flip_of(
+        lambda current: piece_at(coil, geometry, current, coil.frequency, geometry.position),
+        level.x[k],
+        level.x[k + 1],
+    )
 
 
 def document(report: PieceReport) -> dict[str, Any]:
