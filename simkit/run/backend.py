@@ -2,7 +2,7 @@
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
-from typing import Protocol
+from typing import Any, Protocol
 
 import numpy as np
 from numpy.typing import NDArray
@@ -40,6 +40,28 @@ class EngineRun:
     cpu_seconds: float
     """CPU time of the worker process [s]."""
     warnings: tuple[str, ...] = field(default=())
+
+    def facts(self) -> dict[str, Any]:
+        """All but the vectors, as plain data to be kept beside them."""
+        return {
+            "engine": self.engine,
+            "log": list(self.log),
+            "seconds": self.seconds,
+            "cpu_seconds": self.cpu_seconds,
+            "warnings": list(self.warnings),
+        }
+
+    @classmethod
+    def kept(cls, vectors: Mapping[str, Vector], facts: Mapping[str, Any]) -> "EngineRun":
+        """A run from its vectors and `facts`; KeyError when one of these is missing."""
+        return cls(
+            vectors,
+            facts["engine"],
+            tuple(facts["log"]),
+            facts["seconds"],
+            facts["cpu_seconds"],
+            tuple(facts["warnings"]),
+        )
 
 
 class Engine(Protocol):

@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 
 from simkit.run.backend import Budget, Engine, EngineRun, Progress
-from simkit.run.cache import Entry, Store, code_digest, digest_of
+from simkit.run.cache import Store, code_digest, digest_of
 from simkit.run.guard import inspect
 
 
@@ -47,16 +47,9 @@ class CachedEngine:
         if entry is not None and set(entry.arrays) == {"time", *saved}:
             if progress:
                 progress(1.0)
-            return _restored(entry)
+            return EngineRun.kept(entry.arrays, entry.facts)
         run = self.engine.run(text, saved, stop, budget, progress)
-        facts = {
-            "engine": run.engine,
-            "log": run.log,
-            "seconds": run.seconds,
-            "cpu_seconds": run.cpu_seconds,
-            "warnings": run.warnings,
-        }
-        self.store.put(key, facts, {name: run.vectors[name] for name in ("time", *saved)})
+        self.store.put(key, run.facts(), {name: run.vectors[name] for name in ("time", *saved)})
         return run
 
     def version(self) -> str:
@@ -66,15 +59,3 @@ class CachedEngine:
     def identity(self) -> str:
         """What the answers of the engine behind depend on."""
         return identity_of(self.engine)
-
-
-def _restored(entry: Entry) -> EngineRun:
-    facts = entry.facts
-    return EngineRun(
-        entry.arrays,
-        facts["engine"],
-        tuple(facts["log"]),
-        facts["seconds"],
-        facts["cpu_seconds"],
-        tuple(facts["warnings"]),
-    )

@@ -61,14 +61,7 @@ class RecordedEngine:
             progress(1.0)
         vectors = dict(zip(("time", *saved), table, strict=True))
         check_complete(vectors, saved, stop, tuple(facts["log"]))
-        return EngineRun(
-            vectors,
-            facts["engine"],
-            tuple(facts["log"]),
-            facts["seconds"],
-            facts["cpu_seconds"],
-            tuple(facts["warnings"]),
-        )
+        return EngineRun.kept(vectors, facts)
 
     def version(self) -> str:
         """Says that these are recordings."""
@@ -103,16 +96,7 @@ class Recorder:
             _keep(path, np.empty((0, 0)), failed=error.reason, log=list(error.log))
             raise
         table = np.stack([run.vectors[name] for name in ("time", *saved)])
-        _keep(
-            path,
-            table,
-            failed=None,
-            log=list(run.log),
-            engine=run.engine,
-            seconds=run.seconds,
-            cpu_seconds=run.cpu_seconds,
-            warnings=list(run.warnings),
-        )
+        _keep(path, table, failed=None, **run.facts())
         return run
 
     def version(self) -> str:
