@@ -10,8 +10,7 @@ from simkit.report.sheet import sheet_page
 from simkit.studies.bring_up import BringUpResult
 from simkit.studies.bring_up_readings import readings_text, table_text
 from simkit.studies.bring_up_sheet import sheet
-from simkit.studies.folder import whole_folder
-from simkit.studies.kept import dumped
+from simkit.studies.folder import dumped, whole_folder
 
 
 def write_sheet(

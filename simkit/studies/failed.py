@@ -19,8 +19,7 @@ from simkit.parameters.machine import Machine
 from simkit.parameters.scenario import Scenario
 from simkit.report.failure import FailureView, OpenLimit, failure_page
 from simkit.studies.facts import command, provenance_facts
-from simkit.studies.folder import whole_folder
-from simkit.studies.kept import dumped
+from simkit.studies.folder import dumped, whole_folder
 from simkit.studies.target import check_target, failure_folder
 
 SHOWN = 40

@@ -19,7 +19,7 @@ from typing import TYPE_CHECKING, Any
 
 from simkit.run.cache import Store, code_digest, digest_of
 from simkit.run.cached import identity_of
-from simkit.studies.folder import whole_folder
+from simkit.studies.folder import dumped, whole_folder
 
 if TYPE_CHECKING:
     from simkit.parameters.load import Loaded
@@ -109,8 +109,3 @@ def restore(store: Store, key: str, folder: Path) -> dict[str, Any] | None:
 
     whole_folder(folder, fill)
     return result
-
-
-def dumped(result: Mapping[str, Any]) -> str:
-    """A document as text, keys in the order written."""
-    return json.dumps(result, indent=1, ensure_ascii=False, allow_nan=False) + "\n"

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 from simkit.errors import EngineError, NotWritten
 from simkit.run.backend import Budget, Engine, Progress
-from simkit.run.cache import Store, default_store
+from simkit.run.cache import default_store
 from simkit.run.engines import engine, other
 from simkit.studies.kept import inputs_of, keep, restore, result_key, written_key
 from simkit.studies.settings import Settings
@@ -66,7 +66,7 @@ def rehearsed(
         if order.cache:
             store = default_store("results")
             key = _key(inputs_of(scenario, machine), order)
-        found = _kept(store, key, folder) if store else None
+        found = restore(store, key, folder) if store else None
         if found is not None:
             forget_failure(folder)
             return Answer(found, folder.absolute())
@@ -102,7 +102,7 @@ def recalled(
     check_target(folder)
     try:
         key = _key(entry.facts["inputs"], order)
-        found = _kept(default_store("results"), key, folder)
+        found = restore(default_store("results"), key, folder)
     except EngineError:
         return None  # the long way says what is missing
     if found is None:
@@ -168,20 +168,6 @@ def _fresh(
 
     try:
         return Answer(result, write_folder(folder, rehearsal, result, report, order.csv))
-    except OSError as error:
-        said = f" It would have said: {result['verdict']}. {result['reason']}"
-        raise _not_written(folder, error, said) from error
-
-
-def _kept(store: Store, key: str, folder: Path) -> dict[str, Any] | None:
-    try:
-        return restore(store, key, folder)
-    except OSError as error:
-        raise _not_written(folder, error) from error
-
-
-def _not_written(folder: Path, error: OSError, said: str = "") -> NotWritten:
-    why = error.strerror or error
-    return NotWritten(
-        f"{folder}: the report could not be written: {why}; an older one is as it was.{said}"
-    )
+    except NotWritten as error:
+        said = f"{error} It would have said: {result['verdict']}. {result['reason']}"
+        raise NotWritten(said) from error

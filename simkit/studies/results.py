@@ -21,8 +21,7 @@ from simkit.parameters.load import Loaded
 from simkit.parameters.machine import Machine
 from simkit.parameters.scenario import Scenario
 from simkit.studies.findings import Rehearsal
-from simkit.studies.folder import whole_folder
-from simkit.studies.kept import dumped
+from simkit.studies.folder import dumped, whole_folder
 
 SCHEMA = "simkit.result/1"
 NOT_MODELLED = (

@@ -1,13 +1,12 @@
 """`simkit run --all-faults`: every situation of the registry on one machine."""
 
-import json
 import os
 import time
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from simkit.errors import InputError, Problem
-from simkit.verbs.common import note, progress_bar
+from simkit.verbs.common import note, progress_bar, tell
 
 if TYPE_CHECKING:
     from simkit.parameters.load import Loaded
@@ -28,8 +27,8 @@ def run_all(
     *,
     as_json: bool,
     quiet: bool,
-) -> str:
-    """Rehearse every situation on the machine of the single path; the table's verdict."""
+) -> int:
+    """Rehearse every situation on the machine of the single path; the table's exit code."""
     from simkit.studies import all_faults
     from simkit.studies.loading import load_machine
     from simkit.studies.target import check_target
@@ -43,13 +42,7 @@ def run_all(
     rows = _rows(machine, order, quiet)
     result = all_faults.document(machine, rows, time.perf_counter() - started)
     folder = _write(folder, machine, result)
-    if as_json:
-        print(json.dumps(result, indent=1))
-    else:
-        for row in rows:
-            print(line(row))
-        note(f"report: {folder / 'index.html'}", quiet)
-    return str(result["verdict"])
+    return tell(result, lambda _: print(*map(line, rows), sep="\n"), folder, as_json, quiet)
 
 
 def line(row: "Row") -> str:
@@ -104,18 +97,16 @@ def _write(folder: Path, machine: "Loaded[Machine]", result: dict[str, Any]) -> 
     from simkit.report.all_faults import write_table
     from simkit.studies.all_faults import scenario_files
     from simkit.studies.bench_maps import figures_of
-    from simkit.studies.folder import whole_folder
-    from simkit.studies.kept import dumped
+    from simkit.studies.folder import report_folder
 
     # Seen from the folder of scenarios in its final place, not from where it is being written.
     back = Path(os.path.relpath(machine.file.absolute(), folder.absolute() / "scenarios"))
 
-    def fill(fresh: Path) -> None:
-        (fresh / MARK).write_text(dumped(result), encoding="utf-8")
+    def page(fresh: Path) -> None:
         titles = {key: words.title for key, words in QUANTITIES.items()}
         write_table(fresh, result, titles, figures_of(machine.model))
         (fresh / "scenarios").mkdir()
         for name, text in scenario_files(machine, back.as_posix()):
             (fresh / "scenarios" / f"{name}.toml").write_text(text, encoding="utf-8")
 
-    return whole_folder(folder, fill)
+    return report_folder(folder, MARK, result, page)

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from simkit.verbs.common import json_option, note, quiet_option, set_option
+from simkit.verbs.common import CODES, cores, json_option, note, quiet_option, set_option
 
 if TYPE_CHECKING:
     from simkit.parameters.machine import Machine
@@ -60,7 +60,6 @@ def suggested(machine: "Machine", silent: bool) -> "Suggested":
     from simkit.run.cache import default_store
     from simkit.run.workers import Workers
     from simkit.studies.suggest import suggest
-    from simkit.verbs.run import cores
 
     note("searching, then rehearsing what is found", silent)
     with Workers(cores()) as crew:
@@ -70,7 +69,6 @@ def suggested(machine: "Machine", silent: bool) -> "Suggested":
 def told(found: "Suggested", as_json: bool) -> int:
     """Say what was found; its exit code."""
     from simkit.studies.suggest import document, sentence
-    from simkit.verbs.run import CODES
 
     if not as_json:
         print(f"\n{sentence(found)}")

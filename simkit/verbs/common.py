@@ -1,9 +1,10 @@
-"""What the verbs share: options, loading of machine and scenario, progress."""
+"""What the verbs share: options, workers, progress, and how a result is told."""
 
+import json
 import os
 import sys
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Any, TypeVar
@@ -13,6 +14,8 @@ import click
 from simkit.errors import InputError, Problem
 
 F = TypeVar("F", bound=Callable[..., Any])
+CODES = {"within_limits": 0, "over_limit": 1, "no_verdict": 3}
+"""Exit code of a verdict."""
 
 
 def set_option(function: F) -> F:
@@ -77,6 +80,42 @@ def write_output(file: Path, text: str, option: str = "-o") -> None:
     except OSError as error:
         rule = f"cannot be written: {error.strerror}"
         raise InputError([Problem(option, None, "", str(file), rule)]) from error
+
+
+def tell(
+    result: Mapping[str, Any],
+    table: Callable[[Any], None],
+    folder: Path,
+    as_json: bool,
+    quiet: bool,
+) -> int:
+    """Print a study's result, as JSON or as its table and where the report is; its exit code."""
+    if as_json:
+        print(json.dumps(result, indent=1))
+    else:
+        table(result)
+        note(f"report: {folder / 'index.html'}", quiet)
+    return CODES[result["verdict"]]
+
+
+def cores() -> int:
+    """Cores this process may use."""
+    affinity = getattr(os, "sched_getaffinity", None)
+    return len(affinity(0)) if affinity else os.cpu_count() or 1
+
+
+def workers(address: str | None, jobs: int) -> Any:
+    """Processes of this machine, or a dask cluster's; to be used in a `with` block.
+
+    Errors: InputError when the extra is not installed or nobody answers at the address.
+    """
+    if address is None:
+        from simkit.run.workers import Workers
+
+        return Workers(jobs)
+    from simkit.run.cluster import Cluster
+
+    return Cluster(address)
 
 
 @contextmanager

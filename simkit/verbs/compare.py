@@ -1,18 +1,18 @@
 """`simkit compare`: the same rehearsals before and after a change to the machine."""
 
-import json
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
 from simkit.errors import InputError, Problem
-from simkit.verbs.common import json_option, note, progress_bar, quiet_option, set_option
-from simkit.verbs.run import CODES, cores
+from simkit.verbs.common import cores, json_option, progress_bar, quiet_option, set_option, tell
 
 if TYPE_CHECKING:
     from simkit.parameters.load import Loaded
     from simkit.parameters.scenario import Scenario
+
+MARK = "compare.json"
 
 
 @click.command("compare")
@@ -56,7 +56,7 @@ def command(
     scenarios = [_scenario(path) for path in (named or inside or beside(machine))]
     compare.fitting(scenarios, before, made)
     folder = out or Path("reports") / f"compare-{change.stem}"
-    check_target(folder, mark="compare.json")
+    check_target(folder, mark=MARK)
     talk = not (quiet or as_json)
     with progress_bar("compare", not talk) as progress:
         held = compare.rehearsals(before, made, scenarios, Workbench(), jobs or cores(), progress)
@@ -64,12 +64,7 @@ def command(
     words = sentences(held)
     result = compare.document(found, before, changes, words)
     _write(folder, found, result)
-    if as_json:
-        print(json.dumps(result, indent=1))
-    else:
-        _table(result)
-        note(f"report: {folder / 'index.html'}", quiet)
-    return CODES[result["verdict"]]
+    return tell(result, _table, folder, as_json, quiet)
 
 
 def _scenario(path: Path) -> "Loaded[Scenario]":
@@ -103,14 +98,11 @@ def beside(machine: Path) -> list[Path]:
 def _write(folder: Path, found: Any, result: dict[str, Any]) -> Path:
     from simkit.report.compare import write_comparison
     from simkit.studies.compare_view import comparison_view
-    from simkit.studies.folder import whole_folder
-    from simkit.studies.kept import dumped
+    from simkit.studies.folder import report_folder
 
-    def fill(fresh: Path) -> None:
-        (fresh / "compare.json").write_text(dumped(result), encoding="utf-8")
-        write_comparison(fresh, comparison_view(found, result))
-
-    return whole_folder(folder, fill)
+    return report_folder(
+        folder, MARK, result, lambda fresh: write_comparison(fresh, comparison_view(found, result))
+    )
 
 
 def _table(result: dict[str, Any]) -> None:

@@ -16,6 +16,7 @@ from simkit.verbs.common import (
     write_output,
 )
 
+MARK = "fit.json"
 FITTED = "\n[fit]\n"
 """What every machine file holds that a fit wrote, and no other."""
 
@@ -48,7 +49,7 @@ def command(
     if output is not None:
         check_file(output, (machine, readings), FITTED)
     if out is not None:
-        check_target(out, mark="fit.json")
+        check_target(out, mark=MARK)
     started = time.perf_counter()
     with progress_bar("fit", quiet or as_json) as say:
         result, text = _fitted(machine, readings, overrides, faults, jobs, say)
@@ -94,11 +95,9 @@ def _fitted(
 
 def _page(folder: Path, result: dict[str, Any]) -> Path:
     from simkit.report.fit_page import fit_page
-    from simkit.studies.folder import whole_folder
-    from simkit.studies.kept import dumped
+    from simkit.studies.folder import report_folder
 
-    def fill(fresh: Path) -> None:
+    def page(fresh: Path) -> None:
         (fresh / "index.html").write_text(fit_page(result), encoding="utf-8")
-        (fresh / "fit.json").write_text(dumped(result), encoding="utf-8")
 
-    return whole_folder(folder, fill)
+    return report_folder(folder, MARK, result, page)

@@ -1,6 +1,5 @@
 """`simkit map`: many cases of a scenario, parallel; how often limits are exceeded, and where."""
 
-import json
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -8,17 +7,19 @@ import click
 
 from simkit.verbs.common import (
     cache_option,
+    cores,
     json_option,
-    note,
     progress_bar,
     quiet_option,
     set_option,
+    tell,
+    workers,
 )
-from simkit.verbs.run import CODES, cores
 
 if TYPE_CHECKING:
     from simkit.studies.maps.study import Mapped
 
+MARK = "map.json"
 CASES = 128
 """Cases of a sample when nothing says how many [1]."""
 
@@ -78,7 +79,7 @@ def command(
     space = space_of(machine, loaded, plan, asked)
     kind = sample or plan.sample
     folder = out or Path("reports") / f"map-{loaded.model.name}"
-    check_target(folder, mark="map.json")
+    check_target(folder, mark=MARK)
     talk = not (quiet or as_json)
     store = None if no_cache else default_store("cases")
     with progress_bar("map", not talk) as progress, workers(scheduler, jobs or cores()) as crew:
@@ -103,43 +104,22 @@ def _told(
     scenario, machine = files
     result = document(found, cells, scenario, machine)
     _write(folder, found, cells, result, arguments)
-    if as_json:
-        print(json.dumps(result, indent=1))
-    else:
-        _table(result)
-        note(f"report: {folder / 'index.html'}", quiet)
-    return CODES[result["verdict"]]
-
-
-def workers(address: str | None, jobs: int) -> Any:
-    """Processes of this machine, or a dask cluster's; to be used in a `with` block.
-
-    Errors: InputError when the extra is not installed or nobody answers at the address.
-    """
-    if address is None:
-        from simkit.run.workers import Workers
-
-        return Workers(jobs)
-    from simkit.run.cluster import Cluster
-
-    return Cluster(address)
+    return tell(result, _table, folder, as_json, quiet)
 
 
 def _write(
     folder: Path, found: "Mapped", cells: Any, result: dict[str, Any], arguments: list[str]
 ) -> Path:
     from simkit.report.map import write_map
-    from simkit.studies.folder import whole_folder
-    from simkit.studies.kept import dumped
+    from simkit.studies.folder import report_folder
     from simkit.studies.maps.result import write_cases
     from simkit.studies.maps.view import map_view
 
-    def fill(fresh: Path) -> None:
-        (fresh / "map.json").write_text(dumped(result), encoding="utf-8")
+    def page(fresh: Path) -> None:
         write_cases(fresh / "cases.csv", found)
         write_map(fresh, map_view(found, cells, result, arguments))
 
-    return whole_folder(folder, fill)
+    return report_folder(folder, MARK, result, page)
 
 
 def _table(result: dict[str, Any]) -> None:

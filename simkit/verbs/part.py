@@ -45,7 +45,7 @@ def _piece(
     file: Path, name: str, out: Path, overrides: dict[str, str], as_json: bool, quiet: bool
 ) -> int:
     from simkit.report.piece import write_piece
-    from simkit.studies.folder import whole_folder
+    from simkit.studies.folder import report_folder
     from simkit.studies.loading import load_machine
     from simkit.studies.piece import document as piece_document
     from simkit.studies.piece import examine_piece
@@ -57,11 +57,9 @@ def _piece(
     report = examine_piece(machine, name)
     found = piece_document(report)
 
-    def fill(folder: Path) -> None:
-        write_piece(folder, piece_view(report))
-        (folder / "piece.json").write_text(json.dumps(found, indent=1) + "\n", encoding="utf-8")
-
-    folder = whole_folder(out, fill)
+    folder = report_folder(
+        out, "piece.json", found, lambda fresh: write_piece(fresh, piece_view(report))
+    )
     if as_json:
         print(json.dumps(found, indent=1))
         return 0

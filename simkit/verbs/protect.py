@@ -1,6 +1,5 @@
 """`simkit protect`: what would have prevented an overstress, each cure verified by circuit runs."""
 
-import json
 from pathlib import Path
 from typing import Any
 
@@ -8,14 +7,16 @@ import click
 
 from simkit.verbs.common import (
     cache_option,
+    cores,
     json_option,
-    note,
     progress_bar,
     quiet_option,
     set_option,
+    tell,
+    workers,
 )
-from simkit.verbs.map import workers
-from simkit.verbs.run import CODES, cores
+
+MARK = "protect.json"
 
 
 @click.command("protect")
@@ -48,32 +49,24 @@ def command(
 
     loaded, machine = load_scenario(scenario, overrides)
     folder = out or Path("reports") / f"protect-{loaded.model.name}"
-    check_target(folder, mark="protect.json")
+    check_target(folder, mark=MARK)
     store = None if no_cache else default_store("cases")
     talk = not (quiet or as_json)
     with progress_bar("protect", not talk) as progress, workers(None, jobs or cores()) as crew:
         found = Searcher(crew, store, progress).protect(machine.model, loaded.model)
     result = document(found, loaded, machine)
     _write(folder, found, result)
-    if as_json:
-        print(json.dumps(result, indent=1))
-    else:
-        _table(result)
-        note(f"report: {folder / 'index.html'}", quiet)
-    return CODES[result["verdict"]]
+    return tell(result, _table, folder, as_json, quiet)
 
 
 def _write(folder: Path, found: Any, result: dict[str, Any]) -> Path:
     from simkit.report.protect import write_protection
-    from simkit.studies.folder import whole_folder
-    from simkit.studies.kept import dumped
+    from simkit.studies.folder import report_folder
     from simkit.studies.protect.view import protect_view
 
-    def fill(fresh: Path) -> None:
-        (fresh / "protect.json").write_text(dumped(result), encoding="utf-8")
-        write_protection(fresh, protect_view(found, result))
-
-    return whole_folder(folder, fill)
+    return report_folder(
+        folder, MARK, result, lambda fresh: write_protection(fresh, protect_view(found, result))
+    )
 
 
 def _table(result: dict[str, Any]) -> None:

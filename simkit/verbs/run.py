@@ -10,7 +10,9 @@ import click
 
 from simkit.errors import InputError, Problem
 from simkit.verbs.common import (
+    CODES,
     cache_option,
+    cores,
     json_option,
     note,
     progress_bar,
@@ -26,7 +28,6 @@ if TYPE_CHECKING:
 
 ENGINES = ("ngspice", "neospice")
 """As run/engines.py knows them; that module is not for a start that only prints help."""
-CODES = {"within_limits": 0, "over_limit": 1, "no_verdict": 3}
 
 
 @dataclass(frozen=True)
@@ -101,7 +102,7 @@ def command(
     if all_faults:
         from simkit.verbs.all_faults import run_all
 
-        return CODES[run_all(scenarios, overrides, out, order, as_json=as_json, quiet=quiet)]
+        return run_all(scenarios, overrides, out, order, as_json=as_json, quiet=quiet)
     voice = Voice(talk=not as_json, progress=not quiet)
     found = [recalled(path, overrides, out, order) for path in scenarios]
     if any(answer is None for answer in found):
@@ -146,14 +147,6 @@ def _index(reports: Path) -> None:
 
     if reports.is_dir():
         write_index(reports, {key: words.title for key, words in QUANTITIES.items()})
-
-
-def cores() -> int:
-    """Cores this process may use."""
-    import os
-
-    affinity = getattr(os, "sched_getaffinity", None)
-    return len(affinity(0)) if affinity else os.cpu_count() or 1
 
 
 def _gravity(code: int) -> int:
