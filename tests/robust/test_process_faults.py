@@ -76,6 +76,23 @@ def nothing_left(folder: Path) -> None:
     assert half_folders(folder) == []
 
 
+def disturbed(folder: Path, disturb: Callable[[subprocess.Popen[str]], object]) -> tuple[int, str]:
+    """Exit code and words of a run disturbed while its engine works; the older report is whole and
+    nothing is left behind."""
+    before = older_report(folder / "out")
+    process = whole_run(folder)
+    disturb(process)
+    _, err = process.communicate(timeout=20)
+    nothing_left(folder)
+    assert contents(folder / "out") == before
+    return process.returncode, err
+
+
+def interrupt(process: subprocess.Popen[str]) -> None:
+    """Ctrl-C goes to every process of the terminal."""
+    os.killpg(process.pid, signal.SIGINT)
+
+
 @fault(
     "process",
     "the command is killed outright (SIGKILL)",
@@ -83,12 +100,7 @@ def nothing_left(folder: Path) -> None:
     "the older report, whole",
 )
 def test_parent_killed(tmp_path: Path) -> None:
-    before = older_report(tmp_path / "out")
-    process = whole_run(tmp_path)
-    process.kill()
-    process.communicate(timeout=20)
-    nothing_left(tmp_path)
-    assert contents(tmp_path / "out") == before
+    disturbed(tmp_path, subprocess.Popen.kill)
 
 
 @fault(
@@ -98,14 +110,9 @@ def test_parent_killed(tmp_path: Path) -> None:
     "the older report, whole",
 )
 def test_interrupted(tmp_path: Path) -> None:
-    before = older_report(tmp_path / "out")
-    process = whole_run(tmp_path)
-    os.killpg(process.pid, signal.SIGINT)
-    _, err = process.communicate(timeout=20)
-    assert process.returncode == 130
+    code, err = disturbed(tmp_path, interrupt)
+    assert code == 130
     assert "Traceback" not in err
-    nothing_left(tmp_path)
-    assert contents(tmp_path / "out") == before
 
 
 @fault(
@@ -116,15 +123,13 @@ def test_interrupted(tmp_path: Path) -> None:
 )
 @pytest.mark.slow
 def test_interrupted_twice(tmp_path: Path) -> None:
-    before = older_report(tmp_path / "out")
-    process = whole_run(tmp_path)
-    for _ in range(2):
-        os.killpg(process.pid, signal.SIGINT)
-        time.sleep(0.05)
-    process.communicate(timeout=20)
-    assert process.returncode in (130, -signal.SIGINT)
-    nothing_left(tmp_path)
-    assert contents(tmp_path / "out") == before
+    def twice(process: subprocess.Popen[str]) -> None:
+        for _ in range(2):
+            interrupt(process)
+            time.sleep(0.05)
+
+    code, _ = disturbed(tmp_path, twice)
+    assert code in (130, -signal.SIGINT)
 
 
 @pytest.mark.parametrize("number", [signal.SIGTERM, signal.SIGHUP])
@@ -135,13 +140,8 @@ def test_interrupted_twice(tmp_path: Path) -> None:
     "the older report, whole",
 )
 def test_terminal_closed(number: signal.Signals, tmp_path: Path) -> None:
-    before = older_report(tmp_path / "out")
-    process = whole_run(tmp_path)
-    process.send_signal(number)
-    process.communicate(timeout=20)
-    assert process.returncode != 0
-    nothing_left(tmp_path)
-    assert contents(tmp_path / "out") == before
+    code, _ = disturbed(tmp_path, lambda process: process.send_signal(number))
+    assert code != 0
 
 
 @fault(
