@@ -16,10 +16,10 @@ import numpy as np
 from simkit.parameters.load import Loaded
 from simkit.parameters.machine import Machine
 from simkit.studies.fault_signs import FAULTS, Fault
-from simkit.studies.fit_faults import diagnose
+from simkit.studies.fit.faults import diagnose
 from simkit.studies.loading import load_machine
-from simkit.studies.settings import Settings
-from simkit.studies.workbench import Workbench
+from simkit.studies.rehearsal.settings import Settings
+from simkit.studies.rehearsal.workbench import Workbench
 from tests.bench_trials import drawn, faulty, known, read, session
 from tests.machines import DEMO, ROOT
 

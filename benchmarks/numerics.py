@@ -19,7 +19,7 @@ from benchmarks.whole import NOTHING, reference
 from simkit.errors import EngineError
 from simkit.parameters.scenario import Scenario
 from simkit.run.engines import engine
-from simkit.studies.workbench import Workbench
+from simkit.studies.rehearsal.workbench import Workbench
 
 ROOT = Path(__file__).resolve().parents[1]
 DOCUMENT = ROOT / "docs" / "numerics.md"

@@ -10,8 +10,8 @@ from simkit.parameters.machine import Machine
 from simkit.parameters.scenario import Scenario
 from simkit.run.backend import Budget, EngineRun, Progress
 from simkit.run.process import NgspiceEngine
-from simkit.studies.event import rehearse
-from simkit.studies.findings import Rehearsal
+from simkit.studies.rehearsal.event import rehearse
+from simkit.studies.rehearsal.findings import Rehearsal
 
 
 @dataclass

@@ -8,8 +8,8 @@ from pathlib import Path
 from simkit.errors import EngineError
 from simkit.judge.verdict import leading
 from simkit.studies.loading import load_scenario
-from simkit.studies.settings import Settings
-from simkit.studies.workbench import Workbench
+from simkit.studies.rehearsal.settings import Settings
+from simkit.studies.rehearsal.workbench import Workbench
 
 SCENARIO = Path(__file__).resolve().parents[1] / "scenarios/bar-heating/pull-out-temperature.toml"
 KEY = "workpieces.cold-bar.geometry.temperature"

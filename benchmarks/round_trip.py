@@ -14,10 +14,10 @@ from typing import Any
 import numpy as np
 
 from simkit.scout.bench import Setting, resonance
-from simkit.studies.fit import Fit, fit
+from simkit.studies.fit.study import Fit, fit
 from simkit.studies.loading import load_machine
-from simkit.studies.settings import Settings
-from simkit.studies.workbench import Workbench
+from simkit.studies.rehearsal.settings import Settings
+from simkit.studies.rehearsal.workbench import Workbench
 from tests.bench_trials import drawn, pull_out, read, session, told
 from tests.machines import DEMO
 

@@ -19,10 +19,10 @@ from simkit.measure.waveforms import Waves
 from simkit.parameters.machine import Machine
 from simkit.parameters.scenario import Scenario
 from simkit.run.backend import EngineRun
-from simkit.studies.closeup import scouted
-from simkit.studies.event import RUN_IN, scenario_deck
-from simkit.studies.findings import Findings, findings
-from simkit.studies.windows import measure
+from simkit.studies.rehearsal.closeup import scouted
+from simkit.studies.rehearsal.event import RUN_IN, scenario_deck
+from simkit.studies.rehearsal.findings import Findings, findings
+from simkit.studies.rehearsal.windows import measure
 
 SETTLED = 0.002
 """Largest move of a judged figure over the last refinement of a reference [1]."""

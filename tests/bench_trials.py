@@ -17,10 +17,10 @@ from simkit.parameters.scenario import Scenario
 from simkit.scout.bench import Setting, resonance
 from simkit.studies.bench_point import circuit_readings
 from simkit.studies.fault_signs import Fault
-from simkit.studies.fit_readings import own_deviation
-from simkit.studies.fit_solve import Observation, Problem, influential
+from simkit.studies.fit.readings import own_deviation
+from simkit.studies.fit.solve import Observation, Problem, influential
+from simkit.studies.rehearsal.workbench import Workbench
 from simkit.studies.uncertain import Array, Uncertain, scaled, uncertain
-from simkit.studies.workbench import Workbench
 
 POWERED = ("supply_current", "tank_voltage", "primary_current", "phase")
 NOISE = {

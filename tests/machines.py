@@ -17,10 +17,10 @@ from simkit.parameters.machine import Machine
 from simkit.parameters.scenario import Scenario
 from simkit.run.backend import Budget, EngineRun
 from simkit.run.process import NgspiceEngine
-from simkit.studies.closeup import scouted
-from simkit.studies.event import WORKING
 from simkit.studies.loading import load_machine
-from simkit.studies.windows import Stretch, run_stretch
+from simkit.studies.rehearsal.closeup import scouted
+from simkit.studies.rehearsal.event import WORKING
+from simkit.studies.rehearsal.windows import Stretch, run_stretch
 
 ROOT = Path(__file__).resolve().parents[1]
 DEMO = ROOT / "scenarios" / "chisel-brazing"

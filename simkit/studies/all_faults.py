@@ -19,10 +19,10 @@ from simkit.run.cache import Store, code_digest, digest_of
 from simkit.run.cached import identity_of
 from simkit.run.engines import engine
 from simkit.run.pool import Executor, collect
-from simkit.studies.findings import Rehearsal
+from simkit.studies.rehearsal.findings import Rehearsal
+from simkit.studies.rehearsal.workbench import Workbench
 from simkit.studies.results import plain, why_whole
 from simkit.studies.situations import SITUATIONS, Case, NotHere, Situation, cases
-from simkit.studies.workbench import Workbench
 
 SCHEMA = "simkit.all-faults/1"
 LAST = {"over_limit": 0, "no_verdict": 1, "within_limits": 2, "not_here": 3}

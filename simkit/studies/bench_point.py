@@ -16,10 +16,10 @@ from simkit.parameters.machine import Machine
 from simkit.parameters.scenario import Scenario
 from simkit.run.backend import EngineRun
 from simkit.scout.bench import POWERED, Setting, fast_readings, on_scope, settled
-from simkit.studies.closeup import LEDGER, RESIDUE, Scouted, scouted
-from simkit.studies.event import WATCHED, WORKING, climb
-from simkit.studies.windows import Stretch
-from simkit.studies.workbench import Workbench
+from simkit.studies.rehearsal.closeup import LEDGER, RESIDUE, Scouted, scouted
+from simkit.studies.rehearsal.event import WATCHED, WORKING, climb
+from simkit.studies.rehearsal.windows import Stretch
+from simkit.studies.rehearsal.workbench import Workbench
 
 CYCLES = 14
 """Length of the settled part, which holds run-in and measured cycles [1]."""

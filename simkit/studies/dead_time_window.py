@@ -16,9 +16,9 @@ from simkit.measure.waveforms import Array, Waves
 from simkit.parameters.machine import Machine
 from simkit.scout.operating import Case, operating_cases
 from simkit.scout.turnoff import turn_off
-from simkit.studies.findings import Rehearsal
+from simkit.studies.rehearsal.findings import Rehearsal
+from simkit.studies.rehearsal.workbench import Workbench
 from simkit.studies.situations.base import draft
-from simkit.studies.workbench import Workbench
 
 WATCHED = 0.5
 """How long after the off command a reversal is looked for, in periods [1]."""

@@ -17,7 +17,7 @@ from simkit.parameters.load import Loaded
 from simkit.parameters.machine import Machine
 from simkit.parameters.scenario import Scenario
 from simkit.scout.bench import Setting, fast_readings
-from simkit.studies.findings import Rehearsal
+from simkit.studies.rehearsal.findings import Rehearsal
 from simkit.studies.uncertain import COVERAGE, Array, Uncertain, prior_covariance, scaled, uncertain
 
 DIRECTIONS = 2

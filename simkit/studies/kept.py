@@ -24,7 +24,7 @@ from simkit.studies.folder import dumped, whole_folder
 if TYPE_CHECKING:
     from simkit.parameters.load import Loaded
     from simkit.run.backend import Engine
-    from simkit.studies.settings import Settings
+    from simkit.studies.rehearsal.settings import Settings
 
 LIBRARIES = ("PySpice", "jinja2", "matplotlib", "numpy", "pandas", "pydantic", "schemdraw", "scipy")
 """Packages whose version may show in a figure or on the page."""

@@ -13,7 +13,7 @@ from simkit.run.backend import Budget, Engine, Progress
 from simkit.run.cache import default_store
 from simkit.run.engines import engine, other
 from simkit.studies.kept import inputs_of, keep, restore, result_key, written_key
-from simkit.studies.settings import Settings
+from simkit.studies.rehearsal.settings import Settings
 
 if TYPE_CHECKING:
     from simkit.parameters.load import Loaded
@@ -150,9 +150,9 @@ def _fresh(
 ) -> Answer:
     # What runs circuits and draws pages takes long to import: not when the answer is kept.
     from simkit.report.html import write_report
+    from simkit.studies.rehearsal.workbench import Workbench
     from simkit.studies.results import document, write_folder
     from simkit.studies.view import report_view
-    from simkit.studies.workbench import Workbench
 
     workbench = Workbench(chosen, order.budget, order.settings, second)
     rehearsal = workbench.rehearse(machine.model, scenario.model, progress)

@@ -20,8 +20,8 @@ from simkit.measure.waveforms import Waves
 from simkit.parameters.load import Loaded
 from simkit.parameters.machine import Machine
 from simkit.parameters.scenario import Scenario
-from simkit.studies.findings import Rehearsal
 from simkit.studies.folder import dumped, whole_folder
+from simkit.studies.rehearsal.findings import Rehearsal
 
 SCHEMA = "simkit.result/1"
 NOT_MODELLED = (

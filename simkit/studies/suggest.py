@@ -18,7 +18,7 @@ from simkit.parameters.machine import Machine
 from simkit.parameters.scenario import Scenario
 from simkit.run.cache import Store
 from simkit.run.pool import Executor, collected
-from simkit.studies.check import check_machine
+from simkit.studies.check.study import check_machine
 from simkit.studies.maps.cases import case_of, key_of, work
 
 EVALUATIONS = 400

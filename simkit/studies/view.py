@@ -15,7 +15,6 @@ from simkit.measure.waveforms import Array, Waves, value_at
 from simkit.parameters.load import Loaded
 from simkit.parameters.machine import Machine
 from simkit.report import view as page
-from simkit.studies.closeup import LEAD
 from simkit.studies.facts import (
     command,
     commutation_facts,
@@ -24,10 +23,11 @@ from simkit.studies.facts import (
     recovery_facts,
     second_facts,
 )
-from simkit.studies.findings import Rehearsal
 from simkit.studies.parameter_list import parameters
+from simkit.studies.rehearsal.closeup import LEAD
+from simkit.studies.rehearsal.findings import Rehearsal
+from simkit.studies.rehearsal.windows import Stretch
 from simkit.studies.viewing import views, waveforms, worst_word
-from simkit.studies.windows import Stretch
 
 AROUND = 1.2e-6
 """Least time shown after the incoming switch's command in a close-up [s]."""

@@ -10,8 +10,8 @@ from collections.abc import Iterator, Sequence
 from simkit.measure.commutation import Transition
 from simkit.measure.waveforms import Waves
 from simkit.report import view as page
-from simkit.studies.closeup import LEAD
-from simkit.studies.findings import Rehearsal
+from simkit.studies.rehearsal.closeup import LEAD
+from simkit.studies.rehearsal.findings import Rehearsal
 
 PERIODS = 3.0
 """Drive periods kept at full rate around a moment that matters [1]."""

@@ -25,12 +25,12 @@ def command(
     quiet: bool,
 ) -> int:
     """Staged bring-up sheet of MACHINE: what to set, what to read, when to stop."""
-    from simkit.studies.bring_up import bring_up
-    from simkit.studies.bring_up_sheet import document
+    from simkit.studies.bring_up.sheet import document
+    from simkit.studies.bring_up.study import bring_up
     from simkit.studies.loading import load_machine
-    from simkit.studies.settings import Settings
+    from simkit.studies.rehearsal.settings import Settings
+    from simkit.studies.rehearsal.workbench import Workbench
     from simkit.studies.target import check_target
-    from simkit.studies.workbench import Workbench
 
     started = time.perf_counter()
     loaded = load_machine(machine, overrides)
@@ -41,7 +41,7 @@ def command(
         result = bring_up(loaded, bench, say)
     found = document(result, loaded, time.perf_counter() - started)
     if out is not None or not as_json:
-        from simkit.studies.bring_up_folder import write_sheet
+        from simkit.studies.bring_up.folder import write_sheet
 
         write_sheet(folder, result, loaded, found)
         note(f"sheet: {folder / 'index.html'}", quiet)

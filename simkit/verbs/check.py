@@ -11,7 +11,7 @@ from simkit.verbs.common import CODES, cores, json_option, note, quiet_option, s
 
 if TYPE_CHECKING:
     from simkit.parameters.machine import Machine
-    from simkit.studies.check import CheckRow
+    from simkit.studies.check.study import CheckRow
     from simkit.studies.suggest import Suggested
 
 
@@ -27,7 +27,7 @@ def command(
     machine: Path, suggest: bool, overrides: dict[str, str], as_json: bool, quiet: bool
 ) -> int:
     """Validate MACHINE; first-order design numbers, each beside its limit. No circuit is run."""
-    from simkit.studies.check import check_machine
+    from simkit.studies.check.study import check_machine
     from simkit.studies.loading import load_machine
 
     loaded = load_machine(machine, overrides)

@@ -42,12 +42,12 @@ def command(
     over a limit, 3 one has no verdict.
     """
     from simkit.parameters.change import load_changes
-    from simkit.studies import compare
-    from simkit.studies.changing import variants
-    from simkit.studies.compare_words import sentences
+    from simkit.studies.compare import study as compare
+    from simkit.studies.compare.changing import variants
+    from simkit.studies.compare.words import sentences
     from simkit.studies.loading import load_machine
+    from simkit.studies.rehearsal.workbench import Workbench
     from simkit.studies.target import check_target
-    from simkit.studies.workbench import Workbench
 
     before = load_machine(machine, overrides)
     changes = load_changes(change)
@@ -97,7 +97,7 @@ def beside(machine: Path) -> list[Path]:
 
 def _write(folder: Path, found: Any, result: dict[str, Any]) -> Path:
     from simkit.report.compare import write_comparison
-    from simkit.studies.compare_view import comparison_view
+    from simkit.studies.compare.view import comparison_view
     from simkit.studies.folder import report_folder
 
     return report_folder(

@@ -18,8 +18,8 @@ RENDERED = "\n* rendered from numbers only;"
 @json_option
 def command(scenario: Path, output: Path | None, overrides: dict[str, str], as_json: bool) -> int:
     """Print the netlist of SCENARIO; it runs unchanged in plain `ngspice -b`."""
-    from simkit.studies.event import scenario_deck
     from simkit.studies.loading import load_scenario
+    from simkit.studies.rehearsal.event import scenario_deck
     from simkit.studies.target import check_file
 
     loaded, machine = load_scenario(scenario, overrides)

@@ -43,7 +43,7 @@ def command(
     quiet: bool,
 ) -> int:
     """Fit MACHINE to READINGS (TOML or CSV); write the fitted machine file with -o."""
-    from simkit.studies.fit_report import lines
+    from simkit.studies.fit.report import lines
     from simkit.studies.target import check_file, check_target
 
     if output is not None:
@@ -72,15 +72,15 @@ def _fitted(
 ) -> tuple[dict[str, Any], str]:
     from simkit.parameters.load import read_text
     from simkit.parameters.read_readings import load_readings, load_traces
-    from simkit.studies.fit import fit
-    from simkit.studies.fit_faults import diagnose
-    from simkit.studies.fit_readings import observations
-    from simkit.studies.fit_report import document
-    from simkit.studies.fit_suggest import suggestions
-    from simkit.studies.fit_write import fitted_text
+    from simkit.studies.fit.faults import diagnose
+    from simkit.studies.fit.readings import observations
+    from simkit.studies.fit.report import document
+    from simkit.studies.fit.study import fit
+    from simkit.studies.fit.suggest import suggestions
+    from simkit.studies.fit.write import fitted_text
     from simkit.studies.loading import load_machine
-    from simkit.studies.settings import Settings
-    from simkit.studies.workbench import Workbench
+    from simkit.studies.rehearsal.settings import Settings
+    from simkit.studies.rehearsal.workbench import Workbench
 
     loaded, read = load_machine(machine, overrides), load_readings(readings)
     seen = observations(read, load_traces(read), loaded.model)

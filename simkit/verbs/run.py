@@ -87,7 +87,7 @@ def command(
     """Rehearse SCENARIOS; exit 0 within the limits checked, 1 over a limit, 3 no verdict."""
     from simkit.run.backend import Budget
     from simkit.studies.one import Order, recalled
-    from simkit.studies.settings import Settings
+    from simkit.studies.rehearsal.settings import Settings
 
     if out is not None and len(scenarios) > 1:
         raise InputError([Problem("--out", None, "", "", "goes with a single scenario")])

@@ -17,7 +17,7 @@ from simkit.circuit.netlist import Deck, machine_deck
 from simkit.circuit.values import Seed
 from simkit.parameters.machine import Machine
 from simkit.run.guard import inspect
-from simkit.studies.event import WORKING
+from simkit.studies.rehearsal.event import WORKING
 from tests.machines import TOPOLOGIES, demo, still, topology, varied
 
 GOLDEN = Path(__file__).parent / "golden"

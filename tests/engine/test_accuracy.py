@@ -16,10 +16,10 @@ from simkit.circuit.analysis import Analysis
 from simkit.circuit.netlist import Deck
 from simkit.circuit.values import Seed
 from simkit.run.backend import EngineRun, Progress
-from simkit.studies import event
-from simkit.studies.closeup import Scouted, scouted
-from simkit.studies.findings import Rehearsal
-from simkit.studies.settings import Settings
+from simkit.studies.rehearsal import event
+from simkit.studies.rehearsal.closeup import Scouted, scouted
+from simkit.studies.rehearsal.findings import Rehearsal
+from simkit.studies.rehearsal.settings import Settings
 from tests.machines import demo, run_deck, run_text, scenario
 
 CALM = {"settled": 3e-4, "tail": 1e-4}
@@ -143,7 +143,7 @@ def test_the_residue_tells_a_wrong_start_from_a_right_one(
 
 
 def _calm(scout: Scouted) -> float:
-    from simkit.studies.accuracy import periodicity
+    from simkit.studies.rehearsal.accuracy import periodicity
 
     job = event._Job(demo(), scout, door, Settings(), event._Counter(None), [])
     settled = scout.line.end

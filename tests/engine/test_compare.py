@@ -14,10 +14,10 @@ from simkit.judge.difference import Difference
 from simkit.parameters.change import load_changes
 from simkit.parameters.load import load_file
 from simkit.parameters.scenario import Scenario
-from simkit.studies import compare
-from simkit.studies.changing import variants
+from simkit.studies.compare import study as compare
+from simkit.studies.compare.changing import variants
 from simkit.studies.loading import load_machine
-from simkit.studies.workbench import Workbench
+from simkit.studies.rehearsal.workbench import Workbench
 from tests.machines import DEMO
 
 TANK = ("can_voltage_rms", "can_current_rms", "supply_current")

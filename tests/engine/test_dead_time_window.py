@@ -5,8 +5,8 @@ from __future__ import annotations
 import pytest
 
 from simkit.studies.dead_time_window import Window, by_formula, in_circuit
-from simkit.studies.settings import Settings
-from simkit.studies.workbench import Workbench
+from simkit.studies.rehearsal.settings import Settings
+from simkit.studies.rehearsal.workbench import Workbench
 from tests.machines import demo
 
 LOAD = "cold-steel-weak-field"

@@ -23,9 +23,9 @@ from simkit.measure.energy import balance
 from simkit.measure.waveforms import Array, Waves
 from simkit.parameters.machine import Machine
 from simkit.run.backend import EngineRun, Progress
-from simkit.studies.event import rehearse, scenario_deck
-from simkit.studies.findings import Rehearsal
 from simkit.studies.loading import load_scenario
+from simkit.studies.rehearsal.event import rehearse, scenario_deck
+from simkit.studies.rehearsal.findings import Rehearsal
 from simkit.verbs.deck import command as deck_command
 from tests.machines import SHIPPED, run_deck, run_text
 

@@ -8,10 +8,10 @@ import pytest
 from simkit.scout.bench import Setting
 from simkit.studies.bench_point import bench_point, circuit_resonance
 from simkit.studies.fault_signs import FAULTS
-from simkit.studies.fit import fit
-from simkit.studies.fit_faults import diagnose
+from simkit.studies.fit.faults import diagnose
+from simkit.studies.fit.study import fit
 from simkit.studies.loading import load_machine
-from simkit.studies.workbench import Workbench
+from simkit.studies.rehearsal.workbench import Workbench
 from tests.bench_trials import drawn, known, read, session, told
 from tests.machines import DEMO, demo
 

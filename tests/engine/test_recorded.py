@@ -13,7 +13,7 @@ from simkit.run.backend import Budget, Engine, EngineRun, Progress
 from simkit.run.guard import DeckRefused
 from simkit.run.process import NgspiceEngine
 from simkit.run.recorded import NotRecorded, RecordedEngine, Recorder, key_of
-from simkit.studies.event import Settings, rehearse
+from simkit.studies.rehearsal.event import Settings, rehearse
 from tests.machines import demo, run_deck, scenario, seeded_deck, still
 
 DECK = (

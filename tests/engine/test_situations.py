@@ -15,11 +15,11 @@ import pytest
 from simkit.measure.periodic import cycle_averages
 from simkit.measure.waveforms import Waves, integral
 from simkit.parameters.machine import Machine
-from simkit.studies.findings import Rehearsal
-from simkit.studies.settings import Settings
+from simkit.studies.rehearsal.findings import Rehearsal
+from simkit.studies.rehearsal.settings import Settings
+from simkit.studies.rehearsal.workbench import Workbench
 from simkit.studies.situations import Case, named
 from simkit.studies.situations.base import draft
-from simkit.studies.workbench import Workbench
 from tests.machines import demo
 
 pytestmark = pytest.mark.slow

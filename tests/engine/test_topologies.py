@@ -8,8 +8,8 @@ import pytest
 from simkit.measure.energy import balance
 from simkit.measure.point import operating_point
 from simkit.measure.waveforms import average
-from simkit.studies.closeup import scouted
-from simkit.studies.windows import seed_at
+from simkit.studies.rehearsal.closeup import scouted
+from simkit.studies.rehearsal.windows import seed_at
 from tests.machines import TOPOLOGIES, seeded_stretch, still, topology, varied
 
 CYCLES = 8

@@ -7,8 +7,8 @@ import pytest
 from simkit.parameters.load import Loaded
 from simkit.report.view import ReportView
 from simkit.run.process import NgspiceEngine
-from simkit.studies.event import Settings, rehearse
 from simkit.studies.loading import load_scenario
+from simkit.studies.rehearsal.event import Settings, rehearse
 from simkit.studies.results import document
 from simkit.studies.view import report_view
 from tests.machines import DEMO

@@ -207,7 +207,7 @@ def test_what_the_map_calls_over_is_over_in_the_table() -> None:
 
 
 def test_it_agrees_with_simkit_check() -> None:
-    from simkit.studies.check import check_machine
+    from simkit.studies.check.study import check_machine
 
     found = answered(MACHINE, Question({}, "cold-steel-weak-field", None))
     rows = {r.quantity: r.value for r in check_machine(demo_machine())

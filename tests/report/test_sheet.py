@@ -10,11 +10,11 @@ import pytest
 
 from simkit.errors import InputError
 from simkit.parameters.read_readings import load_readings
-from simkit.studies.bring_up import BringUpResult, bring_up
-from simkit.studies.bring_up_folder import write_sheet
-from simkit.studies.bring_up_sheet import document
+from simkit.studies.bring_up.folder import write_sheet
+from simkit.studies.bring_up.sheet import document
+from simkit.studies.bring_up.study import BringUpResult, bring_up
 from simkit.studies.loading import load_machine
-from simkit.studies.workbench import Workbench
+from simkit.studies.rehearsal.workbench import Workbench
 from tests.machines import DEMO
 from tests.report.browser import PROGRAM, Page
 

@@ -13,7 +13,7 @@ import pytest
 from simkit.judge.limits import Limit
 from simkit.judge.verdict import Judged, Opinion, doubted, verdict, with_opinion
 from simkit.measure.series import Series
-from simkit.studies.accuracy import Doubt, Refined, allowed, spread
+from simkit.studies.rehearsal.accuracy import Doubt, Refined, allowed, spread
 
 LIMIT = Limit("drain_voltage_peak", "V", 480.0, "a source")
 ROW = Judged("Q1", "drain_voltage_peak", "V", 400.0, 4.0, 480.0, 400.0 / 480.0, 1e-3, None, "ok",

@@ -15,9 +15,9 @@ import pytest
 
 from simkit.parts.precharge import lamp_from_rating, precharge
 from simkit.parts.supply import Mains
-from simkit.studies.check import check_machine
-from simkit.studies.check_drive import COARSE
-from simkit.studies.check_row import CheckRow
+from simkit.studies.check.drive import COARSE
+from simkit.studies.check.row import CheckRow
+from simkit.studies.check.study import check_machine
 from simkit.studies.loading import load_machine
 from tests.machines import DEMO, ROOT, demo
 

@@ -12,7 +12,7 @@ from simkit.judge.difference import compare, of_limits
 from simkit.judge.verdict import Judged
 from simkit.parameters.change import load_changes
 from simkit.parameters.load import Loaded
-from simkit.studies.changing import Variant, variants
+from simkit.studies.compare.changing import Variant, variants
 from tests.machines import DEMO, demo
 
 MACHINE = DEMO / "machine.toml"
@@ -133,7 +133,7 @@ def test_what_a_scenario_replaces_holds_before_and_after_a_change(tmp_path: Path
     from simkit.parameters.load import load_text
     from simkit.parameters.machine import Machine
     from simkit.parameters.scenario import Scenario
-    from simkit.studies import compare as study
+    from simkit.studies.compare import study as study
     from simkit.studies.loading import load_machine
 
     text = (DEMO / "raise-supply.toml").read_text(encoding="utf-8")

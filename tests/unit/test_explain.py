@@ -39,7 +39,7 @@ def test_a_definition_points_at_what_is_there(name: str) -> None:
     about = DEFINITIONS[name]
     text = (ROOT / about.place).read_text(encoding="utf-8")
     series = "gate_lift" if name == "gate_lift" else name
-    studies = sorted((ROOT / "simkit/studies").glob("*.py"))
+    studies = sorted((ROOT / "simkit/studies").rglob("*.py"))
     where = text + "".join(path.read_text(encoding="utf-8") for path in studies)
     assert f'"{series}"' in where
     keys = set(quantities(Machine))

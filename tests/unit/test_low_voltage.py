@@ -18,13 +18,13 @@ from simkit.parameters.readings import Readings
 from simkit.parameters.written import MachineFile
 from simkit.parts.build import build
 from simkit.scout.bench import Setting, fast_readings, node_pole
-from simkit.studies.bring_up import tolerance, usual_stages
-from simkit.studies.bring_up_charge import discharge_time, stored
-from simkit.studies.bring_up_screens import channel, usual_setting
-from simkit.studies.fit import Fit, _values, misfits
-from simkit.studies.fit_readings import observations
-from simkit.studies.fit_solve import Observation, Problem, influential, solve
-from simkit.studies.fit_write import fitted_text
+from simkit.studies.bring_up.charge import discharge_time, stored
+from simkit.studies.bring_up.screens import channel, usual_setting
+from simkit.studies.bring_up.study import tolerance, usual_stages
+from simkit.studies.fit.readings import observations
+from simkit.studies.fit.solve import Observation, Problem, influential, solve
+from simkit.studies.fit.study import Fit, _values, misfits
+from simkit.studies.fit.write import fitted_text
 from simkit.studies.intervals import bounds, moved_machines
 from simkit.studies.loading import load_machine
 from simkit.studies.uncertain import prior_covariance, scaled, uncertain

@@ -21,7 +21,7 @@ from simkit import cli
 from simkit.errors import InputError
 from simkit.parameters.fields import quantities
 from simkit.parameters.written import MachineFile
-from simkit.studies.check import check_machine
+from simkit.studies.check.study import check_machine
 from simkit.studies.loading import load_machine, load_scenario
 from simkit.studies.new import ASSUMED, TOLD, questions, refusal, write_new
 

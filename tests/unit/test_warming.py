@@ -16,7 +16,7 @@ from scipy.optimize import brentq
 from simkit.measure.series import Series
 from simkit.parameters.machine import Machine
 from simkit.parts.warming import warmed_machine
-from simkit.studies.warming import NEAR, warmed
+from simkit.studies.rehearsal.warming import NEAR, warmed
 from tests.machines import demo, varied
 
 WARM = {"switch.warming": {"junction_temperature": 25.0, "resistance_exponent": 2.3}}

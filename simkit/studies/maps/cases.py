@@ -43,7 +43,7 @@ def work(case: Mapping[str, Any]) -> dict[str, Any]:
 
 def full(machine: Machine, scenario: Scenario) -> dict[str, Any]:
     """A rehearsal by circuit runs: outcome, and each quantity's share of its limit with error."""
-    from simkit.studies.workbench import Workbench
+    from simkit.studies.rehearsal.workbench import Workbench
 
     try:
         found = Workbench().rehearse(machine, scenario)
@@ -89,7 +89,7 @@ def fast(machine: Machine, scenario: Scenario) -> dict[str, Any]:
 
 def _marched(machine: Machine, scenario: Scenario) -> Any:
     from simkit.circuit.timeline import timeline
-    from simkit.studies.closeup import scouted
+    from simkit.studies.rehearsal.closeup import scouted
 
     return scouted(machine, timeline(machine, scenario))
 

@@ -17,8 +17,8 @@ from simkit.run.pool import Executor, collected
 from simkit.studies.maps.cases import case_of, key_of, work
 from simkit.studies.protect.cures import Cure, Step, cures
 from simkit.studies.protect.trip import Row, Trip, search
-from simkit.studies.settings import Settings
-from simkit.studies.workbench import Workbench
+from simkit.studies.rehearsal.settings import Settings
+from simkit.studies.rehearsal.workbench import Workbench
 
 CLAMP_ROOM = 1.05
 """Link voltage over its settled value below which no clamp would conduct [1]: a clamp must stand

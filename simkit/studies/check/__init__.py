@@ -1,0 +1,1 @@
+"""First-order design numbers, each beside its limit; no circuit run."""

@@ -1,0 +1,128 @@
+"""Rows of `simkit check` on heat: coil and its water, capacitors, core, junctions, melting."""
+
+from collections.abc import Iterator
+
+from simkit.parameters.cooling import Water
+from simkit.parameters.machine import Machine
+from simkit.parts.build import can_of
+from simkit.parts.capacitor import Bank, bus_sharing, can_stress
+from simkit.parts.cooling import ATMOSPHERE, Channel, water_side
+from simkit.parts.core import Steinmetz, square_loss
+from simkit.parts.loads import coil_part
+from simkit.parts.materials import material
+from simkit.parts.switches import stack_of
+from simkit.parts.thermal import steady_junction
+from simkit.scout.operating import OperatingPoint
+from simkit.studies.check.row import CheckRow, Rows
+
+
+def coil_rows(rows: Rows, machine: Machine, current: float) -> Iterator[CheckRow]:
+    """The copper's loss at a coil current [A rms], and what its water makes of it.
+
+    With a piece in it the current crowds a little more than in the empty coil, whose resistance
+    is taken: some per cent of the loss (the field of the piece is small against the coil's own).
+    """
+    loss = machine.coil.resistance * current**2
+    yield rows.plain("coil copper loss", "W", loss, "coil.resistance times current squared")
+    water = machine.cooling.water
+    channel = water_channel(machine)
+    if water is None or channel is None:
+        return
+    pressure = water.outlet_pressure or ATMOSPHERE
+    side = water_side(channel, loss, water.flow, water.inlet, pressure)
+    boiling = side.boiling_point - water.inlet
+    told = "heat balance of cooling.water.flow; it boils at the limit"
+    yield rows.most("cooling water temperature rise", "K", side.rise, boiling, told)
+    told = "tube's wall at the outlet; at the limit the water boils there"
+    yield rows.most("hottest wall of the tube", "degC", side.wall, side.boiling_point, told)
+    told = _with(side.outside, "cooling.water.flow through a straight tube")
+    yield rows.plain("pressure the tube takes", "Pa", side.pressure_drop, told)
+
+
+def water_channel(machine: Machine) -> Channel | None:
+    """The water's way through the coil; None where nobody said how long and how wide it is."""
+    water: Water | None = machine.cooling.water
+    geometry = machine.coil.geometry
+    if water is None:
+        return None
+    if water.bore is not None and water.length is not None:
+        return Channel(water.bore, water.length)
+    if geometry is None or 2.0 * geometry.wall >= geometry.tube:
+        return None
+    at = machine.resonance(machine.coil.inductance)
+    shape = coil_part(geometry, at, machine.coil.inductance, machine.coil.resistance).geometry
+    return Channel(geometry.tube - 2.0 * geometry.wall, shape.tube_length)
+
+
+def can_rows(rows: Rows, machine: Machine, frequency: float, current: float) -> Iterator[CheckRow]:
+    """What one can loses at a bank current [A rms], and its limits at the frequency [Hz]."""
+    tank = machine.tank
+    if tank.can is None:
+        loss = (current / tank.cans) ** 2 * tank.can_esr
+        yield rows.plain("dissipation per can", "W", loss, "tank.can_esr times current squared")
+        return
+    bank = Bank(can_of(tank), tank.cans)
+    worst = 1.0
+    if tank.bus is not None:
+        ends = tank.bus.feed == "opposite-ends"
+        worst = bus_sharing(bank, frequency, tank.bus.inductance, opposite_ends=ends).worst
+    stress = can_stress(bank, frequency, current, worst)
+    part = machine.limits.derating.capacitor
+    used = f"{part:.0%} of it used"
+    told = f"tank.can at this frequency: {stress.limit.bound}, {used}"
+    told = _with(stress.limit.outside, told)
+    yield rows.most(
+        "voltage of the most loaded can, rms", "V", stress.voltage, part * stress.limit.voltage,
+        told,
+    )  # fmt: skip
+    told = f"tank.can_current, {used}; uneven sharing by tank.bus"
+    yield rows.most(
+        "current of the most loaded can, rms", "A", stress.current, part * tank.can_current, told
+    )
+    allowed = tank.can.allowed_rise / tank.can.thermal_resistance
+    told = "tank.can.allowed_rise over thermal_resistance"
+    yield rows.most("dissipation per can", "W", stress.loss, allowed, told)
+
+
+def core_rows(rows: Rows, machine: Machine, frequency: float, flux: float) -> Iterator[CheckRow]:
+    """What the transformer's core loses at a peak flux density [T]."""
+    core = machine.transformer.core
+    if core is None or core.loss is None:
+        return
+    given = core.loss
+    constants = Steinmetz(
+        given.k, given.alpha, given.beta, given.frequency_min, given.frequency_max,
+        "transformer.core.loss",
+    )  # fmt: skip
+    density = square_loss(constants, frequency, flux)
+    told = _with(density.outside, "transformer.core.loss, square voltage (improved generalised)")
+    yield rows.plain("core loss", "W", density.value * core.area * core.path, told)
+
+
+def junction_rows(rows: Rows, machine: Machine, point: OperatingPoint) -> Iterator[CheckRow]:
+    """Loss of one switch and where its junction settles."""
+    stack = stack_of(machine)
+    each = point.bridge_loss / stack.switches
+    yield rows.plain("loss of one switch", "W", each, "fast map: conduction, diode, edges")
+    settled = steady_junction(stack, each)
+    yield rows.judged("junction temperature, estimate", "degC", settled, "junction_peak")
+
+
+def melting_rows(rows: Rows, machine: Machine) -> Iterator[CheckRow]:
+    """Where what lies in the coil melts, for pieces whose material is known."""
+    piece = machine.workpieces[rows.load].geometry
+    if piece is None:
+        return
+    for shape in (piece, piece.charge):
+        if shape is None:
+            continue
+        of = material(shape.material)
+        celsius = of.solidus.at(20.0, of.name)
+        told = f"materials: {of.solidus.source}"
+        yield rows.plain(f"{of.name} begins to melt", "degC", celsius.value, told)
+
+
+def _with(notes: tuple[str, ...], told: str) -> str:
+    # Two formulae may have left their ranges in the same quantity: said once.
+    once = {note.split(", valid for")[0]: note for note in notes}
+    return "; ".join((told, *once.values()))

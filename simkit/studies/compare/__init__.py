@@ -1,0 +1,1 @@
+"""The same rehearsals before and after a change."""

@@ -1,0 +1,1 @@
+"""Readings fed back: values with intervals, and faults that would explain them."""

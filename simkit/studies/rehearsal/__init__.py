@@ -1,0 +1,1 @@
+"""One scenario through the circuit: sampled, refined, measured and judged."""

@@ -1,0 +1,75 @@
+"""The electro-thermal loop: the switch at the temperature its own loss brings it to.
+
+A warmer MOSFET loses more, which warms it. Before a rehearsal, short circuit runs of the settled
+part are repeated until the junction that the loss gives is the one the switch was taken at. The
+whole rehearsal then uses that switch: in the events, which last milliseconds, its resistance does
+not follow the junction any further.
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+
+from simkit.measure.thermal import settled_junction
+from simkit.parameters.machine import Machine
+from simkit.parts.warming import warmed_machine
+from simkit.studies.rehearsal.windows import Stretch
+
+NEAR = 2.0
+"""Between two rounds: half a per cent of R_DS(on), well below what a sheet is good for [K]."""
+ROUNDS = 6
+
+
+@dataclass(frozen=True)
+class Warmed:
+    """How the loop came to rest."""
+
+    switch_at_c: float
+    """Junction temperature the rehearsal's switches have [degC]."""
+    settled_junction_c: float
+    """Hottest junction that the settled part's loss gives with these switches [degC]."""
+    rounds: int
+    """Circuit runs it took [1]."""
+    balanced: bool
+    """Whether the two agree. If not, the loss outruns the cooling up to the junction's rating, and
+    the switches are those at the rating; or the rounds were not enough."""
+
+
+def warmed(machine: Machine, settled: Callable[[Machine], Stretch]) -> tuple[Machine, Warmed]:
+    """The machine with its switches at their working temperature.
+
+    `settled` runs some cycles of the settled part on a machine. The balance T = g(T), g from a
+    circuit run, is sought by the secant rule from the temperature the file's values hold at.
+    Errors: ValueError for a switch without `warming`; EngineError from the runs.
+    """
+    start = machine.switch.warming
+    if start is None:
+        raise ValueError("the switch does not say how its resistance goes with temperature")
+    rating = machine.switch.ratings.junction_temperature
+    taken, seen = min(start.junction_temperature, rating), list[tuple[float, float]]()
+    for count in range(1, ROUNDS + 1):
+        trial = warmed_machine(machine, taken)
+        found = hottest(trial, settled(trial))
+        if abs(found - taken) <= NEAR:
+            return trial, Warmed(taken, found, count, True)
+        if taken >= rating and found > taken:
+            return trial, Warmed(taken, found, count, False)
+        seen.append((taken, found))
+        taken = min(_next(seen), rating)
+    return trial, Warmed(seen[-1][0], found, ROUNDS, False)
+
+
+def _next(seen: list[tuple[float, float]]) -> float:
+    """Where the straight line through the last two rounds meets T = g(T) [degC]."""
+    (taken, found), before = seen[-1], seen[-2] if len(seen) > 1 else None
+    if before is None or before[0] == taken:
+        return found
+    slope = (found - before[1]) / (taken - before[0])
+    return taken + (found - taken) / (1.0 - slope) if slope < 0.9 else found
+
+
+def hottest(machine: Machine, stretch: Stretch) -> float:
+    """Hottest junction after a long time at the losses of a stretch [degC]."""
+    losses = [float(np.mean(s.values)) for s in stretch.series if s.quantity == "loss"]
+    return max(settled_junction(machine, loss, sum(losses)) for loss in losses)
