@@ -49,7 +49,7 @@ class InputError(SimkitError):
         return type(self), (self.problems,)
 
 
-class NotWritten(SimkitError):
+class NotWritten(SimkitError, OSError):
     """What was worked out could not be written down: the disk is full, or went away."""
 
     exit_code = 3

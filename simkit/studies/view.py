@@ -24,7 +24,7 @@ from simkit.studies.facts import (
     second_facts,
 )
 from simkit.studies.parameter_list import parameters
-from simkit.studies.rehearsal.closeup import LEAD
+from simkit.studies.rehearsal.closeup import shown_from
 from simkit.studies.rehearsal.findings import Rehearsal
 from simkit.studies.rehearsal.windows import Stretch
 from simkit.studies.viewing import views, waveforms, worst_word
@@ -157,7 +157,7 @@ def _finest(rehearsal: Rehearsal, start: float, end: float) -> Stretch:
     for stretch in rehearsal.close:
         if (
             stretch.cycles
-            and stretch.cycles[0].start - LEAD <= start
+            and shown_from(stretch) <= start
             and end <= stretch.waves.time[-1]
         ):
             return stretch

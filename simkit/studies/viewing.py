@@ -10,7 +10,7 @@ from collections.abc import Iterator, Sequence
 from simkit.measure.commutation import Transition
 from simkit.measure.waveforms import Waves
 from simkit.report import view as page
-from simkit.studies.rehearsal.closeup import LEAD
+from simkit.studies.rehearsal.closeup import shown_from
 from simkit.studies.rehearsal.findings import Rehearsal
 
 PERIODS = 3.0
@@ -92,14 +92,14 @@ def candidates(
     stop = rehearsal.line.stop
     first = rehearsal.first_pass
     for stretch in rehearsal.close:
-        yield "fine", stretch.waves, stretch.cycles[0].start - LEAD, stop
+        yield "fine", stretch.waves, shown_from(stretch), stop
     for title, when in moments(rehearsal, *transitions):
         start, end = _around(rehearsal, when)
         for stretch in first:
-            yield title, stretch.waves, max(start, stretch.cycles[0].start - LEAD), end
+            yield title, stretch.waves, max(start, shown_from(stretch)), end
     if not rehearsal.is_whole:
         for stretch in first:
-            yield "sample", stretch.waves, stretch.cycles[0].start - LEAD, stop
+            yield "sample", stretch.waves, shown_from(stretch), stop
 
 
 def _apart(

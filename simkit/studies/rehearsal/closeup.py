@@ -363,15 +363,16 @@ def deciding_cycles(stretch: Stretch, quantities: frozenset[str]) -> tuple[float
     return used[0].start, used[-1].end
 
 
-def _begins(stretch: Stretch) -> float:
-    """First measured cycle or transition [s]: half a period may come before the first cycle."""
-    return min((stretch.cycles[0].start, *(t.time for t in stretch.transitions[:1])))
+def shown_from(stretch: Stretch) -> float:
+    """Where the waveforms of a stretch have settled [s]: a little before what is measured first, a
+    cycle, or a transition half a period before it."""
+    return min((stretch.cycles[0].start, *(t.time for t in stretch.transitions[:1]))) - LEAD
 
 
 def merged(stretches: Sequence[Stretch]) -> Stretch:
     """Several stretches as one, in order of time, with gaps between them."""
     first = stretches[0]
-    waves = [s.waves.between(_begins(s) - LEAD, s.waves.time[-1]) for s in stretches]
+    waves = [s.waves.between(shown_from(s), s.waves.time[-1]) for s in stretches]
     kept = [w for w in waves if len(w.time)]
     time = np.concatenate([w.time for w in kept])
     raw = {name: np.concatenate([w.raw[name] for w in kept]) for name in kept[0].raw}
