@@ -155,11 +155,7 @@ def healthy_transition(rehearsal: Rehearsal, worst: Transition | None) -> Transi
 def _finest(rehearsal: Rehearsal, start: float, end: float) -> Stretch:
     """The close-up that covers a stretch of time from its measured part on, else the whole run."""
     for stretch in rehearsal.close:
-        if (
-            stretch.cycles
-            and shown_from(stretch) <= start
-            and end <= stretch.waves.time[-1]
-        ):
+        if stretch.cycles and shown_from(stretch) <= start and end <= stretch.waves.time[-1]:
             return stretch
     return rehearsal.whole
 
