@@ -38,8 +38,12 @@ def main(arguments: Sequence[str] | None = None) -> int:
     """Measure and print; 0 whatever the figures are, 3 when they could not be had."""
     parser = argparse.ArgumentParser(prog="./run bench", description=__doc__)
     parser.add_argument("--json", action="store_true", help="one JSON document, nothing else")
-    parser.add_argument("numbers", nargs="*", type=int, choices=[[], *FIGURES][1:] or None)
+    # No `choices` here: with nargs="*" argparse holds the empty list itself against them.
+    parser.add_argument("numbers", nargs="*", type=int, help="of the figures, all when left out")
     asked = parser.parse_args(arguments)
+    for number in asked.numbers:
+        if number not in FIGURES:
+            parser.error(f"figure {number}: there are {', '.join(map(str, FIGURES))}")
     try:
         find_program()
     except NoProgram as error:
