@@ -64,7 +64,7 @@ def cell(python: str, lock: str, tests: list[str]) -> Cell:
         check=True, capture_output=True, text=True,
     ).stdout.strip()  # fmt: skip
     folder = ROOT / "build" / "compatibility" / f"{version}-{lock}"
-    log = folder.with_suffix(".log")
+    log = folder.parent / f"{folder.name}.log"
     shutil.rmtree(folder, ignore_errors=True)
     folder.parent.mkdir(parents=True, exist_ok=True)
     inside = str(folder / "bin" / "python")

@@ -13,6 +13,7 @@ from simkit.scout import phasor
 from simkit.scout.halfwave import Edges
 from simkit.scout.plant import OUTPUTS, Plant, network
 from simkit.scout.steady import (
+    _peak,
     find_frequency,
     mode_of,
     outputs_at,
@@ -85,6 +86,23 @@ def test_against_phasors(name: str, share: float) -> None:
     tank = np.max(np.abs(sums.waveform("capacitor_voltage", times)))
     # the largest of 4,000 samples a period is within (pi/4000)^2/2 = 3e-7 of a sinusoid's peak
     assert exact.tank_voltage_peak == pytest.approx(tank, rel=1e-6)
+
+
+@pytest.mark.parametrize("larger", [0, -1], ids=["first", "last"])
+@pytest.mark.parametrize("behind", [-0.4, -0.1, 0.1, 0.4])
+def test_peak_beside_an_edge_whichever_end_rounding_makes_larger(
+    behind: float, larger: int
+) -> None:
+    """Half a period of a cosine whose peak, 1, is a share of a step off the edge.
+
+    4e-8: a parabola through samples at 0 and +-h misses by f3 x (h^2 - x^2)/6, f3 the third derivative
+    (the textbook error of interpolation); for a cosine within 1.6 h of its peak |f3| < 1.6 h, x (h^2 - x^2) is at most
+    0.385 h^3, and h = pi/128: 0.103 h^4 = 4e-8.
+    """
+    angle = np.linspace(0.0, pi, 129)
+    values = np.abs(np.cos(angle - behind * pi / 128))
+    values[larger] += 1e-15
+    assert _peak(values, 1) == pytest.approx(1.0, abs=4e-8)
 
 
 @pytest.mark.parametrize("name", PLANTS)
