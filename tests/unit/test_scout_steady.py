@@ -95,9 +95,9 @@ def test_peak_beside_an_edge_whichever_end_rounding_makes_larger(
 ) -> None:
     """Half a period of a cosine whose peak, 1, is a share of a step off the edge.
 
-    4e-8: a parabola through samples at 0 and +-h misses by f3 x (h^2 - x^2)/6, f3 the third derivative
-    (the textbook error of interpolation); for a cosine within 1.6 h of its peak |f3| < 1.6 h, x (h^2 - x^2) is at most
-    0.385 h^3, and h = pi/128: 0.103 h^4 = 4e-8.
+    4e-8: a parabola through samples at 0 and +-h misses by f3 x (h^2 - x^2)/6, f3 the third
+    derivative (the textbook error of interpolation); for a cosine within 1.6 h of its peak
+    |f3| < 1.6 h, x (h^2 - x^2) is at most 0.385 h^3, and h = pi/128: 0.103 h^4 = 4e-8.
     """
     angle = np.linspace(0.0, pi, 129)
     values = np.abs(np.cos(angle - behind * pi / 128))
