@@ -20,7 +20,7 @@ def start_nodes(machine: Machine, line: Timeline, seed: Seed) -> str:
         return ""
     link = seed.link_voltage
     film = link if seed.film_voltage is None else seed.film_voltage
-    found = {"sup": line.voltage.at(line.begin), "link": link, "cl1": 0.0, "film": film}
+    found = {"sup": max(line.voltage.at(line.begin), link), "link": link, "cl1": 0.0, "film": film}
     found |= {"cf1": 0.0, "p": film}
     upper_first = int(line.phase(line.begin) // 0.5) % 2 == 0
     level = {"0": 0.0, "p": film, "a": film if upper_first else 0.0}

@@ -108,6 +108,7 @@ def supply_values(machine: Machine, line: Timeline, seed: Seed) -> Namespace:
     supply, bridge = machine.supply, machine.bridge
     return {
         "steps": not line.voltage.constant,
+        "one_way": not line.voltage.constant or bool(opens(line, "link-capacitor-open")),
         "voltage": line.voltage.first,
         "points": line.voltage.points(line.begin, line.stop),
         "source_resistance": supply.source_resistance,

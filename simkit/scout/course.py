@@ -77,13 +77,18 @@ def link_course(
     """Voltage of a link capacitor [F] fed through a resistance [ohm] from a source [V].
 
     `current` is what the bridge draws [A] from each of the `times` [s] on, as a march gives it
-    per cycle; settled before the first. C dV/dt = (V_s - V)/R - i, solved exactly over each step.
+    per cycle; settled before the first. C dV/dt = (V_s - V)/R - i, solved exactly over each step;
+    behind its rectifier the source takes nothing back: with V above V_s, C dV/dt = -i.
     Give the result as the supply voltage of a second march to let the link sag with the load.
     """
     value = as_function(source)
-    rest = np.array([value(max(t, 0.0)) for t in times.tolist()]) - resistance * current
+    sources = np.array([value(max(t, 0.0)) for t in times.tolist()])
+    rest = sources - resistance * current
     voltage = rest.copy()
     for k, width in enumerate(np.diff(times).tolist()):
+        if voltage[k] > sources[k]:
+            voltage[k + 1] = voltage[k] - current[k] * width / capacitance
+            continue
         keep = float(np.exp(-width / (resistance * capacitance)))
         voltage[k + 1] = rest[k] + (voltage[k] - rest[k]) * keep
     return times, voltage

@@ -239,6 +239,19 @@ def test_courses() -> None:
         march(PLANT, pull_out(), Edges(7e-6))
 
 
+def test_a_rectified_link_runs_down_by_what_is_drawn_and_no_faster() -> None:
+    """V = V0 - I t/C while the source lies below: its rectifier takes nothing back. 0.1 V: the
+    first step of 10 us is still from the source."""
+    times = np.arange(0.0, 5e-3, 1e-5)
+    drawn = np.full(len(times), 7.0)
+
+    def source(time: float) -> float:
+        return 325.0 if time <= 0.0 else 195.0
+
+    link = as_function(link_course(times, drawn, source, 0.25, 1e-3))
+    assert link(4e-3) == pytest.approx(325.0 - 0.25 * 7.0 - 7.0 * 4e-3 / 1e-3, abs=0.1)
+
+
 def test_link_sags_like_an_rc() -> None:
     """A step of load on R and C: V = Vs - R i (1 - exp(-t/RC)), the textbook answer."""
     times = np.linspace(0.0, 1e-3, 101)

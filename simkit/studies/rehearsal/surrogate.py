@@ -74,7 +74,7 @@ def fast_courses(event: Event, source_voltage: Array) -> dict[str, Array]:
         "can_voltage_rms": c.tank_voltage_peak[keep],
         "can_current_rms": c.coil_current_peak[keep],
         "flux_peak": c.magnetising_current_peak[keep],
-        "supply_current": source_voltage - links,
+        "supply_current": np.maximum(source_voltage - links, 0.0),
         "loss": c.bridge_loss[keep],
     }
 
