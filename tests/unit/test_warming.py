@@ -16,7 +16,7 @@ from scipy.optimize import brentq
 from simkit.measure.series import Series
 from simkit.parameters.machine import Machine
 from simkit.parts.warming import warmed_machine
-from simkit.studies.rehearsal.warming import NEAR, warmed
+from simkit.studies.rehearsal.warming import NEAR, hottest, warmed
 from tests.machines import demo, varied
 
 WARM = {"switch.warming": {"junction_temperature": 25.0, "resistance_exponent": 2.3}}
@@ -78,19 +78,21 @@ def balance(current: float, rest: float) -> float:
 @pytest.mark.parametrize(("current", "rest"), [(5.0, 3.0), (10.0, 15.0), (14.0, 5.0)])
 def test_the_loop_finds_the_balance(current: float, rest: float) -> None:
     run = Run(current, rest)
-    machine, found = warmed(varied(demo(), WARM), run)
+    machine, found, last = warmed(varied(demo(), WARM), run)
     assert found.balanced
     # NEAR between the rounds, over one less the loop's gain of up to a half: 4 K.
     assert found.switch_at_c == pytest.approx(balance(current, rest), abs=2 * NEAR)
     assert machine.switch.warming is not None
     assert machine.switch.warming.junction_temperature == found.switch_at_c
+    # The run handed over is the last one, on that machine: its loss gives the temperature told.
+    assert hottest(machine, last) == found.settled_junction_c
     assert found.rounds == run.count <= 5
 
 
 def test_a_runaway_is_said_and_not_followed() -> None:
     """30 A: 78 W cold in each switch alone are 97 K, and more with each kelvin: no balance below
     150 degC, where the switch is taken and the loop says so."""
-    _, found = warmed(varied(demo(), WARM), Run(30.0, 0.0))
+    _, found, _ = warmed(varied(demo(), WARM), Run(30.0, 0.0))
     assert not found.balanced
     assert found.switch_at_c == 150.0
     assert found.settled_junction_c > 150.0

@@ -197,7 +197,7 @@ def scouted(machine: Machine, line: Timeline, stop: float | None = None) -> Scou
     edges = machine_edges(machine)
     losses = EdgeLosses.of(machine, edges.dead_time)
     source, supply = line.voltage.at, machine.supply
-    times, drawn = _settled_intake(machine, line)
+    times, drawn = _settled_intake(machine, line, line.end if stop is None else stop)
     for _ in range(2):  # what the load draws lowers the link, which lowers what it draws
         link = link_course(times, drawn, source, supply.source_resistance, supply.link.capacitance)
         conditions = replace(
@@ -208,17 +208,19 @@ def scouted(machine: Machine, line: Timeline, stop: float | None = None) -> Scou
     return Scouted(machine, line, event)
 
 
-def _settled_intake(machine: Machine, line: Timeline) -> tuple[Array, Array]:
-    """Times [s] and what the bridge would draw [A] if each moment of the event lasted."""
+def _settled_intake(machine: Machine, line: Timeline, stop: float) -> tuple[Array, Array]:
+    """Times [s] to `stop` and what the bridge would draw [A] if each moment of the event lasted."""
     spans = [np.linspace(e.start, e.end, INTAKE_POINTS) for e in line.events]
     times = np.unique(np.concatenate(([0.0, line.end], *spans)))
+    if stop < line.end:  # up to there all is settled: the first moment says it all
+        times = times[times < stop]
     cases = [
         Case(Load(inductance=line.inductance.at(t), resistance=line.resistance.at(t)),
              line.frequency.at(t), None, line.voltage.at(t))
         for t in times.tolist()
     ]  # fmt: skip
     drawn = np.array([point.supply_current for point in operating_cases(machine, cases)])
-    fine = np.linspace(0.0, line.end, 20 * len(times))
+    fine = np.linspace(0.0, stop, 20 * len(times))
     return fine, np.interp(fine, times, np.nan_to_num(drawn))
 
 
@@ -258,15 +260,17 @@ def apart(wanted: Sequence[float], taken: Sequence[float], least: float) -> list
 
 
 def sample(
-    scout: Scouted, settled: float, look: Look, gather: Gather
+    scout: Scouted, settled: float, look: Look, gather: Gather, calm: Sequence[Stretch] = ()
 ) -> tuple[list[Stretch], dict[float, float]]:
     """Sample a whole event until nothing says that a judged quantity is worse elsewhere.
 
+    `calm`: the sample of the settled part, where there is one already.
     Returns the samples in order of time and the seed's residue in each, by its start.
     """
     period = 1.0 / scout.line.frequency.last
     wanted = wanted_quantities(scout.machine)
-    found = gather([_bound(look, scout, start, n) for start, n in first_times(scout, settled)])
+    first = first_times(scout, settled)[len(calm) :]
+    found = [*calm, *gather([_bound(look, scout, start, n) for start, n in first])]
     residues = {s.cycles[0].start: scout.residue(s) for s in found}
     plan, retaken = worst_to_see(scout, found), list[Stretch]()
     for _ in range(ROUNDS):

@@ -37,6 +37,9 @@ WORKING = Analysis(step=20e-9, reltol=1e-4)
 LOOK = Analysis(step=40e-9, reltol=1e-4)
 """Of the samples: what decides is run again with FINE."""
 FINE = Analysis(step=5e-9, reltol=3e-5)
+FINE_LOOK = Analysis(step=20e-9, reltol=3e-5)
+"""Of what decides in the samples: there the tolerance rules the steps, not the bound, and half the
+samples' bound shows whether it does (benchmarks/README.md)."""
 RUN_IN = 8
 """Cycles before anything is measured in a whole run [1]."""
 FAULT_RUN_IN = 4
@@ -80,22 +83,25 @@ def rehearse(
     line = timeline(machine, scenario)
     if line.faults:  # the fast model knows nothing of them: nothing may be sampled by it
         settings = replace(settings, whole=True)
-    counter, retries, warm = _Counter(progress), list[str](), None
+    counter, retries, warm, calm = _Counter(progress), list[str](), None, list[Stretch]()
     settled = line.events[0].start if line.events else line.end
     if machine.switch.warming is not None:
-        machine, warm = warmed(
+        machine, warm, last = warmed(
             machine,
             lambda trial: _Job(
                 trial, scouted(trial, line, settled), runner, settings, counter, retries
             ).calm(settled),
         )
+        calm.append(last)
     scout = scouted(machine, line)
     job = _Job(machine, scout, runner, settings, counter, retries)
     passes = Passes([], [], {})
     if settings.whole:
         passes.stretches = [job.whole()]
     else:
-        passes.stretches, passes.residues = closeup.sample(scout, settled, job.look, job.gather)
+        passes.stretches, passes.residues = closeup.sample(
+            scout, settled, job.look, job.gather, calm
+        )
     residue = _settled(passes, scout, settled)
 
     def found(second: SecondRuns | None = None) -> Findings:
@@ -192,7 +198,7 @@ class _Job:
     def look(self, seeds: Scouted, start: float, cycles: int, memories: float) -> Stretch:
         """A few cycles from a time on, started from the fast model's state."""
         line = self.scout.line
-        stop = min(start + (cycles + 1) / line.frequency.at(start) + WATCHED, line.end)
+        stop = min(_cycles_end(line, start, cycles) + WATCHED, line.end)
         part = line.stretch(start - seeds.run_in(start, memories), stop)
         seed = with_kick(self.machine, part, part.begin, seeds.seed(part.begin))
         return self._run(part, seed, LOOK, start)
@@ -264,7 +270,8 @@ class _Job:
         stop = min(end + 0.3 * period + WATCHED, line.end)
         part = line.stretch(start - FINE_RUN_IN * period, stop)
         seed = with_kick(self.machine, part, part.begin, seed_at(rough.waves, part.begin))
-        return lambda: self._run(part, seed, analysis or FINE, start - 0.1 * period)
+        usual = FINE if self.settings.whole else FINE_LOOK
+        return lambda: self._run(part, seed, analysis or usual, start - 0.1 * period)
 
     def _run(self, part: Timeline, seed: Seed, analysis: Analysis, measured: float) -> Stretch:
         def runner(deck: Deck) -> EngineRun:
@@ -281,6 +288,13 @@ class _Job:
             return [task() for task in tasks]
         with ThreadPoolExecutor(self.settings.jobs) as pool:
             return list(pool.map(lambda task: task(), tasks))
+
+
+def _cycles_end(line: Timeline, start: float, cycles: int) -> float:
+    """Where so many whole cycles after a time end [s]; cycles begin where switch 1 goes off."""
+    later = line.boundaries(start, start + (cycles + 2) / line.frequency.at(start))
+    first = 0 if line.upper_first(float(later[0])) else 1
+    return float(later[first + 2 * cycles])
 
 
 def climb(

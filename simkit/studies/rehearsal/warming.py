@@ -36,8 +36,10 @@ class Warmed:
     the switches are those at the rating; or the rounds were not enough."""
 
 
-def warmed(machine: Machine, settled: Callable[[Machine], Stretch]) -> tuple[Machine, Warmed]:
-    """The machine with its switches at their working temperature.
+def warmed(
+    machine: Machine, settled: Callable[[Machine], Stretch]
+) -> tuple[Machine, Warmed, Stretch]:
+    """The machine with its switches at their working temperature, and its settled part's run.
 
     `settled` runs some cycles of the settled part on a machine. The balance T = g(T), g from a
     circuit run, is sought by the secant rule from the temperature the file's values hold at.
@@ -50,14 +52,15 @@ def warmed(machine: Machine, settled: Callable[[Machine], Stretch]) -> tuple[Mac
     taken, seen = min(start.junction_temperature, rating), list[tuple[float, float]]()
     for count in range(1, ROUNDS + 1):
         trial = warmed_machine(machine, taken)
-        found = hottest(trial, settled(trial))
+        run = settled(trial)
+        found = hottest(trial, run)
         if abs(found - taken) <= NEAR:
-            return trial, Warmed(taken, found, count, True)
+            return trial, Warmed(taken, found, count, True), run
         if taken >= rating and found > taken:
-            return trial, Warmed(taken, found, count, False)
+            return trial, Warmed(taken, found, count, False), run
         seen.append((taken, found))
         taken = min(_next(seen), rating)
-    return trial, Warmed(seen[-1][0], found, ROUNDS, False)
+    return trial, Warmed(seen[-1][0], found, ROUNDS, False), run
 
 
 def _next(seen: list[tuple[float, float]]) -> float:
