@@ -21,7 +21,7 @@ CURRENTS = tuple(float(current) for current in np.geomspace(0.1, 1e4, 31))
 """Coil currents at which steel is worked out, six a decade: between them L is off by less than
 0.1 % and R by less than 1 % (tests) [A, peak]."""
 PLACES = 33
-"""Places along the way out of the coil, as `profiles.pull_out_profile` has them."""
+"""Places along the way out of the coil, evenly up to `clearance`."""
 
 
 def resistivity_of(geometry: CoilGeometry) -> float:

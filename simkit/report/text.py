@@ -1,9 +1,8 @@
 """Numbers and findings as people read them, on a page and on a terminal."""
 
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from math import isfinite
-from typing import Any
 
 from simkit.report.view import LimitRow, Span
 from simkit.units import format_quantity
@@ -84,19 +83,3 @@ def course_of_modes(modes: Sequence[Span]) -> str:
         parts = [*parts[:2], f"{len(parts) - 3} changes", parts[-1]]
     last = modes[-1].name
     return f"{', then '.join([*parts, f'{last} to the end'])}.".capitalize()
-
-
-def summary(result: Mapping[str, Any], titles: Mapping[str, str], count: int = 3) -> str:
-    """A result document in a few lines for a terminal: verdict, reason, worst margins.
-
-    `titles`: words for each quantity.
-    """
-    word = OUTCOME_WORDS[result["verdict"]]
-    lines = [f"{result['scenario']['name']}: {word}", f"  {result['reason']}"]
-    rows = [r for r in result["limits"] if r["ratio"] is not None]
-    for row in sorted(rows, key=lambda r: -r["ratio"])[:count]:
-        name = f"{row['part']}: {titles.get(row['quantity'], row['quantity'])}"
-        value = format_quantity(row["value"], row["unit"], 3)
-        limit = format_quantity(row["limit"], row["unit"], 3)
-        lines.append(f"  {row['ratio']:6.2f} x  {name}: {value} of {limit}")
-    return "\n".join(lines)

@@ -18,6 +18,8 @@ MIRROR = os.environ.get("SIMKIT_TEST_MIRROR", "http://deb.debian.org/debian")
 HANDED_ON = ("/etc/resolv.conf", "/etc/hosts", "/etc/pip.conf", "/etc/xdg/pip",
              "/etc/ssl/certs/ca-certificates.crt", "/root/.config/pip")  # fmt: skip
 """How this machine reaches its packages; the new root has nothing else of it."""
+SHARED = list(filter(None, os.environ.get("SIMKIT_TEST_SHARED", "").split(os.pathsep)))
+"""Folders with packages that this machine's pip reads instead of a network, if any."""
 QUICK_TESTS = ("tests/unit/test_units.py", "tests/unit/test_library.py")
 """Enough to see that the second command installs and runs; the whole suite has its own runs."""
 
@@ -37,8 +39,7 @@ def can_make_roots() -> str:
 def inside(root: Path, script: str, limit: float) -> subprocess.CompletedProcess[str]:
     """Run a script in the root, in a mount space of its own that ends with it."""
     mounts = f"mount -t proc proc {root}/proc && mount --rbind /dev {root}/dev"
-    shared = [folder for folder in ("/opt/wheels", "/opt/pypi", "/opt/pypi-more")
-              if Path(folder).is_dir()]  # fmt: skip
+    shared = [folder for folder in SHARED if Path(folder).is_dir()]
     for folder in shared:
         mounts += f" && mkdir -p {root}{folder} && mount --bind {folder} {root}{folder}"
     command = f"{mounts} && exec chroot {root} /bin/sh -ec '{script}'"

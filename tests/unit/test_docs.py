@@ -9,8 +9,10 @@ import os
 import re
 import shlex
 import shutil
+import signal
 import subprocess
 import sys
+import urllib.request
 from pathlib import Path
 
 import pytest
@@ -153,31 +155,107 @@ def test_a_real_result_has_no_undocumented_key(clone: Path) -> None:
     assert set(left) - result_page_keys() == set()
 
 
+# --- README's lines, under the names it gives -----------------------------------------------
+
+GENTLE = """
+title = "A larger gate resistor"
+scenarios = ["scenario.toml"]
+
+[changes.gate-resistor-doubled]
+title = "20 ohm at the gates"
+machine.drive.gate_resistor = "20 ohm"
+"""
+# Two cases, so that a map fits into a test; how many a map wants is in docs/maps.md.
+FEW = """
+[map]
+sample = "sobol"
+cases = 2
+
+[[map.vary]]
+keys = ["drive.dead_time"]
+tolerance = "10 %"
+"""
+READ = """
+machine = "chisel-brazing"
+
+[[points]]
+load = "empty"
+supply_voltage = "12 V"
+resonance = { value = "79.1 kHz", uncertainty = "0.2 kHz" }
+"""
+BY_ANOTHER_TEST = {
+    "./run demo": "installs packages of the system: tests/robust/test_fresh_machine.py runs it",
+    "./run test": "would run this suite within itself: tests/robust/test_fresh_machine.py runs it",
+    "simkit bench machine.toml": "stays up: test_bench_of_the_readme_answers_and_ends runs it",
+}
+"""Lines of README and tutorial that the tests below do not run, and why."""
+EXTRA = {"simkit new shop-heater": " --defaults"}
+"""What stands for the answers that a person would type."""
+
+
 @pytest.fixture(scope="module")
 def desk(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A folder with the files README's table speaks of, under the names it gives them."""
     folder = tmp_path_factory.mktemp("desk")
     demo = ROOT / "scenarios" / "chisel-brazing"
     shutil.copy(demo / "machine.toml", folder / "machine.toml")
-    shutil.copy(demo / "pull-out-wide.toml", folder / "scenario.toml")
+    scenario = (demo / "pull-out-wide.toml").read_text(encoding="utf-8")
+    (folder / "scenario.toml").write_text(scenario + FEW, encoding="utf-8")
     shutil.copy(ROOT / "scenarios/parts/class-600v-planar.toml", folder / "part.toml")
+    (folder / "change.toml").write_text(GENTLE, encoding="utf-8")
+    (folder / "readings.toml").write_text(READ, encoding="utf-8")
     return folder
 
 
-@pytest.mark.parametrize(
-    "command", [c for c in readme_commands() if c.split()[1] in (*QUICK, "new")]
-)
+def lines_of(quick: bool) -> list[str]:
+    wanted = [line for line in readme_commands() if line not in BY_ANOTHER_TEST]
+    return [line for line in wanted if (line.split()[1] in (*QUICK, "new")) == quick]
+
+
+@pytest.mark.parametrize("command", lines_of(quick=True))
 def test_quick_command_of_the_readme(command: str, desk: Path) -> None:
-    extra = " --defaults" if command.split()[1] == "new" else ""
-    assert run(command + extra, desk, 60) == 0
+    assert run(command + EXTRA.get(command, ""), desk, 60) == 0
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize(
-    "command", [c for c in readme_commands() if c.split()[1] in ("run", "part", "bring-up")]
-)
+@pytest.mark.parametrize("command", lines_of(quick=False))
 def test_slow_command_of_the_readme(command: str, desk: Path) -> None:
-    assert run(command, desk, 300) in (0, 1)
+    assert run(command, desk, 600) in (0, 1)
+
+
+@pytest.mark.slow
+def test_bench_of_the_readme_answers_and_ends(desk: Path) -> None:
+    command = [sys.executable, "-m", *shlex.split("simkit bench machine.toml"), "--linger", "0.5"]
+    environment = os.environ | {"PYTHONPATH": str(ROOT), "PYTHONSAFEPATH": "1"}
+    with subprocess.Popen(
+        command, cwd=desk, env=environment, stdout=subprocess.PIPE, stderr=subprocess.STDOUT,
+        text=True,
+    ) as server:  # fmt: skip
+        try:
+            assert server.stdout is not None
+            address = next(found[0] for line in server.stdout
+                           if (found := re.search(r"http://\S+", line)))  # fmt: skip
+            with urllib.request.urlopen(address, timeout=60) as answer:
+                page = answer.read().decode()
+        finally:
+            server.send_signal(signal.SIGINT)
+            server.wait(60)
+    assert answer.status == 200
+    assert "<h1" in page
+
+
+def shown_lines(text: str) -> set[str]:
+    """Every line of a page's code blocks that starts a command."""
+    blocks = re.findall(r"^```\w*\n(.*?)^```", text, re.M | re.S)
+    lines = "".join(blocks).splitlines()
+    return {re.split(r"  +|\s+#", line)[0].strip() for line in lines if line.strip()}
+
+
+def test_no_line_of_a_block_goes_untested() -> None:
+    ran = {command for command, _ in commands(TUTORIAL)} | set(readme_commands())
+    shown = shown_lines(README) | shown_lines(TUTORIAL)
+    assert shown - ran - set(BY_ANOTHER_TEST) == set()
+    assert set(BY_ANOTHER_TEST) <= shown
 
 
 # --- the site ----------------------------------------------------------------------------

@@ -6,16 +6,12 @@ import math
 
 import numpy as np
 import pytest
+from numpy.typing import NDArray
 
 from simkit.parts.coil import CoilGeometry, Measured, coil_from_geometry
 from simkit.parts.materials import material
-from simkit.parts.profiles import (
-    inductance_flip,
-    level_sweep,
-    pull_out_profile,
-    temperature_sweep,
-)
-from simkit.parts.workpiece import Charge, Piece, workpiece_in_coil
+from simkit.parts.profiles import clearance, flip_of
+from simkit.parts.workpiece import Charge, Loaded, Piece, workpiece_in_coil
 
 GEOMETRY = CoilGeometry(5, 44e-3, 6e-3, 1e-3, 9e-3, 0.0, 0.0)
 FREQUENCY = 80e3
@@ -25,11 +21,20 @@ BAR = Piece(16e-3, 80e-3, None)
 BENCH, FULL = 0.5, 300.0  # [A, peak]: a reading at low voltage, a kilowatt-class heater
 
 
+def loaded(name: str, temperature: float = 20.0, current: float = 200.0, at: float = 0.0) -> Loaded:
+    """The bar in the coil."""
+    return workpiece_in_coil(COIL, BAR, material(name), temperature, current, FREQUENCY, at)
+
+
+def column(points: list[Loaded], name: str) -> NDArray[np.float64]:
+    return np.array([getattr(point, name) for point in points])
+
+
 def change(piece: Piece, name: str, temperature: float, current: float) -> float:
     """L with the piece over L without [1]."""
-    loaded = workpiece_in_coil(COIL, piece, material(name), temperature, current, FREQUENCY)
-    assert loaded.warnings == ()
-    return loaded.inductance / COIL.inductance
+    found = workpiece_in_coil(COIL, piece, material(name), temperature, current, FREQUENCY)
+    assert found.warnings == ()
+    return found.inductance / COIL.inductance
 
 
 def test_cold_steel_raises_weakly_and_lowers_at_full_power() -> None:
@@ -60,7 +65,7 @@ def test_hot_steel_below_the_curie_point_raises_more_than_cold() -> None:
 
 
 def test_field_of_the_sign_change() -> None:
-    flip = inductance_flip(COIL, BAR, STEEL, 20.0, FREQUENCY)
+    flip = flip_of(lambda current: loaded("low-carbon-steel", current=current), 0.1, 1e4)
     assert flip is not None
     assert BENCH < flip.coil_current < FULL
     assert flip.surface_field == pytest.approx(12.5e3, rel=0.1)
@@ -68,32 +73,32 @@ def test_field_of_the_sign_change() -> None:
         change(BAR, "low-carbon-steel", 20.0, flip.coil_current * k) for k in (0.9, 1.1)
     )
     assert below > 1.0 > above
-    assert inductance_flip(COIL, BAR, material("copper"), 20.0, FREQUENCY) is None
+    assert flip_of(lambda current: loaded("copper", current=current), 0.1, 1e4) is None
 
 
 def test_level_sweep_saturates_and_its_reflected_resistance_falls() -> None:
-    sweep = level_sweep(COIL, BAR, STEEL, 20.0, np.array([100.0, 300.0, 1000.0]), FREQUENCY)
-    assert np.all(np.diff(sweep.mu_r) < 0)
-    assert np.all(np.diff(sweep.resistance) < 0)
-    assert np.all(np.diff(sweep.surface_field) > 0)
+    sweep = [loaded("low-carbon-steel", current=level) for level in (100.0, 300.0, 1000.0)]
+    assert np.all(np.diff(column(sweep, "mu_r")) < 0)
+    assert np.all(np.diff(column(sweep, "resistance")) < 0)
+    assert np.all(np.diff(column(sweep, "surface_field")) > 0)
     # Surface field between the long coil's I/pitch and the half of it that a short one has.
-    assert 0.5 < sweep.surface_field[-1] / (1000.0 / 9e-3) < 1.0
+    assert 0.5 < sweep[-1].surface_field / (1000.0 / 9e-3) < 1.0
 
 
 def test_curie_sweep() -> None:
     """20 to 1000 degC: R rises with resistivity, falls severalfold at the Curie point."""
     celsius = np.array([20.0, 200.0, 400.0, 600.0, 720.0, 760.0, 769.9, 770.1, 800.0, 1000.0])
-    sweep = temperature_sweep(COIL, BAR, STEEL, celsius, 200.0, FREQUENCY)
-    reflected = sweep.resistance - COIL.resistance
+    sweep = [loaded("low-carbon-steel", float(one)) for one in celsius]
+    reflected = column(sweep, "resistance") - COIL.resistance
     assert np.all(np.diff(reflected[:4]) > 0)
     assert np.all(np.diff(reflected[4:8]) < 0)
     assert max(reflected) / reflected[-1] > 5.0
     # Above it mu_r is 1, and what changes is resistivity alone: skin over it goes as its root.
-    assert np.all(sweep.mu_r[7:] == pytest.approx(1.0))
+    assert column(sweep, "mu_r")[7:] == pytest.approx(1.0)
     expected = math.sqrt(117.9 / STEEL.resistivity.at(800.0, "").value * 1e-8)
     # 3 %: the bar is only four skins in radius, so R grows slower than the root.
     assert reflected[-1] / reflected[-2] == pytest.approx(expected, rel=0.03)
-    assert sweep.warnings == ()
+    assert [point.warnings for point in sweep] == [()] * len(sweep)
 
 
 def test_no_step_where_the_method_changes() -> None:
@@ -114,16 +119,16 @@ def test_no_step_where_the_method_changes() -> None:
 
 
 def test_pulled_out_it_is_the_empty_coil() -> None:
-    for name in ("copper", "low-carbon-steel"):
-        profile = pull_out_profile(COIL, BAR, material(name), 20.0, 200.0, FREQUENCY, points=17)
-        assert profile.inductance[-1] == pytest.approx(COIL.inductance, rel=1e-3)
+    for name, count in (("copper", 9), ("low-carbon-steel", 17)):
+        places = np.linspace(0.0, clearance(COIL, BAR), count)
+        way = [loaded(name, at=float(place)) for place in places]
+        assert way[-1].inductance == pytest.approx(COIL.inductance, rel=1e-3)
         # 0.1 % of the loaded resistance is left.
-        left = profile.resistance[-1] - COIL.resistance
-        assert 0.0 <= left < 1e-3 * profile.resistance[0]
-        assert np.all(np.diff(profile.resistance) < 0)
-    # Copper only shuts flux out, so L rises all the way.
-    copper = pull_out_profile(COIL, BAR, material("copper"), 20.0, 200.0, FREQUENCY, points=9)
-    assert np.all(np.diff(copper.inductance) > 0)
+        left = way[-1].resistance - COIL.resistance
+        assert 0.0 <= left < 1e-3 * way[0].resistance
+        assert np.all(np.diff(column(way, "resistance")) < 0)
+        # Copper only shuts flux out, so L rises all the way.
+        assert name != "copper" or np.all(np.diff(column(way, "inductance")) > 0)
 
 
 def test_up_and_down_are_the_same() -> None:
