@@ -30,7 +30,7 @@ FILES = {
 FORMULAS = {
     "tank": ("scout/phasor", "scout/plant", "scout/steady", "parts/capacitor", "measure/tank"),
     "bridge": ("parts/charge", "scout/turnoff", "scout/edgeloss", "measure/commutation",
-               "measure/switch", "parts/gate_drive", "measure/gate"),
+               "measure/switch"),
     "recovery": ("parts/diode", "scout/recovery", "measure/recovery"),
     "mosfet": ("parts/mosfet", "parts/mosfet_fit", "parts/warming"),
     "coil": ("parts/coil", "parts/inductance", "parts/skin", "parts/rings", "parts/ringsystem",
@@ -40,6 +40,9 @@ FORMULAS = {
     "core": ("parts/core", "parts/transformer"),
     "thermal": ("parts/thermal", "parts/cooling", "measure/thermal"),
     "supply": ("parts/supply", "parts/precharge", "measure/energy"),
+    "gate": ("parts/gate_drive", "scout/drive", "measure/gate"),
+    "scout": ("scout/operating", "scout/envelope", "scout/forced", "scout/windows"),
+    "numerics": ("studies/rehearsal/accuracy", "studies/rehearsal/refining", "judge/verdict"),
 }  # fmt: skip
 """Page of theory and the modules whose formulas it lists."""
 
