@@ -86,7 +86,9 @@ def _named(node: ast.AST) -> bool:
 
 
 def _words(node: ast.AST) -> bool:
-    """Docstrings, messages and imports."""
+    """Docstrings, messages, imports and names given to types."""
+    if isinstance(node, ast.Assign) and isinstance(node.value, ast.Subscript):
+        return ast.unparse(node.value.value) in ("Literal", "NDArray", "dict")  # names a type
     lone = isinstance(node, ast.Expr) and isinstance(node.value, ast.Constant)
     return lone or isinstance(node, ast.JoinedStr | ast.Import | ast.ImportFrom | ast.Raise)
 

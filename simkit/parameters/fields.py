@@ -7,6 +7,7 @@ description into the JSON Schema. After loading the value is a plain float.
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from math import ceil
 from types import UnionType
 from typing import Annotated, Any, Literal, Union, get_args, get_origin
 
@@ -56,7 +57,8 @@ class Quantity:
         self, source: Any, handler: GetCoreSchemaHandler
     ) -> CoreSchema:
         """Read text or number before, check the range after the field's own type."""
-        read = core_schema.no_info_before_validator_function(self._read, handler(source))
+        reader = self._read_whole if source is int else self._read
+        read = core_schema.no_info_before_validator_function(reader, handler(source))
         return core_schema.no_info_after_validator_function(self._check, read)
 
     def __get_pydantic_json_schema__(
@@ -101,6 +103,16 @@ class Quantity:
             raise PydanticCustomError(
                 BROKEN, "{rule}", {"rule": error.rule, "hint": error.hint}
             ) from None
+
+    def _read_whole(self, value: Any) -> float:
+        """As `_read`, for a count: the hint is no share."""
+        try:
+            return parse_quantity(value, self.unit)
+        except UnitError as error:
+            rule = error.rule.replace("a plain number", "a whole number")
+            least = self.usual[0] if self.usual else self.ge
+            hint = f"for example {1 if least is None else ceil(least)}"
+            raise PydanticCustomError(BROKEN, "{rule}", {"rule": rule, "hint": hint}) from None
 
     def _check(self, value: float) -> float:
         inside = (

@@ -9,7 +9,7 @@ import numpy as np
 
 from simkit.report.figures import RC, course_panel, event_names, mode_strip, svg
 from simkit.report.html import rendered
-from simkit.report.style import MUTED, drawing, themed
+from simkit.report.style import MUTED, drawing, library, themed
 from simkit.report.view import Course, Span
 
 MARK_ICONS = {
@@ -138,6 +138,7 @@ def spans(courses: Sequence[Course]) -> dict[str, tuple[float, float]]:
 
 def side_by_side(pair: Pair, limits: Mapping[str, tuple[float, float]]) -> str:
     """Before on the left, after on the right, every row on the same scale."""
+    library()
     from matplotlib.figure import Figure
 
     sides = (pair.before, pair.after)

@@ -8,7 +8,7 @@ import numpy as np
 
 from simkit.measure.waveforms import Array
 from simkit.report.downsample import minmax
-from simkit.report.style import CYCLE, GRID, INK, MODES, MUTED, ORANGE, PAPER, RED, drawing
+from simkit.report.style import CYCLE, GRID, INK, MODES, MUTED, ORANGE, PAPER, RED, drawing, library
 from simkit.report.text import moment, typeset
 from simkit.report.view import CloseUp, Course, Panel, Record, Span
 
@@ -45,6 +45,7 @@ RC: dict[str, Any] = {
 
 def svg(figure: "Figure") -> str:
     """A figure as SVG text, without date."""
+    library()
     from matplotlib.backends.backend_svg import FigureCanvasSVG
 
     out = io.StringIO()
@@ -56,6 +57,7 @@ def svg(figure: "Figure") -> str:
 
 def canvas(width: float, heights: Sequence[float], **grid: Any) -> tuple["Figure", list["Axes"]]:
     """An empty figure with one column of panels that share the time axis; sizes in inches."""
+    library()
     from matplotlib.figure import Figure
 
     figure = Figure(figsize=(width, sum(heights)), layout="constrained")

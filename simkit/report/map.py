@@ -9,7 +9,7 @@ import numpy as np
 from simkit.measure.waveforms import Array
 from simkit.report.figures import RC, svg
 from simkit.report.html import rendered
-from simkit.report.style import GREEN, INK, MUTED, ORANGE, RED, drawing, themed
+from simkit.report.style import GREEN, INK, MUTED, ORANGE, RED, drawing, library, themed
 from simkit.report.text import typeset
 from simkit.report.view import Fact
 
@@ -118,6 +118,7 @@ def _label(axis: AxisView) -> str:
 
 def scatter(view: MapView) -> str:
     """The worst share of a limit against each parameter, the most important first."""
+    library()
     from matplotlib.figure import Figure
 
     order = sorted(range(len(view.axes)), key=lambda k: -_importance(view, k))[:6]
@@ -156,6 +157,7 @@ def _dots(panel: Any, view: MapView, x: Array, y: Array) -> None:
 
 
 def _legend(figure: Any, view: MapView, regions: bool = False) -> None:
+    library()
     from matplotlib.lines import Line2D
     from matplotlib.patches import Patch
 
@@ -176,6 +178,7 @@ def _legend(figure: Any, view: MapView, regions: bool = False) -> None:
 
 def plane(view: MapView) -> str:
     """Two parameters: regions of one verdict, the boundary between them, every case."""
+    library()
     from matplotlib.figure import Figure
     from matplotlib.patches import Rectangle
 

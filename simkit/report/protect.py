@@ -7,7 +7,7 @@ import numpy as np
 
 from simkit.report.figures import RC, svg
 from simkit.report.html import rendered
-from simkit.report.style import CYCLE, drawing, themed
+from simkit.report.style import CYCLE, drawing, library, themed
 from simkit.report.view import Fact
 
 
@@ -77,6 +77,7 @@ def write_protection(folder: Path, view: ProtectView) -> None:
 
 def delays(view: ProtectView) -> str:
     """Trip level against the longest delay that still keeps the limits."""
+    library()
     from matplotlib.figure import Figure
 
     with drawing(RC):

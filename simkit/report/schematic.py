@@ -11,7 +11,7 @@ from itertools import pairwise
 from typing import Any, Literal
 
 from simkit.parameters.machine import Machine
-from simkit.report.style import INK, MUTED, drawing
+from simkit.report.style import INK, MUTED, drawing, library
 from simkit.report.text import quantity
 
 TOP, BOTTOM = 7.0, 0.0
@@ -26,6 +26,7 @@ Align = Literal["left", "center", "right"]
 
 def schematic(machine: Machine) -> str:
     """Circuit diagram as SVG text: supply, link, bridge, transformer, tank and coil."""
+    library()
     import matplotlib
     import schemdraw
 
@@ -44,6 +45,7 @@ def schematic(machine: Machine) -> str:
 @contextmanager
 def _none_left_open() -> Iterator[None]:
     # The drawing library registers its figures where they stay until somebody closes them.
+    library()
     from matplotlib import pyplot
 
     before = pyplot.get_fignums()
@@ -68,6 +70,7 @@ class Pen:
     """Places elements by their end points."""
 
     def __init__(self, drawing: Any) -> None:
+        library()
         import schemdraw.elements as elements
 
         self.drawing, self.elements = drawing, elements

@@ -4,9 +4,12 @@ Figures are drawn in the light colours. Where a figure stands in a page, each co
 by the page's variable of the same meaning, so that one figure serves light, dark and print.
 """
 
+import os
 import re
+import sys
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
+from pathlib import Path
 from typing import Any, cast
 
 INK, MUTED, GRID, PAPER = "#1d1b16", "#68635a", "#d8d2c4", "#fffdf8"
@@ -28,13 +31,37 @@ MODES = {"inductive": (BLUE, ""), "resonant": (ORANGE, "//"), "capacitive": (RED
 """Colour and hatch of each mode."""
 
 
+HERE = Path(__file__).parent
+"""Nobody puts a settings file beside this module."""
+
+
+def library() -> None:
+    """Bring in the figures' library, from a folder without a settings file.
+
+    On its first import it opens a `matplotlibrc` of the current folder, whatever that is: a pipe
+    would hold it for ever. Whatever imports it here calls this first.
+    """
+    if "matplotlib" in sys.modules:
+        return
+    try:
+        back = os.open(".", getattr(os, "O_PATH", os.O_RDONLY))
+    except OSError:  # the folder is gone, and what was in it too
+        return
+    try:
+        os.chdir(HERE)
+        import matplotlib  # noqa: F401 - for what its import reads
+    finally:
+        os.fchdir(back)
+        os.close(back)
+
+
 @contextmanager
 def drawing(settings: Mapping[str, Any]) -> Iterator[None]:
     """While figures are drawn: these settings on top of the library's own, and nobody else's.
 
-    The library reads a `matplotlibrc` of the current folder, which may have come with a shared
-    machine: it could restyle the figures, or have their texts set by a program.
+    Settings found elsewhere could restyle the figures, or have their texts set by a program.
     """
+    library()
     import matplotlib
 
     with matplotlib.rc_context():

@@ -43,7 +43,7 @@ def command(
     """
     from simkit.parameters.change import load_changes
     from simkit.studies.compare import study as compare
-    from simkit.studies.compare.changing import variants
+    from simkit.studies.compare.changing import scenario_files, variants
     from simkit.studies.compare.words import sentences
     from simkit.studies.loading import load_machine
     from simkit.studies.rehearsal.workbench import Workbench
@@ -52,7 +52,7 @@ def command(
     before = load_machine(machine, overrides)
     changes = load_changes(change)
     made, said = variants(machine, changes, overrides)
-    inside = [changes.file.parent / path for path in changes.model.scenarios]
+    inside = scenario_files(changes)
     scenarios = [_scenario(path) for path in (named or inside or beside(machine))]
     compare.fitting(scenarios, before, made)
     folder = out or Path("reports") / f"compare-{change.stem}"

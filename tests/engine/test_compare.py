@@ -46,7 +46,7 @@ def test_a_null_change_makes_no_difference_in_any_figure(tmp_path: Path) -> None
 
 @pytest.fixture(scope="module")
 def five() -> dict[tuple[str, str], compare.Held]:
-    found = held(DEMO / "changes" / "five.toml", "pull-out-cold", "pull-out-hot")
+    found = held(DEMO.parent / "changes" / "five.toml", "pull-out-cold", "pull-out-hot")
     return {(h.variant.name, h.scenario.name): h for h in found}
 
 

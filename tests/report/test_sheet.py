@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import base64
+import json
 import re
 from pathlib import Path
 
@@ -23,9 +24,12 @@ PAPERS = {"A4": (8.27, 11.69), "Letter": (8.5, 11.0)}
 pytestmark = pytest.mark.slow
 
 
+ATTACK = "</script><script>x</script><img src=x onerror=alert(1)>"
+
+
 @pytest.fixture(scope="module")
 def made(tmp_path_factory: pytest.TempPathFactory) -> tuple[BringUpResult, Path]:
-    machine = load_machine(DEMO / "machine.toml")
+    machine = load_machine(DEMO / "machine.toml", {"title": json.dumps(ATTACK)})
     result = bring_up(machine, Workbench())
     target = tmp_path_factory.mktemp("sheet") / "bring-up"
     return result, write_sheet(target, result, machine, document(result, machine, 1.0))
@@ -78,3 +82,11 @@ def test_the_readings_file_loads_once_something_is_filled_in(
     assert next(x for one in read for x in one)[:2] == ("resonance", 78e3)
     with pytest.raises(InputError, match="nothing was read"):
         load_readings(made[1] / "readings.csv")
+
+
+def test_names_are_escaped_and_nothing_may_be_fetched(made: tuple[BringUpResult, Path]) -> None:
+    text = (made[1] / "index.html").read_text(encoding="utf-8")
+    assert "&lt;img" in text
+    assert "<img" not in text
+    assert "<script" not in text
+    assert "Content-Security-Policy\" content=\"default-src 'none'; style-src" in text

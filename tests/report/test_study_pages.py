@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import html
 import re
 from pathlib import Path
 
@@ -30,6 +31,9 @@ def checked(folder: Path) -> str:
     assert "http" not in re.sub(r"http-equiv", "", text)
     assert "<img" not in text
     assert "&lt;img" in text
+    policy = re.search(r'http-equiv="Content-Security-Policy" content="([^"]*)"', text)
+    assert policy
+    assert html.unescape(policy[1]).startswith("default-src 'none'; ")
     return text
 
 

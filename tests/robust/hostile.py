@@ -29,6 +29,8 @@ class Hostile:
     ends: Ends
     make: Make
     """Writes machine.toml and scenario.toml into a folder."""
+    arguments: tuple[str, ...] = ("deck", "scenario.toml")
+    """Of the command that is given them."""
 
 
 def changed(file: str, old: str, new: str | bytes) -> Make:

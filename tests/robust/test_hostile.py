@@ -15,9 +15,13 @@ from typing import Any
 
 import pytest
 
-from tests.robust.hostile import ALL, SECRET, Hostile
+from tests.robust.hostile import ALL as FIRST
+from tests.robust.hostile import SECRET, Hostile
+from tests.robust.hostile_files import MORE
 
 ROOT = Path(__file__).resolve().parents[2]
+ALL = (*FIRST, *MORE)
+OWN = "machine|scenario|readings|change|part|ring|link|pipe|folder|nowhere"
 FEWEST = 60
 LONGEST = 5.0
 """No hostile file may keep the tool busy for longer [s]."""
@@ -28,14 +32,15 @@ def watched(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, dict[str, A
     root = tmp_path_factory.mktemp("hostile")
     (root / SECRET).parent.mkdir()
     (root / SECRET).write_text('name = "secret-word"\n')
-    folders = []
-    for number, hostile in enumerate(ALL):
+    tasks = []
+    for number, case in enumerate(ALL):
         folder = root / "shared" / f"{number}"
         folder.mkdir(parents=True)
-        hostile.make(folder)
-        folders.append(str(folder))
+        case.make(folder)
+        tasks.append((str(folder), case.arguments))
+    (root / "tasks.json").write_text(json.dumps(tasks))
     done = subprocess.run(
-        [sys.executable, "-m", "tests.robust.watched", *folders],
+        [sys.executable, "-m", "tests.robust.watched", str(root / "tasks.json")],
         cwd=ROOT, capture_output=True, text=True, timeout=300, check=True,
         env={**os.environ, "PYTHONPATH": str(ROOT)},
     )  # fmt: skip
@@ -54,8 +59,7 @@ def test_it_is_refused_or_harmless(number: int, watched: tuple[Path, dict[str, A
     assert done["seconds"] < LONGEST
     assert [e for e in done["events"] if e[0] != "read"] == [], "starts or changes something"
     reads = {e[1] for e in done["events"] if e[0] == "read"}
-    allowed = {str(folder / "scenario.toml"), str(folder / "machine.toml")}
-    assert reads <= allowed
+    assert {Path(r).parent for r in reads} <= {folder}
     assert not list(root.rglob("*was-here*"))
     assert "secret-word" not in done["out"] + done["err"]
     _says_it_right(hostile, done)
@@ -67,7 +71,7 @@ def _says_it_right(hostile: Hostile, done: dict[str, Any]) -> None:
         assert done["out"] == ""
         first, *problems = done["err"].splitlines()
         assert first == "simkit: input"
-        assert re.match(r"  (\S*(machine|scenario)\.toml)(:\d+)?: ", problems[0])
+        assert re.match(rf"  (\S*({OWN})\.(toml|csv))(:\d+)?: ", problems[0])
     else:
         assert done["code"] == 0, done["err"][:500]
         # Only numbers and the templates' own words reach a deck: it is that of the whole file.

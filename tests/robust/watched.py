@@ -1,9 +1,10 @@
 """Runs the command over many folders in one process and notes all it does outside itself.
 
-The first folder holds whole files; reading them first brings in what is imported late.
+Each verb is run once before anything is noted: that brings in what is imported late.
 
-`python -m tests.robust.watched FOLDER...` prints one JSON document: per folder the exit code,
-what was said, and the files opened, programs started and connections made (Python's audit events).
+`python -m tests.robust.watched FILE`, with a JSON list of folders and arguments in the file, prints
+one JSON document: per folder the exit code, what was said, and the files opened, programs started
+and connections made (Python's audit events).
 """
 
 import contextlib
@@ -53,8 +54,8 @@ class Notes:
                 self.events.append(["read", name])
 
 
-def main(folders: list[str]) -> None:
-    """Judge every folder in turn and print the document."""
+def main(tasks: list[tuple[str, list[str]]]) -> None:
+    """Run the command in every folder in turn and print the document."""
     from simkit import cli
 
     root = str(Path(cli.__file__).resolve().parents[1])
@@ -65,15 +66,17 @@ def main(folders: list[str]) -> None:
     sys.addaudithook(notes.hook)
     done = {}
     with contextlib.redirect_stdout(io.StringIO()), contextlib.redirect_stderr(io.StringIO()):
-        cli.run(["check", os.path.join(folders[0], "machine.toml")])  # loads what is loaded late
-    for folder in folders:
+        for folder, arguments in {a[0]: (f, a) for f, a in reversed(tasks)}.values():
+            os.chdir(folder)
+            cli.run(list(arguments))  # brings in what each verb brings in late
+    for folder, arguments in tasks:
         os.chdir(folder)
         out, err = io.StringIO(), io.StringIO()
         notes.events, notes.on = [], True
         started = time.monotonic()
         try:
             with contextlib.redirect_stdout(out), contextlib.redirect_stderr(err):
-                code: int | str = cli.run(["deck", "scenario.toml"])
+                code: int | str = cli.run(list(arguments))
         except BaseException:  # noqa: BLE001 - the finding looked for: something got past the command
             code = traceback.format_exc()
         notes.on = False
@@ -83,4 +86,4 @@ def main(folders: list[str]) -> None:
 
 
 if __name__ == "__main__":
-    main(sys.argv[1:])
+    main(json.loads(Path(sys.argv[1]).read_text()))

@@ -88,12 +88,11 @@ def test_a_wrong_value_is_shown_at_its_line_of_the_change_file(
 ) -> None:
     (problem,) = problems(tmp_path, f'title = "t"\n[changes.a]\ntitle = "a"\n{text}\n')
     assert said in problem
-    if "switch" not in text:
-        assert problem.startswith(f"{tmp_path / 'change.toml'}:4: changes.a.machine.tank.")
+    assert problem.startswith(f"{tmp_path / 'change.toml'}:4: changes.a.machine.")
 
 
 def test_the_five_shipped_changes_can_be_made() -> None:
-    file = load_changes(DEMO / "changes" / "five.toml")
+    file = load_changes(DEMO.parent / "changes" / "five.toml")
     found, _ = variants(MACHINE, file, {})
     assert len(found) == 6
     assert all(isinstance(v.machine, Loaded) for v in found)

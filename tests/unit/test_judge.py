@@ -69,8 +69,26 @@ def test_each_limit_is_rating_times_derating() -> None:
     for quantity, (bound, unit) in wanted.items():
         assert found[quantity].bound == pytest.approx(bound)
         assert found[quantity].unit == unit
-    sources = {x.quantity: x.source for x in machine_limits(demo())}
-    assert sources["flux_peak"] == "transformer.saturation_flux, 75% of it used"
+
+
+def test_every_limit_says_where_it_is_from() -> None:
+    # Names of the machine file, as its schema has them, and the demo's deratings.
+    rise = "cooling.ambient plus 80% of the rise to switch.ratings.junction_temperature"
+    assert {x.quantity: x.source for x in machine_limits(demo())} == {
+        "drain_voltage_peak": "switch.ratings.drain_voltage, 80% of it used",
+        "channel_current_peak": "switch.ratings.pulsed_current, 80% of it used",
+        "drain_current_rms": "switch.ratings.drain_current, 80% of it used",
+        "gate_voltage_peak": "switch.ratings.gate_voltage, 80% of it used",
+        "gate_lift": "switch.channel.threshold less limits.threshold_margin",
+        "recovery_di_dt": "switch.ratings.recovery_di_dt, 80% of it used",
+        "recovery_dv_dt": "switch.ratings.recovery_dv_dt, 80% of it used",
+        "junction_peak": rise,
+        "junction_held": "as junction_peak, last state held for 10 s",
+        "can_voltage_rms": "tank.can_voltage, 90% of it used",
+        "can_current_rms": "tank.can_current, 90% of it used",
+        "flux_peak": "transformer.saturation_flux, 75% of it used",
+        "supply_current": "limits.supply_current",
+    }
 
 
 def test_every_limit_has_its_words() -> None:
@@ -340,3 +358,50 @@ def test_the_kinds_that_destroy_within_a_cycle() -> None:
     # The design's own division: peaks and slopes at once, rms, flux and heat over time.
     assert sorted(SUDDEN) == ["channel_current_peak", "drain_voltage_peak", "gate_lift",
                               "gate_voltage_peak", "recovery_di_dt", "recovery_dv_dt"]  # fmt: skip
+
+
+# --- what nought and silence may not turn into --------------------------------------------------
+
+
+def test_a_figure_of_nought_is_the_least_of_all() -> None:
+    # A ratio of 0 is no missing ratio: it is never the closest, never the worst.
+    idle = row("can_current_rms", 0.0)
+    assert verdict([idle, row()], None).reason.endswith("closest was Q1: drain-source voltage, "
+                                                        "peak at 83% of its limit.")  # fmt: skip
+    zero, half = over("gate_lift", 0.0, 1e-3), over("drain_voltage_peak", 0.5, 1e-3)
+    assert leading([zero, half]) is half
+    said = verdict([zero], None).reason
+    assert "reached 0 V" in said
+    third = over("flux_peak", 0.25, 2e-3)
+    said = verdict([half, zero, third], None).reason
+    assert said.index("(0.25 times)") < said.index("(0 times)")
+
+
+def test_what_is_missing_is_named_with_commas_and_no_empty_brackets() -> None:
+    blank = row(value=None, error=None, status="not_evaluated")
+    assert blank.note == ""
+    found = verdict([blank, row("flux_peak", value=None, status="not_evaluated")], None)
+    assert found.reason == "Not evaluated: Q1: drain-source voltage, peak, Q1: flux density."
+
+
+def test_figures_are_said_with_three_digits_and_their_errors_with_two() -> None:
+    found = doubted(row(value=512.34, error=40.56), "why")
+    assert found.note == "it came to 512 V with a numerical error of 41 V, why"
+    high = row(value=612.34, status="over", first_over_s=0.6)
+    # Without a cycle and a context: 0.6 s lies before the event, and nothing comes in between.
+    assert verdict([high], 1.0).reason.startswith("From the settled state on, Q1's drain-source "
+                                                  "voltage, peak went over its limit and "
+                                                  "reached 612 V")  # fmt: skip
+
+
+def test_the_error_s_share_of_a_negative_limit_is_no_gain() -> None:
+    # -240 and -239 of -480, each +/- 4.8: a half, 0.2 % apart, 2 % in doubt.
+    before, after = (row(value=v, error=4.8, limit=-480.0) for v in (-240.0, -239.0))
+    assert of_limits([before], [after])[0].mark == "no difference"
+
+
+def test_the_words_of_the_verdicts() -> None:
+    # The command's contract has these three.
+    assert WORDS == {"within_limits": "within the limits checked", "over_limit": "over a limit",
+                     "no_verdict": "no verdict"}  # fmt: skip
+    assert isinstance(SUDDEN, frozenset)

@@ -516,7 +516,7 @@ def test_the_json_schema_carries_unit_meaning_and_range() -> None:
 
 
 KINDS = {"machine": MachineFile, "scenario": Scenario}
-OURS = [p for p in SHIPPED if p.parent.name != "parts"]
+OURS = [p for p in SHIPPED if p.parent.name not in ("parts", "changes")]
 
 
 @pytest.mark.parametrize("path", OURS, ids=lambda p: f"{p.parent.name}/{p.stem}")
@@ -529,3 +529,27 @@ def test_shipped_files_load_and_fit_the_schema_editors_use(path: Path) -> None:
     jsonschema.validate(tomllib.loads(path.read_text(encoding="utf-8")), schema)
     with pytest.raises(jsonschema.ValidationError):
         jsonschema.validate({"name": "x", "surprise": 1}, schema)
+
+
+@pytest.mark.parametrize(
+    ("key", "value", "says"),
+    [
+        ("tank.cans", "twenty", "must be a whole number; written: \"twenty\"; for example 1"),
+        ("tank.cans", "20 V", "is a voltage where a whole number is expected"),
+        ("tank.cans", "2.5", "must be a whole number"),
+        ("limits.derating.current", "eighty", 'for example 0.05 or "5 %"'),
+        ("tank.can_voltage", "5 A", 'is a current where a voltage in V is expected; written: '
+         '"5 A"; for example "325 V"'),
+        ("bridge.topology", "whole", "must be one of full, half-split, half-blocking"),
+    ],
+)  # fmt: skip
+def test_the_hint_fits_the_kind_of_field(key: str, value: str, says: str) -> None:
+    from simkit.studies.loading import load_machine
+
+    text = value if value == "2.5" else f'"{value}"'
+    with pytest.raises(InputError) as caught:
+        load_machine(ROOT / "scenarios/chisel-brazing/machine.toml", {key: text})
+    (problem,) = caught.value.problems
+    said = str(problem)
+    assert says in said
+    assert key == "limits.derating.current" or "5 %" not in said

@@ -152,3 +152,46 @@ def test_avalanche_of_a_linear_fall() -> None:
     assert found.voltage == pytest.approx(660.0, rel=1e-4)
     # Integral of (700 - 80 x) x 20 (1 - x) over x, times 10 us.
     assert found.energy == pytest.approx(20.0 * 10e-6 * (350.0 - 80.0 / 6.0), rel=1e-3)
+
+
+def test_the_resistor_and_both_ends_count() -> None:
+    time = np.linspace(0.0, 1.0, 11)
+    vectors = {"time": time, "v(th)": 5.0 * time, "v(d2)": 4.0 * time, "v(k2)": time}
+    # 1 V x t over 0.5 ohm: half an ampere at a quarter, 3 V x 0.25 there.
+    assert bench.threshold(vectors, 0.5, 0.5) == pytest.approx(0.75)
+    drain = np.array([5.0, 5.0, 7.0, 5.0])
+    supply = np.array([5.0, 6.0, 13.0, 5.0])
+    vectors = {"time": np.arange(4.0), "v(vd)": supply, "v(d1)": drain,
+               "v(vg)": np.zeros(4), "v(g1)": np.zeros(4)}  # fmt: skip
+    # 1 V over 2 ohm leaks, 6 V over 2 ohm while the drain climbs at 10 V/s: 2.5 A more.
+    assert bench.capacitances(vectors, (1.0, 2.0, 3.0), (10.0, 40.0), 2.0)["output"] == 0.25
+
+
+def test_samples_at_the_ends_of_a_stretch_belong_to_it() -> None:
+    time = np.arange(6.0)
+    voltage, current = np.array([10.0, 20.0, 100.0, 0, 0, 0]), np.array([4.0, 2.0, 6.0, 8.0, 8, 8])
+    found = bench.switching_energy(
+        {"time": time, "v(d2)": voltage, "v(a)": voltage + 1e-3 * current}, 0.0, 2.0, 1.0
+    )
+    # 600 W falling to nothing in 1 s; 40 W for 1 s.
+    assert found.turn_on == pytest.approx(300.0)
+    assert found.turn_off == pytest.approx(40.0)
+    current = np.array([10.0, 9.0, 5.0, 1.0, 0.0, 0.0])
+    chip = np.array([700.0, 600.0, 500.0, 450.0, 100.0, 0.0])
+    fall = {"time": time, "v(a)": 1e-3 * current, "v(d1)": 0 * time, "v(xq1.di)": chip,
+            "v(xq1.si)": 0 * time}  # fmt: skip
+    seen = bench.avalanche(fall, 0.0)
+    # 90 % at 1 s, 10 % at 3 s: (550 + 475) V s over 2 s.
+    assert seen.voltage == pytest.approx(512.5, rel=1e-9)
+    # 7000, 5400, 2500, 450 and 0 W by trapezia.
+    assert seen.energy == pytest.approx(6200.0 + 3950.0 + 1475.0 + 225.0, rel=1e-9)
+
+
+def test_recovery_charge_of_a_few_samples() -> None:
+    time = np.arange(0.0, 20.0)
+    current = np.array([20.0, 8.0, -4.0, -10.0, -5.0, -1.0] + [0.0] * 14)
+    found = bench.diode_recovery(
+        {"time": time, "v(xq1.si)": current, "v(xq1.da)": 0 * time}, 0.0, 1.0
+    )
+    # Through nought at 1 + 8/12; a triangle of 4 A x 1/3 s and four trapezia.
+    assert found.charge == pytest.approx(2.0 / 3.0 + 7.0 + 7.5 + 3.0 + 0.5)

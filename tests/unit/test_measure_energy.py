@@ -34,6 +34,15 @@ def lost(machine: Machine, **given: Any) -> dict[str, Any]:
         (demo(), {"sup": 1.0}, {"supply": 1.0 / 0.25}),
         (demo(), {"cl1": 3.0, "cl2": 1.0}, {"link capacitor": 4.0 / 0.06}),
         (demo(), {"cf1": 3.0, "cf2": 1.0}, {"film capacitor": 4.0 / 0.005}),
+        # Three, whose square is not its double.
+        (demo(), {"cl1": 4.0, "cl2": 1.0}, {"link capacitor": 9.0 / 0.06}),
+        (demo(), {"cf1": 4.0, "cf2": 1.0}, {"film capacitor": 9.0 / 0.005}),
+        (demo(), {"p": 3.0, "d1": 2.997, "d3": 3.0, "film": 3.0, "link": 3.0, "sup": 3.0},
+         {"Q1": 9.0}),
+        (SPLIT, {"sh": 6.0, "b": 3.0, "sl": 1.0}, {"split capacitors": (9.0 + 4.0) / 4e-3}),
+        (demo(), {"clx": 3.0, "lo": np.log(2.0), **dict.fromkeys(
+            ("link", "film", "p", "d1", "d3", "sup"), 1.0)},
+         {"link capacitor's contact": 4.0 * 2.0}),
         (demo(), {"film": 1.0, "link": 4.0, "sup": 4.0, "p": 1.0, **dict.fromkeys(
             ("d1", "d3"), 1.0)}, {"bus and loop": 9.0 / 2.0}),
         (demo(), {"film": 3.0, "link": 3.0, "sup": 3.0}, {"bus and loop": 9.0 / 6.0}),
@@ -90,6 +99,8 @@ RAMP = TIME / 1e-3
         # Blocking 10 uF between a and the winding.
         (demo(), {"a": 3.0 * RAMP}, 5e-6 * 9.0),
         (SPLIT, {"sh": -2.0 * RAMP, "sl": 3.0 * RAMP}, 0.5 * 3.3e-6 * (4.0 + 9.0)),
+        (SPLIT, {"p": 5.0 * RAMP, "sh": 2.0 * RAMP, "sl": 3.0 * RAMP}, 0.5 * 3.3e-6 * (9.0 + 9.0)),
+        (AT_SWITCH, {"a": RAMP, "pa": RAMP, "pb": RAMP, "n1": 3.0 * RAMP}, 0.5e-9 * 4.0),
         (AT_LEG, {"na": 2.0 * RAMP, "nb": RAMP}, 0.5e-9 * 5.0),
         (AT_SWITCH, {"n2": 2.0 * RAMP, "n4": RAMP}, 0.5e-9 * 5.0),
         (AT_SWITCH, {"n1": 2.0 * RAMP, "n3": RAMP}, 0.5e-9 * 5.0),

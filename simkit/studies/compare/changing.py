@@ -17,6 +17,7 @@ from simkit.parameters.change import (
 from simkit.parameters.load import Loaded, load_file
 from simkit.parameters.machine import Machine
 from simkit.parameters.part import Mosfet
+from simkit.parameters.paths import named_file
 from simkit.parameters.place import COMMAND_LINE
 from simkit.studies.loading import load_machine
 
@@ -101,13 +102,42 @@ def switch_text(changes: Loaded[ChangeFile], part: Overlay) -> str:
     from simkit.parts.mosfet_fit import switch_from_part
 
     named = tomllib.loads(f"x = {part.values['switch']}")["x"]
-    path = changes.file.parent / named
+    path = change_file(changes, part.places["switch"], named)
     mosfet = load_file(path, Mosfet)
     try:
         switch = switch_from_part(mosfet.model)
     except ValueError as error:
         raise InputError([Problem(str(path), None, "", "", str(error))]) from None
     return toml(switch.model_dump(exclude_none=True))
+
+
+def scenario_files(changes: Loaded[ChangeFile]) -> list[Path]:
+    """The scenarios that a change file names.
+
+    Errors: InputError with every one that cannot be reached.
+    """
+    found: list[Path] = []
+    problems: list[Problem] = []
+    for number, named in enumerate(changes.model.scenarios):
+        try:
+            found.append(change_file(changes, f"scenarios.{number}", named))
+        except InputError as error:
+            problems += error.problems
+    if problems:
+        raise InputError(problems)
+    return found
+
+
+def change_file(changes: Loaded[ChangeFile], field: str, named: str) -> Path:
+    """Path of a file that a change file names at a field.
+
+    Errors: InputError at the change file's line.
+    """
+    try:
+        return named_file(changes.file, named)
+    except ValueError as error:
+        line = changes.line_of(field)
+        raise InputError([Problem(str(changes.file), line, field, named, str(error))]) from None
 
 
 def _placed(problem: Problem, changes: Loaded[ChangeFile], part: Overlay) -> Problem:

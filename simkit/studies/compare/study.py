@@ -167,9 +167,12 @@ def largest_error(found: Rehearsal) -> float | None:
 
 
 def outcome(held: Sequence[Held]) -> Outcome:
-    """What all states after the changes amount to: no verdict outweighs over, over within."""
+    """What all states after the changes amount to: no verdict outweighs over, over within.
+
+    Nothing held is no verdict.
+    """
     found = {h.after.outcome for h in held}
-    if "no_verdict" in found:
+    if not found or "no_verdict" in found:
         return "no_verdict"
     return "over_limit" if "over_limit" in found else "within_limits"
 

@@ -18,12 +18,11 @@ ANY = "any limit"
 
 
 def verdict(found: Mapped) -> str:
-    """Over a limit when any case is; else no verdict when any has none."""
+    """Over a limit when any case is; else no verdict when any has none, or when there is none."""
     outcomes = {p.outcome for p in found.points}
-    for name in ("over_limit", "no_verdict"):
-        if name in outcomes:
-            return name
-    return "within_limits"
+    if "over_limit" in outcomes:
+        return "over_limit"
+    return "within_limits" if outcomes == {"within_limits"} else "no_verdict"
 
 
 def probabilities(found: Mapped) -> dict[str, Probability]:
