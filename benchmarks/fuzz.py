@@ -1,13 +1,17 @@
-"""Coverage-guided fuzzing of everything that reads: `python -m benchmarks.fuzz [--inputs N]`.
+"""Coverage-guided fuzzing of everything that reads.
+
+    python -m benchmarks.fuzz [--inputs N] [--write] [TARGET ...]
 
 Each target of tests/robust/targets.py runs in a process of its own under atheris (extra "fuzz"),
 which keeps an input when it reaches code that no other reached. Prints one row a target and
 leaves inputs that broke a promise in the folder it names; such an input, made small, belongs into
-tests/robust/corpus/, where the tests replay it.
+tests/robust/corpus/, where the tests replay it. `--write` puts the figures of a run of all targets
+into docs/fuzzing.md.
 """
 
 import argparse
 import json
+import platform
 import re
 import subprocess
 import sys
@@ -16,7 +20,7 @@ import time
 from dataclasses import asdict, dataclass
 from pathlib import Path
 
-SHARES = {"machine-built": 0.01, "kept-entry": 0.05, "machine": 0.14}
+SHARES = {"machine-built": 0.01, "kept-entry": 0.05, "shared-entry": 0.1, "machine": 0.14}
 """Share of the inputs of the slow targets; the others take the rest in equal parts."""
 LINE = (
     "{target:14} {inputs:8} inputs {features:6} features {kept:5} paths "
@@ -66,11 +70,74 @@ def one(target: str, inputs: int, folder: Path) -> Row:
                round(time.perf_counter() - started, 1))  # fmt: skip
 
 
+PAGE = Path(__file__).resolve().parents[1] / "docs" / "fuzzing.md"
+CORPUS = Path(__file__).resolve().parents[1] / "tests" / "robust" / "corpus"
+TEXT = """# Fuzzing: any bytes where a file is expected
+
+Files are shared in forums, so whatever reads one is fed changed and random bytes. Each input must
+end in a value or in a refusal that names file and rule: no traceback, no hang over {longest} s,
+nothing written outside the folder it may use. `python -m benchmarks.fuzz --write` (extra `fuzz`)
+wrote this page on {date}, Python {python}; what each target promises stands in
+`tests/robust/targets.py`.
+
+**{inputs} inputs, {paths} unique paths, {findings} findings in this run**, {minutes:.1f} minutes on
+one core. A path is an input kept because it reached code, or a count of it, that no other
+reached; features are distinct edges and counts of edges. Findings are inputs that broke a promise.
+
+| target | inputs | features | unique paths | findings | time [s] |
+| --- | --- | --- | --- | --- | --- |
+{rows}
+
+`machine-built` goes on from the file to the circuit's values; `kept-entry` damages an entry of the
+cache under the name of the whole one; `shared-entry` names it by its own true digest, as somebody
+else could hand it over, waveforms included.
+
+## Found and mended
+
+Each of these {fixed} inputs broke a promise once, in an earlier run. The quick tests replay them
+all (`tests/robust/test_fuzz.py`), in {replay:.1f} s together when this page was written.
+
+{corpus}
+"""
+
+
+def replay() -> float:
+    """Time that the kept findings take together [s]; one that is found again raises."""
+    from tests.robust.targets import TARGETS
+
+    started = time.perf_counter()
+    for path in sorted(CORPUS.glob("*/*")):
+        TARGETS[path.parent.name](path.read_bytes())
+    return time.perf_counter() - started
+
+
+def page(rows: list[Row]) -> str:
+    """The figures of a run as Markdown."""
+    kept = sorted(CORPUS.glob("*/*"))
+    return TEXT.format(
+        longest=LONGEST,
+        date=time.strftime("%Y-%m-%d"),
+        python=platform.python_version(),
+        inputs=f"{sum(r.inputs for r in rows):,}",
+        paths=f"{sum(r.kept for r in rows):,}",
+        findings=sum(r.findings for r in rows),
+        minutes=sum(r.seconds for r in rows) / 60.0,
+        rows="\n".join(
+            f"| {r.target} | {r.inputs:,} | {r.features:,} | {r.kept} | {r.findings} | "
+            f"{r.seconds:.0f} |"
+            for r in rows
+        ),
+        fixed=len(kept),
+        replay=replay(),
+        corpus="\n".join(f"- {p.parent.name}: {p.name.replace('-', ' ')}" for p in kept),
+    )
+
+
 def child(target: str, arguments: list[str]) -> None:
     """The process that atheris runs in."""
     import atheris
 
-    with atheris.instrument_imports(include=["simkit", "tomllib"]):
+    with atheris.instrument_imports(include=["simkit", "tomllib", "zipfile", "json"]):
         from tests.robust.targets import TARGETS
 
     atheris.Setup([sys.argv[0], *arguments], TARGETS[target])
@@ -82,8 +149,11 @@ def main() -> int:
     parser = argparse.ArgumentParser(prog="python -m benchmarks.fuzz")
     parser.add_argument("--inputs", type=int, default=100_000)
     parser.add_argument("--json", action="store_true")
+    parser.add_argument("--write", action="store_true")
     parser.add_argument("targets", nargs="*")
     asked = parser.parse_args()
+    if asked.write and asked.targets:
+        parser.error("--write tells of a run of all targets")
     from tests.robust.targets import TARGETS
 
     names = asked.targets or list(TARGETS)
@@ -97,6 +167,8 @@ def main() -> int:
             print(LINE.format(**asdict(rows[-1])), flush=True)
     if asked.json:
         print(json.dumps([asdict(row) for row in rows], indent=1))
+    if asked.write:
+        PAGE.write_text(page(rows), encoding="utf-8")
     print(f"inputs kept in {folder}", file=sys.stderr)
     return int(any(row.findings for row in rows))
 

@@ -4,12 +4,15 @@ Each target takes bytes and returns; what it raises is a finding. Allowed ends a
 ones: a value that keeps its promises, or a refusal that names file and rule.
 """
 
+import hashlib
 import math
 import shutil
 import tempfile
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
+
+import numpy as np
 
 from simkit.errors import InputError
 from simkit.parameters.change import load_changes
@@ -26,6 +29,7 @@ from simkit.studies.loading import load_machine
 from simkit.units import UNITS, UnitError, parse_quantity
 
 SHIPPED = Path(__file__).resolve().parents[2] / "scenarios"
+DECKS = Path(__file__).resolve().parents[1] / "decks" / "golden"
 UNIT_LIST = tuple(sorted(UNITS))
 KEY = "0" * 64
 
@@ -112,6 +116,31 @@ def kept_entry(content: bytes) -> None:
         shutil.rmtree(folder)
 
 
+def shared_entry(content: bytes) -> None:
+    """An entry under the true digest of its bytes, as somebody else might hand it over."""
+    folder = Path(tempfile.mkdtemp(prefix="simkit-fuzz-"))
+    try:
+        place = folder / KEY[:2]
+        place.mkdir()
+        (place / f"{KEY}.{hashlib.sha256(content).hexdigest()}.zip").write_bytes(content)
+        entry = Store(folder).get(KEY)
+        if entry is not None:
+            assert all(".." not in Path(name).parts for name in entry.files)
+            assert not any(values.dtype.hasobject for values in entry.arrays.values())
+    finally:
+        shutil.rmtree(folder)
+
+
+def whole_entry() -> bytes:
+    """The bytes of an entry with facts, waveforms and a file."""
+    folder = Path(tempfile.mkdtemp(prefix="simkit-fuzz-"))
+    try:
+        Store(folder).put(KEY, {"a": [1, None]}, {"v": np.arange(5.0)}, {"page.html": b"<p>"})
+        return next(folder.rglob("*.zip")).read_bytes()
+    finally:
+        shutil.rmtree(folder)
+
+
 TARGETS: dict[str, Callable[[bytes], None]] = {
     "machine": loader("machine.toml", lambda path: load_file(path, MachineFile)),
     "machine-built": loader("machine.toml", load_machine),
@@ -125,6 +154,7 @@ TARGETS: dict[str, Callable[[bytes], None]] = {
     "engine-line": engine_line,
     "deck": deck,
     "kept-entry": kept_entry,
+    "shared-entry": shared_entry,
 }
 
 
@@ -136,7 +166,10 @@ def seeds(name: str) -> list[bytes]:
         "scenario": [p for p in SHIPPED.glob("chisel-brazing/*.toml") if p.name != "machine.toml"],
         "part": list(SHIPPED.glob("parts/*.toml")),
         "change": list(SHIPPED.glob("*/changes/*.toml")),
+        "deck": list(DECKS.glob("*.cir")),
     }.get(name, [])
+    if name in ("kept-entry", "shared-entry"):
+        return [whole_entry()]
     return [path.read_bytes() for path in sorted(found)] or SMALL.get(name, [b""])
 
 
@@ -147,5 +180,4 @@ SMALL = {
     "trace": [b"time,volts\n" + b"".join(b"%de-7,%d\n" % (k, k % 7) for k in range(40))],
     "quantity": [b"\x004.7 uF", b"\x054k7", b"\x090.6 us", b"\x0212 %"],
     "engine-line": [b"Warning: vto", b"doAnalyses: TRAN:  Timestep too small"],
-    "deck": [b"* t\nr1 a 0 1e3\n.tran 1e-6 1e-3 uic\n.end\n"],
 }  # fmt: skip

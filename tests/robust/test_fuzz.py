@@ -1,6 +1,6 @@
 """Changed and random bytes into everything that reads: a value or a refusal in words.
 
-A small part of the long run (benchmarks/fuzz.py, whose figures are in docs/robustness.md), plus
+A small part of the long run (benchmarks/fuzz.py, whose figures are in docs/fuzzing.md), plus
 every input that once was a finding (tests/robust/corpus/).
 """
 
