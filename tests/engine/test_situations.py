@@ -6,7 +6,6 @@ tolerance says what the hand calculation leaves out. Runs are the first pass onl
 
 from __future__ import annotations
 
-from functools import cache
 from typing import Any
 
 import numpy as np
@@ -16,30 +15,11 @@ from simkit.measure.periodic import cycle_averages
 from simkit.measure.waveforms import Waves, integral
 from simkit.parameters.machine import Machine
 from simkit.studies.rehearsal.findings import Rehearsal
-from simkit.studies.rehearsal.settings import Settings
-from simkit.studies.rehearsal.workbench import Workbench
-from simkit.studies.situations import Case, named
 from simkit.studies.situations.base import draft
+from tests.engine.runs import plain, run, settled, situation
 from tests.machines import demo
 
 pytestmark = pytest.mark.slow
-
-BENCH = Workbench(settings=Settings(refine=False))
-
-
-def run(case: Case) -> Rehearsal:
-    return BENCH.rehearse(case.machine, case.scenario)
-
-
-@cache
-def situation(name: str) -> Rehearsal:
-    return run(named(name).build(demo()))
-
-
-@cache
-def plain() -> Rehearsal:
-    """The machine at its working point, nothing happening, as long as the faults' runs."""
-    return run(draft(demo(), "plain", events=[{"kind": "trip", "at": 1.2e-4}], tail=1e-5))
 
 
 def faulty(name: str, events: list[dict[str, Any]], **more: Any) -> Rehearsal:
@@ -65,6 +45,7 @@ def overlap_charge(duration: float) -> float:
     return integral(waves.time, np.maximum(both, 0.0))
 
 
+@pytest.mark.situation("effect", "gates-together")
 def test_shoot_through_charge_grows_with_the_overlap() -> None:
     """Each further time t of overlap carries t times the channels' saturation current.
 
@@ -74,6 +55,15 @@ def test_shoot_through_charge_grows_with_the_overlap() -> None:
     assert more == pytest.approx(0.5e-6 * saturation(demo()), rel=0.10)
 
 
+@pytest.mark.situation(
+    "absence",
+    "gates-together",
+    "gate-reversed",
+    "dead-time-none",
+    "gate-lead-open",
+    "gate-lead-floating",
+    "dead-time-short",
+)
 def test_without_overlap_nothing_shoots_through() -> None:
     """The dead time is longer than the gates' delays: a thousandth of the charge above at most."""
     charges = [t.shoot_through for t in plain().whole.transitions if t.time < 1e-4]
@@ -81,6 +71,7 @@ def test_without_overlap_nothing_shoots_through() -> None:
     assert max(charges) < 1e-3 * 0.5e-6 * saturation(demo())
 
 
+@pytest.mark.situation("effect", "gate-reversed")
 def test_a_reversed_winding_shorts_the_link_through_both_channels() -> None:
     """The current is what the channel lets through, the load's on top: 10 % for both."""
     waves = after(situation("gate-reversed"), 5e-6)
@@ -103,6 +94,7 @@ def linkage_walk(delay: float | None) -> float:
     return float(linkage[7] - linkage[1])
 
 
+@pytest.mark.situation("effect", "flux-walks")
 def test_flux_walks_by_the_difference_of_volt_seconds() -> None:
     """One half period longer by d, the other shorter by d: 2 V d more volt-seconds each cycle.
 
@@ -114,6 +106,7 @@ def test_flux_walks_by_the_difference_of_volt_seconds() -> None:
     assert walked == pytest.approx(6 * 2 * demo().supply.voltage * delay, rel=0.15)
 
 
+@pytest.mark.situation("absence", "flux-walks")
 def test_equal_half_periods_do_not_walk() -> None:
     """A twentieth of the walk above at most: what the seed's offset relaxes by."""
     assert abs(linkage_walk(None)) < 0.05 * 6 * 2 * demo().supply.voltage * 0.15e-6
@@ -133,6 +126,7 @@ def gate_excursion(bleed: float) -> float:
     return -float(np.interp(lowest + 0.3e-6, waves.time, gate))
 
 
+@pytest.mark.situation("effect", "gate-lead-floating")
 def test_a_floating_gate_follows_its_drain_by_the_capacitor_divider() -> None:
     """dV_G = dV_D C_rss/(C_rss + C_gs), C_rss made constant for this.
 
@@ -143,12 +137,14 @@ def test_a_floating_gate_follows_its_drain_by_the_capacitor_divider() -> None:
     assert gate_excursion(9e8) == pytest.approx(expected, rel=0.10)
 
 
+@pytest.mark.situation("absence", "gate-lead-floating")
 def test_a_bleed_resistor_holds_the_gate() -> None:
     """10 ohm with 3.6 nF: 40 ns. After 0.3 us e^-7 is left; a tenth leaves room for ringing."""
     divider = 30e-12 / (30e-12 + demo().switch.channel.gate_source_capacitance)
     assert abs(gate_excursion(10.0)) < 0.1 * demo().supply.voltage * divider
 
 
+@pytest.mark.situation("effect", "driver-unpowered")
 def test_an_unpowered_gate_empties_through_its_bleed_resistor() -> None:
     """V = V_on exp(-t/(R C)), C = C_gs + C_gd with the drain low, over the first 5 us.
 
@@ -168,6 +164,7 @@ def test_an_unpowered_gate_empties_through_its_bleed_resistor() -> None:
     assert machine.drive.voltage_on - gate == pytest.approx(gone, rel=0.15)
 
 
+@pytest.mark.situation("absence", "driver-unpowered")
 def test_a_powered_gate_is_off_in_its_own_half_period() -> None:
     waves = plain().whole.waves
     assert waves.switches[0].gate_source.min() < 0.5
@@ -185,6 +182,7 @@ def loop_current(machine: Machine, cans: int, frequency: float, load: str) -> fl
     return float(1 / abs(resistance + 1j * reactance))
 
 
+@pytest.mark.situation("effect", "can-opens")
 def test_a_can_that_fails_open_moves_the_resonance_by_its_share() -> None:
     """The amplitude of the series loop with one can of twenty less, by its impedance.
 
@@ -204,6 +202,7 @@ def test_a_can_that_fails_open_moves_the_resonance_by_its_share() -> None:
     assert expected > 1.15, "the test would see a fault that does nothing"
 
 
+@pytest.mark.situation("effect", "fuse-opens")
 def test_an_open_fuse_leaves_the_link_to_the_capacitor() -> None:
     """Charge balance: C dV of the link is what the bridge drew; the source gives nothing.
 
@@ -218,10 +217,13 @@ def test_an_open_fuse_leaves_the_link_to_the_capacitor() -> None:
     assert fallen == pytest.approx(integral(waves.time, np.asarray(drawn)), rel=0.05)
 
 
+@pytest.mark.situation("absence", "fuse-opens")
 def test_a_sound_fuse_carries_the_working_current() -> None:
     assert plain().whole.waves.supply_current.mean() > 3.0
 
 
+@pytest.mark.situation("effect", "bypass-early")
+@pytest.mark.situation("absence", "bypass-early")
 def test_an_early_bypass_surges_by_what_is_missing_over_the_line_resistance() -> None:
     """(V - v)/R, R the source's and the link capacitor's ESR; 10 %: the working current beside
     it, and a step of 10 us against R C of 310 us."""
@@ -234,6 +236,7 @@ def test_an_early_bypass_surges_by_what_is_missing_over_the_line_resistance() ->
     assert plain().whole.waves.supply_current.max() < 0.1 * peak, "absent without"
 
 
+@pytest.mark.situation("effect", "tank-ground-fault")
 def test_a_shorted_coil_lets_its_current_die_away_by_l_over_r() -> None:
     """Through its own resistance and the fault's: exp(-t (R + R_f)/L).
 
@@ -248,17 +251,15 @@ def test_a_shorted_coil_lets_its_current_die_away_by_l_over_r() -> None:
     assert current[1] / current[0] == pytest.approx(np.exp(-5e-6 * rate), rel=0.15)
 
 
+@pytest.mark.situation("effect", "half-turns")
 def test_half_the_turns_draw_four_times_the_power() -> None:
     """P = (V/n)^2/R at the same distance from resonance. 6 %: the switches drop their share."""
     power = [found.after.input_power_w for found in (situation("half-turns"), settled())]
     assert power[0] / power[1] == pytest.approx(4.0, rel=0.06)
 
 
-@cache
-def settled() -> Rehearsal:
-    return run(draft(demo(), "settled"))
-
-
+@pytest.mark.situation("effect", "soak-low-voltage")
+@pytest.mark.situation("absence", "soak-low-voltage")
 def test_half_an_hour_at_30_v_leaves_the_heatsink_near_ambient() -> None:
     """Common practice, no source; at full voltage (325/30)^2 times the loss would not."""
     soak, hot = situation("soak-low-voltage"), situation("melt-charge")
