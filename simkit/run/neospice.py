@@ -18,7 +18,7 @@ import numpy as np
 
 from simkit.errors import EngineError, EngineFailed, EngineMissing
 from simkit.run.backend import Budget, EngineRun, Progress, Vector
-from simkit.run.dialect import signal, translated
+from simkit.run.dialect import nudged, signal, translated
 from simkit.run.guard import inspect
 from simkit.run.ngspice import check_complete
 from simkit.run.process import run_job
@@ -96,7 +96,7 @@ def _vectors(job: Job) -> tuple[dict[str, Vector], tuple[str, ...]]:
     # What it cannot read it leaves out of the circuit and says so on the error stream only.
     said = Path(job.folder) / "said.txt"
     os.dup2(os.open(said, os.O_WRONLY | os.O_CREAT, 0o600), 2)
-    found = simulator.run(simulator.parse(translated(job.text))).transient
+    found = _transient(simulator, translated(job.text))
     log = tuple(said.read_text(encoding="utf-8", errors="replace").splitlines())
     log += tuple(found.status.warnings)
     if log:
@@ -110,3 +110,14 @@ def _vectors(job: Job) -> tuple[dict[str, Vector], tuple[str, ...]]:
         elif own in known:
             vectors[name] = np.asarray(found.voltage(own))
     return vectors, log
+
+
+def _transient(simulator: Any, text: str) -> Any:
+    """Its transient analysis, once more with nudged edges where the first try stops."""
+    try:
+        return simulator.run(simulator.parse(text)).transient
+    except RuntimeError:
+        other = nudged(text)
+        if other == text:
+            raise
+        return simulator.run(simulator.parse(other)).transient

@@ -13,11 +13,11 @@ from simkit.circuit.analysis import Analysis
 from simkit.errors import EngineFailed, EngineMissing
 from simkit.run import neospice
 from simkit.run.backend import Budget
-from simkit.run.dialect import translated
+from simkit.run.dialect import nudged, translated
 from simkit.run.guard import DeckRefused
 from simkit.run.neospice import NeospiceEngine
 from simkit.run.process import NgspiceEngine
-from tests.machines import TOPOLOGIES, demo, seeded_deck, still, topology
+from tests.machines import TOPOLOGIES, demo, scenario, seeded_deck, still, topology
 
 TIGHT = ".options method=trap reltol=1e-5 trtol=1 abstol=1e-9 vntol=1e-7 chgtol=1e-14\n"
 
@@ -126,3 +126,31 @@ def test_the_command_line_knows_each_engine() -> None:
     from simkit.verbs import run
 
     assert tuple(ENGINES) == run.ENGINES
+
+
+def test_a_nudged_deck_has_longer_edges_and_nothing_else_new() -> None:
+    text = "* p\nv1 a 0 pulse(0 12 1e-6 3e-08 4e-08 5e-6 12e-6)\nr1 a 0 3e-08\n.end\n"
+    # 3e-8 (1 + 1e-4) = 3.0003e-8, 4e-8 (1 + 1e-4) = 4.0004e-8.
+    wanted = text.replace("3e-08 4e-08", "3.0003e-08 4.0004e-08")
+    assert nudged(text) == wanted
+
+
+@pytest.mark.slow
+def test_corners_that_meet_do_not_stop_it() -> None:
+    """The chisel machine at resonance: as written the engine stops, at any step and tolerance."""
+    from simkit.circuit.netlist import machine_deck
+    from simkit.circuit.timeline import timeline
+    from simkit.studies.rehearsal.closeup import scouted
+
+    start = {"settled": 2.5e-4, "tail": 2.5e-4, "margin": 0.003}
+    line = timeline(demo(), scenario(**start))
+    part = line.stretch(-2.0 / line.frequency.first, 6.0 / line.frequency.first)
+    seed = scouted(demo(), line).seed(part.begin)
+    deck = machine_deck(demo(), part, seed, Analysis(step=20e-9, reltol=1e-4))
+    peak = {}
+    for engine in (NgspiceEngine(), NeospiceEngine()):
+        vectors = engine.run(deck.text, deck.saved, deck.stop, Budget()).vectors
+        late = vectors["time"] > deck.stop / 2.0
+        peak[engine.name] = np.abs(vectors["v(fl)"][late]).max()
+    # Picoseconds in a period of 13 us, and 20 ns steps on a smooth swing: far below a per mille.
+    assert peak["neospice"] == pytest.approx(peak["ngspice"], rel=1e-3)
