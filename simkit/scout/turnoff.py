@@ -8,6 +8,7 @@ the node rises, and the channel carries what the output capacitances do not take
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -81,9 +82,15 @@ def turn_off(machine: Machine, link: float) -> TurnOff:
     snubber = machine.bridge.snubber
     across = snubber.capacitance if snubber and snubber.place == "switch" else 0.0
     leg = _Leg(channel, resistance, low, link, across, step)
-    top = machine.switch.ratings.pulsed_current
+    return _table(leg, machine.switch.ratings.pulsed_current, drive.voltage_on)
+
+
+@lru_cache(maxsize=32)  # edges, losses and delays of one machine ask for the same table
+def _table(leg: _Leg, top: float, high: float) -> TurnOff:
+    """The turn-offs of a leg up to a current [A], its gate beginning at a voltage [V]."""
+    step, link = leg.step, leg.link
     current = top * np.linspace(0.0, 1.0, CURRENTS + 1) ** 2
-    gate, drain = np.full_like(current, drive.voltage_on), np.zeros_like(current)
+    gate, drain = np.full_like(current, high), np.zeros_like(current)
     energy, half_way = np.zeros_like(current), np.full_like(current, np.inf)
     arrival = half_way
     for k in range(STEPS):
@@ -91,6 +98,8 @@ def turn_off(machine: Machine, link: float) -> TurnOff:
         arrival = np.where((drain >= ARRIVED * link) & np.isinf(arrival), k * step, arrival)
         gate, drain, lost = leg.advance(current, gate, drain)
         energy += lost
+    for column in (current, energy, half_way, arrival):
+        column.setflags(write=False)
     return TurnOff(current, energy, half_way, arrival)
 
 

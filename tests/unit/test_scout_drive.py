@@ -14,6 +14,7 @@ from simkit.scout.halfwave import Edges
 from simkit.scout.plant import Plant
 from simkit.scout.recovery import Recovery
 from simkit.scout.steady import outputs_at, steady, waveforms
+from simkit.scout.turnoff import turn_off
 from tests.machines import demo
 
 CHANNEL = Channel.model_construct(
@@ -94,3 +95,12 @@ def test_recovery_peak_agrees_with_the_parts_formula(forward: float) -> None:
     found = Recovery(slope, lifetime, transit).peak(np.array([forward]))[0]
     part = ramp_recovery(forward, slope, lifetime, transit)
     assert found == pytest.approx(part.peak, rel=1e-5)
+
+
+def test_one_machines_table_of_turn_offs_is_made_once_and_cannot_be_changed() -> None:
+    """Edges, losses and delays share it: whoever wrote into it would change the others'."""
+    first, again = turn_off(demo(), 325.0), turn_off(demo(), 325.0)
+    assert again is first
+    assert turn_off(demo(), 300.0).energy[-1] != first.energy[-1]
+    with pytest.raises(ValueError, match="read-only"):
+        first.energy[0] = 1.0
