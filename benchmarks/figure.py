@@ -27,9 +27,11 @@ class Figure:
         """Whether the goal is met; what could not be had meets nothing."""
         if self.value is None or not self.allowed:
             return False
-        return self.value >= self.goal if self.at_least else self.value <= self.goal
+        # A figure computed with numpy compares to numpy's own bool, which JSON does not know.
+        return bool(self.value >= self.goal if self.at_least else self.value <= self.goal)
 
     def as_json(self) -> dict[str, object]:
         """One entry of the document."""
-        return {"name": self.name, self.kind: self.value, "unit": self.unit, "goal": self.goal,
+        value = None if self.value is None else float(self.value)
+        return {"name": self.name, self.kind: value, "unit": self.unit, "goal": self.goal,
                 "met": self.met, "note": self.note}  # fmt: skip

@@ -6,6 +6,7 @@ figures are made up in the test, so that nothing is measured here.
 
 import json
 
+import numpy as np
 import pytest
 
 import benchmarks.__main__ as bench
@@ -14,7 +15,8 @@ from benchmarks.figure import Figure
 
 @pytest.fixture(autouse=True)
 def _made_up(monkeypatch: pytest.MonkeyPatch) -> None:
-    ratio = Figure(1, "first", "ratio", 0.05, 0.1, note="met")
+    # As numpy gives it: its comparisons are no plain bool, which JSON refuses.
+    ratio = Figure(1, "first", "ratio", np.float64(0.05), 0.1, note="met")
     value = Figure(2, "second", "value", None, 3.0, unit="s", note="could not be had")
     monkeypatch.setattr(bench, "FIGURES", {1: lambda: [ratio], 2: lambda: [value]})
     monkeypatch.setattr(bench, "find_program", lambda: "ngspice")
