@@ -5,8 +5,10 @@
 Each target of tests/robust/targets.py runs in a process of its own under atheris (extra "fuzz"),
 which keeps an input when it reaches code that no other reached. Prints one row a target and
 leaves inputs that broke a promise in the folder it names; such an input, made small, belongs into
-tests/robust/corpus/, where the tests replay it. `--write` puts the figures of a run of all targets
-into docs/fuzzing.md.
+tests/robust/corpus/, where the tests replay it. `--write` puts the figures
+of a run of all targets into docs/fuzzing.md. Rows are kept in benchmarks/fuzz.jsonl as they come,
+and a target that has as many inputs there is not run again: delete its row, or the file, after a
+change of what it reads.
 """
 
 import argparse
@@ -70,6 +72,7 @@ def one(target: str, inputs: int, folder: Path) -> Row:
                round(time.perf_counter() - started, 1))  # fmt: skip
 
 
+KEPT = Path(__file__).with_suffix(".jsonl")
 PAGE = Path(__file__).resolve().parents[1] / "docs" / "fuzzing.md"
 CORPUS = Path(__file__).resolve().parents[1] / "tests" / "robust" / "corpus"
 TEXT = """# Fuzzing: any bytes where a file is expected
@@ -80,7 +83,7 @@ nothing written outside the folder it may use. `python -m benchmarks.fuzz --writ
 wrote this page on {date}, Python {python}; what each target promises stands in
 `tests/robust/targets.py`.
 
-**{inputs} inputs, {paths} unique paths, {findings} findings in this run**, {minutes:.1f} minutes on
+**{inputs} inputs, {paths} unique paths, {findings} findings**, {minutes:.1f} minutes on
 one core. A path is an input kept because it reached code, or a count of it, that no other
 reached; features are distinct edges and counts of edges. Findings are inputs that broke a promise.
 
@@ -99,6 +102,12 @@ all (`tests/robust/test_fuzz.py`), in {replay:.1f} s together when this page was
 
 {corpus}
 """
+
+
+def kept_rows() -> dict[str, Row]:
+    """Rows of earlier runs by target, the last of each."""
+    lines = KEPT.read_text(encoding="utf-8").splitlines() if KEPT.exists() else []
+    return {row.target: row for row in (Row(**json.loads(line)) for line in lines)}
 
 
 def replay() -> float:
@@ -137,7 +146,9 @@ def child(target: str, arguments: list[str]) -> None:
     """The process that atheris runs in."""
     import atheris
 
-    with atheris.instrument_imports(include=["simkit", "tomllib", "zipfile", "json"]):
+    # What unpacks an entry is the library's own, so its paths count too.
+    more = ["zipfile", "json"] if target == "shared-entry" else []
+    with atheris.instrument_imports(include=["simkit", "tomllib", *more]):
         from tests.robust.targets import TARGETS
 
     atheris.Setup([sys.argv[0], *arguments], TARGETS[target])
@@ -161,8 +172,15 @@ def main() -> int:
     rest = (1.0 - sum(SHARES.get(n, 0.0) for n in names)) / max(len(fast), 1)
     folder = Path(tempfile.mkdtemp(prefix="simkit-fuzz-"))
     rows = []
+    before = kept_rows()
     for name in names:
-        rows.append(one(name, int(asked.inputs * SHARES.get(name, rest)), folder))
+        inputs = int(asked.inputs * SHARES.get(name, rest))
+        row = before.get(name)
+        if row is None or row.inputs < inputs:
+            row = one(name, inputs, folder)
+            with KEPT.open("a", encoding="utf-8") as file:
+                file.write(json.dumps(asdict(row)) + "\n")
+        rows.append(row)
         if not asked.json:
             print(LINE.format(**asdict(rows[-1])), flush=True)
     if asked.json:
