@@ -79,6 +79,7 @@ WHY = {
     "sphinx": ("the documentation as a site", "mkdocs: no checked references"),
     "myst-parser": ("reads its Markdown", "reStructuredText: pages unreadable in the clone"),
     "furo": ("theme that fetches nothing when read", "the default theme: poor on a phone"),
+    "latex2mathml": ("sets the formulas of the theory pages as MathML", "a script in each page"),
     "sedes": ("ngspice's library in a wheel, for people without root", "none that we know"),
     "neospice": ("a second engine written apart", "none that we know"),
     "atheris": ("coverage-guided fuzzing", "hypothesis alone: sees no coverage"),
