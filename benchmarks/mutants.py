@@ -63,7 +63,7 @@ TESTS = {
     "waveforms": (f"{MEASURE}_waveforms.py",),
     "periodic": (f"{MEASURE}_periodic.py", f"{MEASURE}.py", f"{MEASURE}_edges.py"),
     "commutation": (f"{MEASURE}_commutation.py", f"{MEASURE}_edges.py"),
-    "recovery": (f"{MEASURE}_commutation.py", f"{MEASURE}.py"),
+    "recovery": (f"{MEASURE}_commutation.py", f"{MEASURE}.py", f"{MEASURE}_edges.py"),
     "gate": (f"{MEASURE}_commutation.py", f"{MEASURE}_edges.py"),
 }
 """Tests of each module; "judge" is every module there."""

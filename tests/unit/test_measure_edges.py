@@ -6,9 +6,10 @@ Figures are worked out by hand beside each.
 import numpy as np
 import pytest
 
-from simkit.measure.commutation import AFTER, crossing, transitions
+from simkit.measure.commutation import AFTER, Transition, crossing, transitions
 from simkit.measure.gate import gate_lift
 from simkit.measure.periodic import Cycle, cycle_average, cycle_middles, cycle_peaks
+from simkit.measure.recovery import last_zero_before_climb, recovery
 from simkit.measure.waveforms import Array
 from tests.machines import demo
 from tests.waves import waves
@@ -91,3 +92,24 @@ def test_plain_numbers_come_out() -> None:
     # JSON has no other numbers than Python's own.
     assert type(found.time) is float
     assert {type(v) for v in (lift.time, lift.voltage, lift.margin)} == {float}
+
+
+def test_a_current_that_stays_forward_does_not_recover() -> None:
+    time, voltage = np.arange(4.0), np.array([0.0, 0.0, 0.0, 300.0])
+    assert last_zero_before_climb(time, np.array([2.0, 0.5, 0.5, 0.5]), voltage, 300.0) is None
+
+
+def test_a_small_recovery_is_one() -> None:
+    time = np.arange(9.5, 12.0, 0.01) * US
+    # 2 A forward, half an ampere back at 10.2 us; the switch's voltage climbs there.
+    current = np.interp(time, np.array([10.0, 10.1, 10.2, 10.3]) * US, [2.0, 0.0, -0.5, 0.0])
+    diode = demo().switch.diode.series_resistance
+    volts = np.interp(time, np.array([10.2, 10.3]) * US, [0.0, 300.0])
+    made = waves(demo(), time, p=300.0, xq1__da=-diode * current, xq1__di=volts)
+    transition = Transition(10 * US, 1, 2, -2.0, -2.0, "capacitive", 0.0, 0.0, 0.0, False, 0.0)
+    found = recovery(made, transition)
+    assert found is not None
+    assert found.forward_current == pytest.approx(2.0)
+    assert found.peak_current == pytest.approx(0.5, rel=1e-6)
+    assert found.time == pytest.approx(10.1 * US, rel=1e-6)
+    assert found.overshoot == pytest.approx(0.0, abs=1e-9)
