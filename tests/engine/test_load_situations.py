@@ -127,11 +127,16 @@ LOADS = tuple(AFTER)
 
 
 def holds(state: State, point: OperatingPoint) -> None:
-    """The measured point is the state by hand, in current, phase and mode."""
+    """The measured point is the state by hand, in current, phase and mode.
+
+    Current that leads at the edge has turned before the other switch turns on: never inductive.
+    Whether it had turned at the turn-off already (capacitive) or turns within the dead time, 34
+    degrees at 79 kHz, no phase tells; one that lags at the edge is never capacitive.
+    """
     assert point.frequency_hz == pytest.approx(state.frequency, rel=1e-4), "digits of the file"
     assert point.coil_current_rms_a == pytest.approx(state.rms(point.supply_voltage_v), rel=0.02)
     assert point.phase_deg == pytest.approx(state.lag(), abs=2.0)
-    assert (point.mode == "capacitive") == (state.lag() < 0.0)
+    assert point.mode != ("inductive" if state.lag() < 0.0 else "capacitive")
 
 
 @pytest.mark.slow

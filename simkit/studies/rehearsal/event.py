@@ -37,9 +37,6 @@ WORKING = Analysis(step=20e-9, reltol=1e-4)
 LOOK = Analysis(step=40e-9, reltol=1e-4)
 """Of the samples: what decides is run again with FINE."""
 FINE = Analysis(step=5e-9, reltol=3e-5)
-FINE_LOOK = Analysis(step=20e-9, reltol=3e-5)
-"""Of what decides in the samples: there the tolerance rules the steps, not the bound, and half the
-samples' bound shows whether it does (benchmarks/README.md)."""
 RUN_IN = 8
 """Cycles before anything is measured in a whole run [1]."""
 FAULT_RUN_IN = 4
@@ -270,8 +267,7 @@ class _Job:
         stop = min(end + 0.3 * period + WATCHED, line.end)
         part = line.stretch(start - FINE_RUN_IN * period, stop)
         seed = with_kick(self.machine, part, part.begin, seed_at(rough.waves, part.begin))
-        usual = FINE if self.settings.whole else FINE_LOOK
-        return lambda: self._run(part, seed, analysis or usual, start - 0.1 * period)
+        return lambda: self._run(part, seed, analysis or FINE, start - 0.1 * period)
 
     def _run(self, part: Timeline, seed: Seed, analysis: Analysis, measured: float) -> Stretch:
         def runner(deck: Deck) -> EngineRun:
