@@ -20,6 +20,7 @@ from simkit.judge.verdict import Judged, Opinion, doubted, judged, verdict, with
 from simkit.measure.series import Series
 from simkit.parameters.load import load_file
 from simkit.parameters.scenario import Scenario
+from simkit.run.recorded import NotRecorded
 from simkit.studies import all_faults, suggest
 from simkit.studies.compare import study as compare
 from simkit.studies.loading import load_machine
@@ -27,6 +28,8 @@ from simkit.studies.maps import result as maps
 from simkit.studies.unanswered import unanswered
 from simkit.verbs.common import CODES
 from tests.machines import DEMO
+
+KINDS = (EngineFailed, EngineMissing, EngineTimeout, NotRecorded)
 
 LIMIT = Limit("drain_voltage_peak", "V", 480.0, "the data sheet")
 NAN, INF = float("nan"), float("inf")
@@ -91,7 +94,7 @@ def test_no_figure_at_all_is_no_verdict() -> None:
     assert verdict([], None).outcome == "no_verdict"
 
 
-@pytest.mark.parametrize("kind", [EngineError, EngineFailed, EngineMissing, EngineTimeout])
+@pytest.mark.parametrize("kind", [EngineError, *KINDS])
 def test_an_engine_without_an_answer_is_no_verdict(kind: type[EngineError]) -> None:
     machine = load_machine(DEMO / "machine.toml")
     scenario = load_file(DEMO / "pull-out-cold.toml", Scenario)
@@ -105,7 +108,7 @@ def test_an_engine_without_an_answer_is_no_verdict(kind: type[EngineError]) -> N
 
 
 def test_all_kinds_of_engine_errors_are_asked_about() -> None:
-    assert set(EngineError.__subclasses__()) == {EngineFailed, EngineMissing, EngineTimeout}
+    assert set(EngineError.__subclasses__()) == set(KINDS)
 
 
 OUTCOMES = ("within_limits", "over_limit", "no_verdict")
