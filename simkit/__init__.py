@@ -4,6 +4,26 @@ Parameters make a circuit, a circuit is run, waveforms are measured, measurement
 verdicts are reported: one subpackage for each. Nothing heavy is loaded from here.
 """
 
+import os
+import sys
+
 __version__ = "0.1.0"
 
 __all__ = ["__version__"]
+
+
+def _current_folder_leads() -> bool:
+    """Whether `python -m simkit...` put a current folder that is not ours before all others."""
+    asked = zip(sys.orig_argv, sys.orig_argv[1:], strict=False)
+    ours = any(o == "-m" and name.partition(".")[0] == __name__ for o, name in asked)
+    # While it looks for the module that it is to start, Python calls the program "-m".
+    if not ours or sys.argv[0] != "-m" or sys.flags.safe_path:
+        return False
+    home = os.path.dirname(os.path.dirname(os.path.realpath(__file__)))
+    return os.path.realpath(sys.path[0]) != home
+
+
+# Else a `numpy.py` beside somebody's machine file would be imported for the library of that name,
+# as it is not by the installed command.
+if _current_folder_leads():
+    del sys.path[0]

@@ -8,7 +8,7 @@ import ctypes
 import ctypes.util
 import functools
 import hashlib
-import importlib.util
+import importlib.machinery
 import os
 import platform
 import sys
@@ -140,11 +140,20 @@ def _files(folder: Path, how: str) -> Iterator[Library]:
 
 
 def _wheel_folder() -> Path | None:
-    # find_spec looks only; importing the package would load its library at once.
-    spec = importlib.util.find_spec("sedes")
+    # Looked for only; importing the package would load its library at once. Not in the current
+    # folder: what lies there came with somebody's machine file, and its library would be opened.
+    places = [place for place in sys.path if not _is_current(place)]
+    spec = importlib.machinery.PathFinder.find_spec("sedes", places)
     if spec is None or not spec.submodule_search_locations:
         return None
     return Path(next(iter(spec.submodule_search_locations))) / "_libs"
+
+
+def _is_current(place: str) -> bool:
+    try:
+        return os.path.samefile(place or ".", ".")
+    except OSError:
+        return False
 
 
 def _distribution() -> tuple[str, ...]:

@@ -23,6 +23,7 @@ from tests.report.browser import PROGRAM, Page
 from tests.robust.faults import ROOT, short_scenario
 from tests.robust.hostile import HARMLESS_LINES
 from tests.robust.traced import Call, trace
+from tests.robust.traps import STARTUP, set_traps
 
 pytestmark = [
     pytest.mark.slow,
@@ -30,24 +31,9 @@ pytestmark = [
 ]
 LAUNCHER = "from simkit.cli import main\nmain()\n"
 """As the installed command starts: the current folder is not among those that modules come from."""
-STARTUP = (".spiceinit", ".spicerc", "spice.rc", "spinit", "scripts/spinit", "lib/init.cir")
-MODULES = ("multiprocessing", "socket", "selectors", "threading", "numpy", "PySpice", "simkit",
-           "sitecustomize", "usercustomize", "pydantic", "matplotlib")  # fmt: skip
-SETTINGS = "text.usetex: True\nbackend: module://evil\n"
 PARENT_STARTS = {"uname", "fc-list"}
 """Programs the parent asks: Python for the platform's name that a result states, the figures'
 library for the fonts there are, once."""
-
-
-def set_traps(folder: Path) -> None:
-    """Files that leave `was-here` beside them when something runs them."""
-    for name in STARTUP:
-        (folder / name).parent.mkdir(parents=True, exist_ok=True)
-        (folder / name).write_text(f"shell touch {folder}/was-here-{Path(name).name}\n")
-    for name in MODULES:
-        mark = folder / f"was-here-{name}"
-        (folder / f"{name}.py").write_text(f"open({str(mark)!r}, 'w').close()\nraise SystemExit\n")
-    (folder / "matplotlibrc").write_text(SETTINGS)
 
 
 def hostile_texts(folder: Path) -> None:
