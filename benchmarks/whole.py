@@ -19,6 +19,7 @@ from simkit.measure.waveforms import Waves
 from simkit.parameters.machine import Machine
 from simkit.parameters.scenario import Scenario
 from simkit.run.backend import EngineRun
+from simkit.studies.rehearsal.aftermath import with_aftermath
 from simkit.studies.rehearsal.closeup import scouted
 from simkit.studies.rehearsal.event import RUN_IN, scenario_deck
 from simkit.studies.rehearsal.findings import Findings, findings
@@ -76,10 +77,9 @@ def judged_values(
     waves = Waves.from_vectors(machine, kept, deck.begin)
     stretch = measure(waves, part, deck, run, analysis, 0.0)
     # The run stands for its own finer run: values as they are, errors none.
-    found = findings(
-        Findings(machine, scenario, line, scouted(machine, line), (stretch,), (stretch,), {}, (),
-                 True)
-    )  # fmt: skip
+    left = Findings(machine, scenario, line, scouted(machine, line), (stretch,), (stretch,), {}, (),
+                    True)  # fmt: skip
+    found = with_aftermath(findings(left))
     return (
         {r.quantity: float("nan") if r.value is None else r.value for r in found.rows},
         {r.quantity: r.limit for r in found.rows},

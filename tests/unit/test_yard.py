@@ -6,6 +6,7 @@ No physics here and nothing from outside to compare with: these are the house's 
 from __future__ import annotations
 
 import ast
+import graphlib
 import importlib.metadata
 import os
 import re
@@ -108,6 +109,37 @@ def test_imports_run_one_way(path: Path) -> None:
 )
 def test_an_import_the_wrong_way_is_seen(part: str, source: str) -> None:
     assert wrong_imports(source, part, SUBMODULES | {"circuit"}) != []
+
+
+def a_circle(sources: dict[str, str]) -> list[str]:
+    """One circle of modules that import each other, wherever in them the import stands."""
+    knows = {}
+    for name, source in sources.items():
+        found = set()
+        for node in ast.walk(ast.parse(source)):
+            if isinstance(node, ast.Import):
+                found |= {a.name for a in node.names}
+            elif isinstance(node, ast.ImportFrom) and node.module:
+                inner = {f"{node.module}.{a.name}" for a in node.names}
+                found |= inner & set(sources) or {node.module}
+        knows[name] = (found & set(sources)) - {name}
+    try:
+        graphlib.TopologicalSorter(knows).prepare()
+    except graphlib.CycleError as error:
+        return list(error.args[1])
+    return []
+
+
+def test_no_modules_import_each_other_in_a_circle() -> None:
+    sources = {module_name(path): path.read_text(encoding="utf-8") for path in MODULES}
+    assert a_circle(sources) == []
+
+
+def test_a_circle_is_seen_where_an_import_hides_in_a_function() -> None:
+    hidden = "def f():\n    from simkit.studies import b"
+    sources = {"simkit.studies.a": hidden, "simkit.studies.b": "import simkit.studies.a as a"}
+    assert set(a_circle(sources)) == set(sources)
+    assert a_circle(sources | {"simkit.studies.b": "import simkit.studies"}) == []
 
 
 def loaded_by(code: str) -> set[str]:

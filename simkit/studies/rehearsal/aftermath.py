@@ -9,7 +9,6 @@ switch loses more than it did in the run.
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from math import inf, sqrt
-from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -23,9 +22,7 @@ from simkit.parts import cooling, heating
 from simkit.parts import precharge as charging
 from simkit.parts.materials import materials
 from simkit.parts.supply import Mains
-
-if TYPE_CHECKING:
-    from simkit.studies.rehearsal.findings import Rehearsal
+from simkit.studies.rehearsal.findings import Rehearsal, SlowFact, context_of
 
 COPPER = 385.0
 """Heat capacity of copper [J/(kg K)]; CRC Handbook (recalled from memory)."""
@@ -41,16 +38,6 @@ period, a tenth of that changes the current by less than this."""
 
 
 @dataclass(frozen=True)
-class SlowFact:
-    """One figure of the slow part, in `unit`; None when it does not come to that."""
-
-    name: str
-    value: float | None
-    unit: str
-    note: str
-
-
-@dataclass(frozen=True)
 class _Found:
     """Rows, curves and facts of one part of the aftermath."""
 
@@ -59,7 +46,7 @@ class _Found:
     facts: tuple[SlowFact, ...] = ()
 
 
-def with_aftermath(rehearsal: "Rehearsal", context: str) -> "Rehearsal":
+def with_aftermath(rehearsal: Rehearsal) -> Rehearsal:
     """The rehearsal with its slow part judged too; the same when its scenario has none."""
     scenario = rehearsal.scenario
     parts = []
@@ -76,11 +63,13 @@ def with_aftermath(rehearsal: "Rehearsal", context: str) -> "Rehearsal":
         rows=rows,
         series=(*rehearsal.series, *(s for part in parts for s in part.series)),
         slow=tuple(f for part in parts for f in part.facts),
-        verdict=verdict(rows, first, context, 1.0 / rehearsal.line.frequency.first),
+        verdict=verdict(
+            rows, first, context_of(rows, rehearsal.modes), 1.0 / rehearsal.line.frequency.first
+        ),
     )
 
 
-def _after(rehearsal: "Rehearsal", after: Aftermath) -> list[_Found]:
+def _after(rehearsal: Rehearsal, after: Aftermath) -> list[_Found]:
     found = [_heatsink(rehearsal, after)]
     if after.water is not None:
         found.append(_water(rehearsal, after, after.water))
@@ -94,7 +83,7 @@ def last_of(series: Sequence[Series], quantity: str) -> list[float]:
     return [float(np.mean(s.values[-LAST:])) for s in series if s.quantity == quantity]
 
 
-def before_of(rehearsal: "Rehearsal", quantity: str) -> list[float]:
+def before_of(rehearsal: Rehearsal, quantity: str) -> list[float]:
     """Mean of a quantity over the last cycles before the first event, for each part that has it."""
     line = rehearsal.line
     settled = line.events[0].start if line.events else line.end
@@ -108,7 +97,7 @@ def relaxing(start: float, end: float, tau: float, time: Array) -> Array:
     return end + (start - end) * np.exp(-time / tau)
 
 
-def _heatsink(rehearsal: "Rehearsal", after: Aftermath) -> _Found:
+def _heatsink(rehearsal: Rehearsal, after: Aftermath) -> _Found:
     """Heatsink and hottest junction while the last state goes on."""
     machine = rehearsal.machine
     stack = machine.cooling
@@ -141,7 +130,7 @@ def _junction_limit(machine: Machine, after: Aftermath) -> Limit:
     return Limit("junction_later", "degC", held.bound, said)
 
 
-def _junction_error(rehearsal: "Rehearsal", own: float, outward: float) -> float:
+def _junction_error(rehearsal: Rehearsal, own: float, outward: float) -> float:
     """Error from that of the loss [K]: the run's own, through the resistances of the march."""
     row = next(r for r in rehearsal.rows if r.quantity == "junction_peak")
     if row.error is None:
@@ -152,7 +141,7 @@ def _junction_error(rehearsal: "Rehearsal", own: float, outward: float) -> float
     )  # fmt: skip
 
 
-def coil_loss(rehearsal: "Rehearsal") -> float:
+def coil_loss(rehearsal: Rehearsal) -> float:
     """Heat in the coil's own copper in the last state, i^2/2 R of the empty coil [W]."""
     peak = last_of(rehearsal.series, "coil_current_peak")[0]
     return 0.5 * peak**2 * rehearsal.machine.coil.resistance
@@ -181,7 +170,7 @@ def water_march(
     return grid, course
 
 
-def _water(rehearsal: "Rehearsal", after: Aftermath, water: Water) -> _Found:
+def _water(rehearsal: Rehearsal, after: Aftermath, water: Water) -> _Found:
     """Water in the coil while the last state goes on."""
     power = coil_loss(rehearsal)
     boiling = cooling.boiling_point(cooling.ATMOSPHERE).value
@@ -201,7 +190,7 @@ def _water(rehearsal: "Rehearsal", after: Aftermath, water: Water) -> _Found:
     return _Found((row,), (series,), facts)
 
 
-def _charge(rehearsal: "Rehearsal", charge: Charge) -> _Found:
+def _charge(rehearsal: Rehearsal, charge: Charge) -> _Found:
     """How long the charge takes to its target at the power of the last state."""
     power = float(rehearsal.after.workpiece_power_w)
     body = heating.body_of(materials()[charge.material], charge.mass)

@@ -24,6 +24,7 @@ from simkit.parameters.scenario import Scenario
 from simkit.run.backend import EngineRun, Progress
 from simkit.studies.rehearsal import closeup
 from simkit.studies.rehearsal.accuracy import SAME, periodicity
+from simkit.studies.rehearsal.aftermath import with_aftermath
 from simkit.studies.rehearsal.assess import Findings, SecondRuns, assessed
 from simkit.studies.rehearsal.closeup import Scouted, scouted
 from simkit.studies.rehearsal.findings import Rehearsal, findings
@@ -118,7 +119,7 @@ def rehearse(
             residue = _settled(passes, scout, settled)
     asked = job.second_runs(passes.fine, second) if second else None
     counter.finish()
-    return findings(found(asked))
+    return with_aftermath(findings(found(asked)))
 
 
 def _settled(passes: Passes, scout: Scouted, settled: float) -> float | None:

@@ -23,7 +23,6 @@ from simkit.measure.series import Series
 from simkit.parameters.machine import Machine
 from simkit.parameters.scenario import Scenario
 from simkit.studies.rehearsal.accuracy import CAUSES, ENOUGH
-from simkit.studies.rehearsal.aftermath import SlowFact, with_aftermath
 from simkit.studies.rehearsal.assess import LEDGER, Assessed, Findings, SecondRuns, assessed
 from simkit.studies.rehearsal.closeup import Scouted, merged
 from simkit.studies.rehearsal.evened import evened
@@ -46,6 +45,16 @@ class ModeSpan:
     start: float
     end: float
     mode: str
+
+
+@dataclass(frozen=True)
+class SlowFact:
+    """One figure of the slow part, in `unit`; None when it does not come to that."""
+
+    name: str
+    value: float | None
+    unit: str
+    note: str
 
 
 @dataclass(frozen=True)
@@ -91,7 +100,7 @@ class Rehearsal:
 
 
 def findings(found: Findings) -> Rehearsal:
-    """Look into what the runs left."""
+    """What the runs left; the slow part of a scenario is `aftermath`'s."""
     if not found.is_whole:
         found = replace(
             found,
@@ -103,8 +112,7 @@ def findings(found: Findings) -> Rehearsal:
     rows = tuple(_row(limit, found, have) for limit in machine_limits(found.machine))
     first = min((e.start for e in found.line.events), default=None)
     modes = mode_spans(found, whole)
-    context = _context(rows, modes)
-    rehearsal = Rehearsal(
+    return Rehearsal(
         machine=found.machine,
         scenario=found.scenario,
         line=found.line,
@@ -115,7 +123,7 @@ def findings(found: Findings) -> Rehearsal:
         is_whole=found.is_whole,
         series=have.series,
         rows=rows,
-        verdict=verdict(rows, first, context, 1.0 / found.line.frequency.first),
+        verdict=verdict(rows, first, context_of(rows, modes), 1.0 / found.line.frequency.first),
         before=point_before(found),
         after=point_after(found),
         modes=modes,
@@ -127,7 +135,6 @@ def findings(found: Findings) -> Rehearsal:
         retries=found.retries,
         warming=found.warming,
     )
-    return with_aftermath(rehearsal, context)
 
 
 def _row(limit: Limit, found: Findings, have: Assessed) -> Judged:
@@ -150,7 +157,8 @@ def _since(row: Judged, curves: Mapping[str, Curve]) -> Judged:
     return row if began is None else replace(row, first_over_s=min(began, row.first_over_s))
 
 
-def _context(rows: Sequence[Judged], modes: Sequence[ModeSpan]) -> str:
+def context_of(rows: Sequence[Judged], modes: Sequence[ModeSpan]) -> str:
+    """Words for the mode in which the leading limit was passed first; empty when none was."""
     first = leading(rows)
     if first is None or first.first_over_s is None:
         return ""
