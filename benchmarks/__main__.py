@@ -1,4 +1,4 @@
-"""`./run bench [--json] [NUMBER ...]`: the figures, each with its goal."""
+"""`./run bench [--json] [--write] [NUMBER ...]`: the figures, each with its goal."""
 
 from __future__ import annotations
 
@@ -38,12 +38,16 @@ def main(arguments: Sequence[str] | None = None) -> int:
     """Measure and print; 0 whatever the figures are, 3 when they could not be had."""
     parser = argparse.ArgumentParser(prog="./run bench", description=__doc__)
     parser.add_argument("--json", action="store_true", help="one JSON document, nothing else")
+    parser.add_argument("--write", action="store_true",
+                        help="put the points of figure 5 into docs/numerics.md")  # fmt: skip
     # No `choices` here: with nargs="*" argparse holds the empty list itself against them.
     parser.add_argument("numbers", nargs="*", type=int, help="of the figures, all when left out")
     asked = parser.parse_args(arguments)
     for number in asked.numbers:
         if number not in FIGURES:
             parser.error(f"figure {number}: there are {', '.join(map(str, FIGURES))}")
+    if asked.write and 5 not in (asked.numbers or FIGURES):
+        parser.error("--write is for figure 5, which is not asked for")
     try:
         find_program()
     except NoProgram as error:
@@ -56,11 +60,22 @@ def main(arguments: Sequence[str] | None = None) -> int:
             found.append(figure)
             if not asked.json:
                 print(told(figure), flush=True)
+    if asked.write:
+        write(found)
     if asked.json:
         print(json.dumps({"machine": notes, "figures": [f.as_json() for f in found]}, indent=1))
     else:
         print(", ".join(f"{key} {value}" for key, value in notes.items()))
     return 0
+
+
+def write(found: Sequence[Figure]) -> None:
+    """Put the points that were compared one by one into docs/numerics.md."""
+    from benchmarks.numerics import load, save
+
+    points = [point for figure in found for point in figure.points]
+    if points:
+        save(load() | {"map": points})
 
 
 def told(figure: Figure) -> str:

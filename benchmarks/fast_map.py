@@ -94,7 +94,6 @@ def measure() -> list[Figure]:
     took = time.monotonic() - started
     chosen = np.random.default_rng(SEED).choice(len(wanted), CHECKED, replace=False)
     rows = [compare(subject, wanted[k], points[k]) for k in chosen.tolist()]
-    keep(rows)
     worst = {
         k: max(abs(r[k]) for r in rows) for k in ("tank_voltage", "supply_current", "boundary")
     }
@@ -106,12 +105,5 @@ def measure() -> list[Figure]:
         Figure(5, "1,000-point map", "value", took, 60.0, unit="s", allowed=fine,
                note=f"one core; {sum(p.converged for p in points)} of {len(points)} converged"),
         Figure(5, "map's worst error", "value", max(worst.values()), WITHIN,
-               note=f"{CHECKED} random points by circuit: {told}"),
+               note=f"{CHECKED} random points by circuit: {told}", points=tuple(rows)),
     ]  # fmt: skip
-
-
-def keep(rows: list[dict[str, Any]]) -> None:
-    """Leave the points for docs/numerics.md."""
-    from benchmarks.numerics import load, save
-
-    save(load() | {"map": rows})

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Literal
+from typing import Any, Literal
 
 
 @dataclass(frozen=True)
@@ -21,6 +21,8 @@ class Figure:
     allowed: bool = True
     """Whether what the figure takes for granted holds, such as the accuracy it was had at."""
     note: str = ""
+    points: tuple[dict[str, Any], ...] = ()
+    """What was compared, one by one; `--write` puts them into docs/numerics.md."""
 
     @property
     def met(self) -> bool:

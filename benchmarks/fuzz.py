@@ -7,11 +7,12 @@ which keeps an input when it reaches code that no other reached. Prints one row 
 leaves inputs that broke a promise in the folder it names; such an input, made small, belongs into
 tests/robust/corpus/, where the tests replay it. `--write` puts the figures
 of a run of all targets into docs/fuzzing.md. Rows are kept in benchmarks/fuzz.jsonl as they come,
-and a target that has as many inputs there is not run again: delete its row, or the file, after a
-change of what it reads.
+each with its run and the code it fuzzed: a run that was stopped goes on with the
+rows of the same code, and the page says how many runs it joins. `--fresh` fuzzes anew.
 """
 
 import argparse
+import hashlib
 import json
 import platform
 import re
@@ -22,6 +23,12 @@ import time
 from dataclasses import asdict, dataclass
 from pathlib import Path
 
+ROOT = Path(__file__).resolve().parents[1]
+KEPT = Path(__file__).with_suffix(".jsonl")
+PAGE = ROOT / "docs" / "fuzzing.md"
+CORPUS = ROOT / "tests" / "robust" / "corpus"
+FUZZED = ("simkit", "tests/robust/targets.py")
+"""The package, and what holds it to its promises."""
 SHARES = {"machine-built": 0.01, "kept-entry": 0.05, "shared-entry": 0.1, "machine": 0.14}
 """Share of the inputs of the slow targets; the others take the rest in equal parts."""
 LINE = (
@@ -44,9 +51,29 @@ class Row:
     """Inputs that each reached something new: distinct paths."""
     findings: int
     seconds: float
+    run: str
+    """When the run began that gave this row, local time."""
+    code: str
+    """What was fuzzed: a commit, or a digest of files that are in none."""
 
 
-def one(target: str, inputs: int, folder: Path) -> Row:
+def code_name() -> str:
+    """The last commit that touched what is fuzzed, or a digest where it was changed since."""
+    git = ["git", "-C", str(ROOT)]
+    changed = subprocess.run([*git, "status", "--porcelain", "--", *FUZZED],
+                             capture_output=True, text=True)  # fmt: skip
+    if changed.returncode == 0 and not changed.stdout:
+        command = [*git, "log", "-1", "--format=%h", "--", *FUZZED]
+        done = subprocess.run(command, capture_output=True, text=True, check=True)
+        return f"commit {done.stdout.strip()}"
+    found = hashlib.sha256()
+    for path in sorted(p for name in FUZZED for p in [ROOT / name, *(ROOT / name).rglob("*")]):
+        if path.suffix in (".py", ".toml", ".j2"):
+            found.update(f"{path.relative_to(ROOT)}\0".encode() + path.read_bytes())
+    return f"digest {found.hexdigest()[:12]}"
+
+
+def one(target: str, inputs: int, folder: Path, run: str, code: str) -> Row:
     """Fuzz one target in a process of its own."""
     from tests.robust.targets import seeds
 
@@ -69,12 +96,9 @@ def one(target: str, inputs: int, folder: Path) -> Row:
         print(said[-2000:], file=sys.stderr)
     return Row(target, int(runs[-1]) if runs else 0, max(features, default=0),
                len(list(corpus.iterdir())), len(list(found.iterdir())),
-               round(time.perf_counter() - started, 1))  # fmt: skip
+               round(time.perf_counter() - started, 1), run, code)  # fmt: skip
 
 
-KEPT = Path(__file__).with_suffix(".jsonl")
-PAGE = Path(__file__).resolve().parents[1] / "docs" / "fuzzing.md"
-CORPUS = Path(__file__).resolve().parents[1] / "tests" / "robust" / "corpus"
 TEXT = """# Fuzzing: any bytes where a file is expected
 
 Files are shared in forums, so whatever reads one is fed changed and random bytes. Each input must
@@ -84,7 +108,7 @@ wrote this page on {date}, Python {python}; what each target promises stands in
 `tests/robust/targets.py`.
 
 **{inputs} inputs, {paths} unique paths, {findings} findings**, {minutes:.1f} minutes on
-one core. A path is an input kept because it reached code, or a count of it, that no other
+one core. {joined} A path is an input kept because it reached code, or a count of it, that no other
 reached; features are distinct edges and counts of edges. Findings are inputs that broke a promise.
 
 | target | inputs | features | unique paths | findings | time [s] |
@@ -104,10 +128,18 @@ all (`tests/robust/test_fuzz.py`), in {replay:.1f} s together when this page was
 """
 
 
-def kept_rows() -> dict[str, Row]:
-    """Rows of earlier runs by target, the last of each."""
+def kept_rows(code: str) -> dict[str, Row]:
+    """Rows of earlier runs of this code by target, the last of each."""
     lines = KEPT.read_text(encoding="utf-8").splitlines() if KEPT.exists() else []
-    return {row.target: row for row in (Row(**json.loads(line)) for line in lines)}
+    found = [json.loads(line) for line in lines]
+    return {d["target"]: Row(**d) for d in found if d.get("code") == code}
+
+
+def joined(rows: list[Row]) -> str:
+    """How many runs the rows come from, and of which code, in words."""
+    runs, codes = sorted({r.run for r in rows}), sorted({r.code for r in rows})
+    head = "All rows are of one run" if len(runs) == 1 else f"The rows join {len(runs)} runs"
+    return f"{head}, begun {', '.join(runs)}; code fuzzed: {', '.join(codes)}."
 
 
 def replay() -> float:
@@ -131,6 +163,7 @@ def page(rows: list[Row]) -> str:
         paths=f"{sum(r.kept for r in rows):,}",
         findings=sum(r.findings for r in rows),
         minutes=sum(r.seconds for r in rows) / 60.0,
+        joined=joined(rows),
         rows="\n".join(
             f"| {r.target} | {r.inputs:,} | {r.features:,} | {r.kept} | {r.findings} | "
             f"{r.seconds:.0f} |"
@@ -161,6 +194,7 @@ def main() -> int:
     parser.add_argument("--inputs", type=int, default=100_000)
     parser.add_argument("--json", action="store_true")
     parser.add_argument("--write", action="store_true")
+    parser.add_argument("--fresh", action="store_true", help="fuzz what is kept again")
     parser.add_argument("targets", nargs="*")
     asked = parser.parse_args()
     if asked.write and asked.targets:
@@ -172,12 +206,13 @@ def main() -> int:
     rest = (1.0 - sum(SHARES.get(n, 0.0) for n in names)) / max(len(fast), 1)
     folder = Path(tempfile.mkdtemp(prefix="simkit-fuzz-"))
     rows = []
-    before = kept_rows()
+    run, code = time.strftime("%Y-%m-%d %H:%M:%S"), code_name()
+    before = {} if asked.fresh else kept_rows(code)
     for name in names:
         inputs = int(asked.inputs * SHARES.get(name, rest))
         row = before.get(name)
         if row is None or row.inputs < inputs:
-            row = one(name, inputs, folder)
+            row = one(name, inputs, folder, run, code)
             with KEPT.open("a", encoding="utf-8") as file:
                 file.write(json.dumps(asdict(row)) + "\n")
         rows.append(row)

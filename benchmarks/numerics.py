@@ -175,7 +175,8 @@ def measure(tables: Sequence[str], only: str, jobs: int, fresh: bool) -> list[st
 def main(arguments: Sequence[str] | None = None) -> int:
     """Command line of this module."""
     parser = argparse.ArgumentParser(prog="python -m benchmarks.numerics", description=__doc__)
-    parser.add_argument("--only", choices=(*TABLES, "page"))
+    parser.add_argument("--only", choices=(*TABLES, "page"),
+                        help="one table, or the page anew from the raw figures")  # fmt: skip
     parser.add_argument("--subject", default="", help="one rehearsal by its name")
     parser.add_argument("--jobs", type=int, default=os.cpu_count() or 1, help="at a time")
     parser.add_argument("--fresh", action="store_true", help="measure what is kept again")

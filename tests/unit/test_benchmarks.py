@@ -5,14 +5,17 @@ A benchmark that counts a missing figure as right would make every table look we
 
 from __future__ import annotations
 
+import json
 import os
 import sys
-from dataclasses import replace
+from dataclasses import asdict, replace
 from math import inf, nan
 from pathlib import Path
 
 import pytest
 
+from benchmarks import __main__ as bench
+from benchmarks import fuzz, numerics
 from benchmarks.cost import command_cost
 from benchmarks.figure import Figure
 from benchmarks.stated import Checked, Table, errors_section
@@ -108,3 +111,47 @@ def test_an_orphan_of_a_command_is_counted(tmp_path: Path) -> None:
     assert cost.status == 3
     # Its own clock and the kernel's count of it differ by some scheduler ticks of 10 ms.
     assert 0.35 < cost.cpu < 2.0
+
+
+def test_the_fuzzing_page_says_what_it_joins() -> None:
+    row = fuzz.Row("part", 10, 1, 1, 0, 1.0, "2026-01-01 10:00:00", "commit abc1234")
+    assert fuzz.joined([row, row]) == (
+        "All rows are of one run, begun 2026-01-01 10:00:00; code fuzzed: commit abc1234."
+    )
+    other = replace(row, run="2026-01-02 10:00:00", code="digest 123")
+    said = fuzz.joined([row, other])
+    assert "2 runs, begun 2026-01-01 10:00:00, 2026-01-02 10:00:00" in said
+    assert said.endswith("code fuzzed: commit abc1234, digest 123.")
+
+
+def test_rows_of_other_code_are_not_used_again(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    rows = [fuzz.Row(name, 10, 1, 1, 0, 1.0, "run", code)
+            for name, code in (("part", "old"), ("part", "new"), ("trace", "old"))]  # fmt: skip
+    kept = tmp_path / "rows.jsonl"
+    # The first is as an older version wrote it: of no code.
+    kept.write_text('{"target": "deck"}\n' + "".join(f"{json.dumps(asdict(r))}\n" for r in rows))
+    monkeypatch.setattr(fuzz, "KEPT", kept)
+    assert fuzz.kept_rows("new") == {"part": rows[1]}
+    assert fuzz.kept_rows("newer") == {}
+
+
+def test_figures_are_printed_and_written_only_when_asked(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    point = {"point": "p", "tank_voltage": 0.01, "supply_current": 0.02, "fast_mode": "inductive",
+             "mode": "inductive"}  # fmt: skip
+    store, page = tmp_path / "numerics.json", tmp_path / "numerics.md"
+    monkeypatch.setattr(numerics, "STORE", store)
+    monkeypatch.setattr(numerics, "DOCUMENT", page)
+    monkeypatch.setattr(bench, "find_program", lambda: None)
+    measured = [Figure(5, "map", "value", 1.0, 2.0, points=(point,))]
+    monkeypatch.setattr(bench, "FIGURES", {4: list, 5: lambda: measured})
+    assert bench.main(["5"]) == 0
+    assert list(tmp_path.iterdir()) == []
+    with pytest.raises(SystemExit):
+        bench.main(["--write", "4"])
+    assert bench.main(["--write"]) == 0
+    assert json.loads(store.read_text()) == {"map": [point]}
+    assert "| p | +1.00 % | +2.00 % |" in page.read_text()
