@@ -142,9 +142,11 @@ def _junction_error(rehearsal: Rehearsal, own: float, outward: float) -> float:
 
 
 def coil_loss(rehearsal: Rehearsal) -> float:
-    """Heat in the coil's own copper in the last state, i^2/2 R of the empty coil [W]."""
-    peak = last_of(rehearsal.series, "coil_current_peak")[0]
-    return 0.5 * peak**2 * rehearsal.machine.coil.resistance
+    """Heat in the coil's own copper in the last state, I^2 R of the empty coil, I rms [W].
+
+    Not half the squared peak: the third harmonic flattens the current's top.
+    """
+    return float(rehearsal.after.coil_current_rms_a**2 * rehearsal.machine.coil.resistance)
 
 
 def water_march(
@@ -192,7 +194,8 @@ def _water(rehearsal: Rehearsal, after: Aftermath, water: Water) -> _Found:
 
 def _charge(rehearsal: Rehearsal, charge: Charge) -> _Found:
     """How long the charge takes to its target at the power of the last state."""
-    power = float(rehearsal.after.workpiece_power_w)
+    # What R takes, less what of it is the coil's own copper: the water has that.
+    power = float(rehearsal.after.workpiece_power_w) - coil_loss(rehearsal)
     body = heating.body_of(materials()[charge.material], charge.mass)
     losses = heating.Losses(
         charge.radiating_area, charge.emissivity, charge.insulation,

@@ -21,10 +21,12 @@ TIME = 1800.0
 
 
 def water_in_coil(machine: Machine) -> dict[str, float]:
-    """Water and copper of the coil, from its geometry where the file has one."""
-    found = dict(WATER)
-    if machine.cooling.water is not None:
-        found["inlet"] = machine.cooling.water.inlet
+    """Water and copper of the coil, from its geometry or its cooling where the file has them."""
+    found, water = dict(WATER), machine.cooling.water
+    if water is not None:
+        found["inlet"] = water.inlet
+        if water.bore is not None and water.length is not None:
+            found["volume"] = rounded(0.25 * pi * water.bore**2 * water.length)
     geometry = machine.coil.geometry
     if geometry is None:
         return found
