@@ -36,6 +36,8 @@ CASES = 128
 @click.option("--full", "all_full", is_flag=True, help="Every case by circuit runs.")
 @click.option("--refine", type=click.IntRange(0, 6), default=2, show_default=True,
               help="How often the boundary's cells are split, on a map of two.")  # fmt: skip
+@click.option("--gate-resistor", is_flag=True,
+              help="SCENARIO is a machine: sweep its gate resistor, suggest a band.")  # fmt: skip
 @click.option("--scheduler", metavar="ADDRESS", help="Run the cases on this dask cluster.")
 @click.option("--out", type=click.Path(path_type=Path), help="Folder of the report.")
 @click.option("--jobs", type=click.IntRange(1, 256), help="Cases at a time.")
@@ -51,6 +53,7 @@ def command(
     cases: int | None,
     all_full: bool,
     refine: int,
+    gate_resistor: bool,
     scheduler: str | None,
     out: Path | None,
     jobs: int | None,
@@ -63,7 +66,16 @@ def command(
 
     Exit code: 1 when any case is over a limit, else 3 when any has no verdict, else 0. Cases are
     kept: a larger sample continues a smaller one, and a map that was stopped carries on.
+
+    With --gate-resistor: nine resistances, a tenth to ten times a machine's own, each in a settled
+    circuit run; exit code of the machine's own.
     """
+    if gate_resistor:
+        from simkit.verbs.gate_resistor import refuse, run_sweep
+
+        refuse({"vary": vary, "only": only, "sample": sample, "cases": cases, "full": all_full})
+        return run_sweep(scenario, overrides, out, jobs, scheduler, cache=not no_cache,
+                         as_json=as_json, quiet=quiet)  # fmt: skip
     from simkit.parameters.varying import MapPlan, parse_vary
     from simkit.run.cache import default_store
     from simkit.studies.loading import load_scenario
