@@ -177,9 +177,11 @@ def point_before(found: Findings) -> OperatingPoint:
 
 
 def point_after(found: Findings) -> OperatingPoint:
-    """Operating point over the last cycles of the run."""
+    """Operating point over the last cycles of the run, of those after the last event."""
     stretch = found.stretches[-1]
-    return operating_point(stretch.waves, stretch.cycles[-LEDGER:], stretch.transitions)
+    ended = max((e.end for e in found.line.events), default=0.0)
+    late = tuple(c for c in stretch.cycles if c.start >= ended - 1e-9)[-LEDGER:]
+    return operating_point(stretch.waves, late or stretch.cycles[-1:], stretch.transitions)
 
 
 def mode_spans(found: Findings, whole: Stretch) -> tuple[ModeSpan, ...]:
