@@ -138,9 +138,9 @@ def run(arguments: list[str]) -> int:
 
 
 def _usage(error: click.ClickException) -> dict[str, Any]:
-    context = getattr(error, "ctx", None)
-    path = context.command_path if context else "simkit"
-    return {"text": f"{error.format_message()} See {path} --help."}
+    from simkit.verbs.usage import said
+
+    return {"text": said(error)}
 
 
 def _own_fault(as_json: bool, error: Exception) -> int:

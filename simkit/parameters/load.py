@@ -20,6 +20,7 @@ from pydantic import BaseModel, ValidationError
 from simkit.errors import InputError, Problem
 from simkit.parameters.explain import explain
 from simkit.parameters.fields import SOURCES
+from simkit.parameters.kinds import absent, empty, folder_given, mistaken
 from simkit.parameters.lines import line_table, nearest_line
 from simkit.parameters.origins import (
     DEEPEST,
@@ -75,7 +76,7 @@ def load_file(path: Path, model: type[M], overrides: Mapping[str, str] = _NOTHIN
 
     Errors: InputError with every problem found.
     """
-    return load_text(read_text(path), str(path), model, overrides)
+    return load_text(read_text(path, model), str(path), model, overrides)
 
 
 def load_text(
@@ -83,6 +84,8 @@ def load_text(
 ) -> Loaded[M]:
     """Load TOML text against a model, as `load_file` does; `name` stands for the file."""
     raw, lines = _parse(text, name)
+    if not raw:
+        raise InputError([empty(name, model)])
     place = Place(name, lines, overrides)
     problems = [*_override(raw, overrides), *hidden_characters(raw, place)]
     split = Split(place)
@@ -93,7 +96,8 @@ def load_text(
     except ValidationError as error:
         problems += explain(error, plain, model, place)
     if problems:
-        raise InputError(sorted(set(problems), key=_order))
+        other = mistaken(raw, model, name)
+        raise InputError([other] if other else sorted(set(problems), key=_order))
     origins, known = MappingProxyType(split.origins), MappingProxyType(lines)
     return Loaded(built, origins, Path(name), digest(built), tuple(split.warnings), known)
 
@@ -109,11 +113,16 @@ def _order(problem: Problem) -> tuple[int, str, str]:
     return problem.line or 0, problem.field, problem.rule
 
 
-def read_text(path: Path) -> str:
-    """Text of a file a person wrote; InputError for what is no file, too large or not UTF-8."""
+def read_text(path: Path, model: type[BaseModel] | None = None) -> str:
+    """Text of a file a person wrote, which is to be read into a model.
+
+    Errors: InputError for what is no file, too large or not UTF-8.
+    """
     try:
         if not path.exists():
-            raise _unreadable(path, "there is no such file")
+            raise absent(path, model)
+        if path.is_dir():
+            raise folder_given(path, model)
         if not path.is_file():  # a device or a pipe may have no end
             raise _unreadable(path, "is not a file")
         with path.open("rb") as file:
@@ -164,6 +173,10 @@ _HINTS = (
         'a quantity with a unit stands in quotes: "0.6 us"',
     ),
     (r"Invalid value", r"=\s*[A-Za-z]", "a text stands in quotes"),
+    (r"Invalid value", r"=\s*(#.*)?$", "its value is missing"),
+    (r"", r"[\u2018-\u201f]", 'quotes are straight ones: "0.6 us"'),
+    (r"Expected '='", r"^\s*[\w.-]+\s*:", "a name and its value are joined by =, not by a colon"),
+    (r"after a statement", r"=\s*([\"\']).*\1\s*\S", "a remark begins with #"),
     (r"overwrite|declare|mutate|redefine", r"", "this name was given before"),
     (r"", r"=\s*\d+,\d", "a number has a decimal point, not a comma"),
 )

@@ -24,7 +24,7 @@ def load_readings(path: Path) -> Loaded[Readings]:
     Errors: InputError with every problem found, file and line with each; a file in which nothing
     was read is one.
     """
-    text = read_text(path)
+    text = read_text(path, Readings)
     loaded = _from_csv(text, path) if path.suffix.lower() == ".csv" else load_text(
         text, str(path), Readings)  # fmt: skip
     problems = list(_gaps(loaded))

@@ -16,7 +16,7 @@ from fractions import Fraction
 from functools import cache
 from typing import Any
 
-from simkit.units.table import PREFIXES, UNITS, Unit, fold, plain_letters
+from simkit.units.table import PREFIX_WORDS, PREFIXES, UNIT_WORDS, UNITS, Unit, fold, plain_letters
 
 __all__ = ["UNITS", "Unit", "UnitError", "parse_quantity", "format_quantity"]
 
@@ -134,8 +134,25 @@ def _nearest(written: str, unit: str) -> str:
     for spelling in known:
         if spelling.lower() == written.lower():
             return spelling
+    in_symbols = _in_symbols(written)
+    if in_symbols in known:
+        return in_symbols
+    # Never a spelling that has lost the prefix: it would be a thousand times off.
+    prefixed = len(written) > 1 and written[0] in PREFIXES
+    known = [s for s in known if not prefixed or s[0] == written[0]]
     near = difflib.get_close_matches(written, known, 1, 0.6)
     return near[0] if near else ""
+
+
+def _in_symbols(written: str) -> str:
+    """A unit in words, such as usec, microseconds or kilovolts, in symbols; else empty."""
+    found = re.fullmatch(
+        rf"({'|'.join(PREFIX_WORDS)}|[pnumkMG])?({'|'.join(UNIT_WORDS)})s?", written
+    )
+    if found is None:
+        return ""
+    prefix, word = found[1] or "", found[2]
+    return PREFIX_WORDS.get(prefix, prefix) + UNIT_WORDS[word]
 
 
 def _expected(unit: str) -> str:

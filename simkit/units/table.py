@@ -18,6 +18,14 @@ PREFIXES = {
     "G": Fraction(10**9),
 }
 """SI prefixes that are read (SI Brochure, 9th edition, table 7; u stands for the letter mu too)."""
+PREFIX_WORDS = {
+    "pico": "p", "nano": "n", "micro": "u", "milli": "m", "kilo": "k", "mega": "M", "giga": "G"
+}  # fmt: skip
+UNIT_WORDS = {
+    "second": "s", "sec": "s", "volt": "V", "ampere": "A", "amp": "A", "ohm": "ohm", "farad": "F",
+    "henry": "H", "henrie": "H", "hertz": "Hz", "watt": "W", "joule": "J", "coulomb": "C",
+}  # fmt: skip
+"""Words for which a message offers the symbol; none of them is read."""
 
 
 @dataclass(frozen=True)

@@ -368,7 +368,7 @@ def test_a_file_is_read_with_its_marks_and_line_ends(tmp_path: Path) -> None:
 def test_what_is_no_readable_file_is_refused(tmp_path: Path) -> None:
     path = tmp_path / "rig.toml"
     assert refusal(path) == ": there is no such file"
-    assert refusal(tmp_path) == ": is not a file"
+    assert refusal(tmp_path) == ": is a folder, and a file is wanted"
     path.write_bytes(b"a = 1\nb = '\xff'\n")
     assert refusal(path) == ":2: is not UTF-8 text"
     path.write_text("# long\n" * 150_000)

@@ -132,6 +132,13 @@ def test_reads(text: str | float, unit: str, value: float) -> None:
         ("300 K", "degC", "must be a temperature in degC", "write 26.85 degC"),
         ("25 C", "degC", "must be a temperature in degC", "write 25 degC"),
         ("25 degC", "K", "is a temperature where a temperature difference in K", ""),
+        # Without its prefix the nearest spelling would be a million times off.
+        ("0.9 usec", "s", "usec is not a unit of time", "did you mean 0.9 us?"),
+        ("0.9 msec", "s", "msec is not a unit of time", "did you mean 0.9 ms?"),
+        ("2 microseconds", "s", "microseconds is not a unit", "did you mean 2 us?"),
+        ("3 kilovolts", "V", "kilovolts is not a unit of voltage", "did you mean 3 kV?"),
+        ("3 amps", "A", "amps is not a unit of current", "did you mean 3 A?"),
+        ("3 usecc", "s", "usecc is not a unit of time", '"0.6 us"'),
         ("25 foo", "V", "foo is not a unit of voltage", '"325 V"'),
         ("1_000", "V", "_000 is not a unit of voltage", ""),
         ("0x10", "V", "x10 is not a unit of voltage", ""),

@@ -1,0 +1,157 @@
+"""Which kind of file somebody gave, so that the wrong one is answered with the right command.
+
+Nothing here decides whether a file is good: it is asked once a file was found wrong, or absent.
+"""
+
+import difflib
+import re
+import shlex
+from collections.abc import Collection, Iterable
+from dataclasses import dataclass
+from pathlib import Path
+
+from simkit.errors import InputError, Problem
+
+SNIFFED = 200_000
+"""Bytes that are looked at to tell what a neighbouring file is [1]."""
+MOST_FILES = 200
+SHOWN = 3
+
+
+@dataclass(frozen=True)
+class Kind:
+    """A kind of file that people write."""
+
+    called: str
+    """In a sentence, without its article."""
+    model: str
+    """Name of the class that it is read into."""
+    marks: frozenset[str]
+    """Names at its top that no other kind has there."""
+    use: tuple[str, ...]
+    """Commands that take it as FILE."""
+
+
+def _kind(called: str, model: str, marks: str, *use: str) -> Kind:
+    return Kind(called, model, frozenset(marks.split()), use)
+
+
+KINDS = (
+    _kind(
+        "machine file", "MachineFile",
+        "supply bridge switch drive transformer tank coil workpieces cooling limits probes "
+        "bring_up fit",
+        "simkit check FILE", "simkit run --all-faults FILE",
+    ),
+    _kind(
+        "scenario", "Scenario",
+        "instead start events tail ends aftermath precharge map",
+        "simkit run FILE",
+    ),
+    _kind(
+        "part file", "Mosfet",
+        "gate_resistance on_resistance transfer capacitance gate_charge diode avalanche "
+        "double_pulse package ratings",
+        "simkit part FILE",
+    ),
+    _kind("readings file", "Readings", "note points traces", "simkit fit MACHINE FILE"),
+    _kind("change file", "ChangeFile", "scenarios together changes", "simkit compare MACHINE FILE"),
+)  # fmt: skip
+
+
+def wanted_kind(model: type) -> Kind | None:
+    """The kind that is read into a class; None where it is a file of no kind that people name."""
+    return next((k for k in KINDS if k.model == model.__name__), None)
+
+
+def kind_of(names: Collection[str]) -> Kind | None:
+    """The kind whose marks are among a file's top names; None when there are none, or of two."""
+    found = [kind for kind in KINDS if kind.marks & set(names)]
+    return found[0] if len(found) == 1 else None
+
+
+def mistaken(names: Collection[str], model: type, file: str) -> Problem | None:
+    """What to say of a file that is sound as another kind than the one wanted; else None."""
+    wanted, given = wanted_kind(model), kind_of(names)
+    if wanted is None or given is None or given is wanted:
+        return None
+    rule = f"is a {given.called}, and a {wanted.called} is wanted here"
+    beside = _such_as(_of_kind(Path(file).parent.glob("*.toml"), wanted))
+    use = " or ".join(c.replace("FILE", shlex.quote(file)) for c in given.use)
+    return Problem(file, None, "", "", rule + beside, f"for a {given.called}: {use}")
+
+
+def folder_given(folder: Path, model: type | None) -> InputError:
+    """What to say of a folder where a file is wanted: which files in it would do."""
+    wanted = wanted_kind(model) if model else None
+    if wanted is None:
+        return InputError([Problem(str(folder), None, "", "", "is a folder, and a file is wanted")])
+    rule = f"is a folder, and a {wanted.called} is wanted here"
+    inside = [*_of_kind(folder.glob("*.toml"), wanted)]
+    inside = inside or [*_of_kind(folder.glob("*/*.toml"), wanted)]
+    hint = "" if inside else f"there is no {wanted.called} in it"
+    return InputError([Problem(str(folder), None, "", "", rule + _such_as(inside), hint)])
+
+
+def absent(path: Path, model: type | None) -> InputError:
+    """What to say of a file that is not there: the nearest name in its folder."""
+    folder, wanted = path.parent, wanted_kind(model) if model else None
+    rule = "there is no such file"
+    if not folder.exists():
+        return InputError([Problem(str(path), None, "", "", f"{rule}, and no folder {folder}")])
+    stems = {p.stem: p for p in _files(folder.glob("*"), {".toml", ".csv"})}
+    near = [s for s in stems if s.startswith(path.stem)]
+    near = near or difflib.get_close_matches(path.stem, stems, 1)
+    hint = f"did you mean {stems[near[0]]}?" if near else ""
+    if wanted and not near:
+        there = _such_as(_of_kind(folder.glob("*.toml"), wanted))
+        hint = there and f"give a {wanted.called}{there}"
+    return InputError([Problem(str(path), None, "", "", rule, hint)])
+
+
+def files_here(folder: Path, called: str) -> str:
+    """Files of a kind in a folder, as words that follow its name; empty when there are none."""
+    wanted = next(kind for kind in KINDS if kind.called == called)
+    return _such_as(_of_kind(folder.glob("*.toml"), wanted))
+
+
+def empty(file: str, model: type) -> Problem:
+    """What to say of a file in which nothing is written."""
+    wanted = wanted_kind(model)
+    hint = "simkit new NAME writes a machine file and scenarios to begin with" if wanted else ""
+    return Problem(file, None, "", "", "nothing is written in it", hint)
+
+
+def _such_as(paths: list[Path]) -> str:
+    more = f" and {len(paths) - SHOWN} more" if len(paths) > SHOWN else ""
+    return f", such as {', '.join(map(str, paths[:SHOWN]))}{more}" if paths else ""
+
+
+def _of_kind(paths: Iterable[Path], wanted: Kind) -> list[Path]:
+    return [p for p in _files(paths, {".toml"}) if kind_of(_top_names(p)) is wanted]
+
+
+def _files(paths: Iterable[Path], endings: Collection[str]) -> list[Path]:
+    """The files among paths, no pipe or device; none where a folder may not be looked into."""
+    found = []
+    try:
+        for count, path in enumerate(paths):
+            if count >= MOST_FILES:
+                break
+            if path.suffix in endings and path.is_file():
+                found.append(path)
+    except OSError:
+        return []
+    return sorted(found)
+
+
+def _top_names(path: Path) -> set[str]:
+    """Names at the top of a file that may not even be TOML."""
+    try:
+        with path.open("rb") as file:
+            text = file.read(SNIFFED).decode("utf-8", "replace")
+    except OSError:
+        return set()
+    top = re.split(r"^\s*\[", text, maxsplit=1, flags=re.MULTILINE)[0]
+    tables = re.findall(r"^\s*\[{1,2}\s*([A-Za-z0-9_-]+)", text, re.MULTILINE)
+    return {*re.findall(r"^\s*([A-Za-z0-9_-]+)\s*=", top, re.MULTILINE), *tables}
