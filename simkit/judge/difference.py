@@ -76,11 +76,14 @@ def _share(reading: Reading) -> float | None:
 
 
 def compare(a: float | None, a_error: float | None, b: float | None, b_error: float | None) -> Mark:
-    """Which way b lies from a, when further than both errors together."""
+    """Which way b lies from a, when further than both errors together.
+
+    "not evaluated" where a figure or an error is missing, is no number, or an error is negative.
+    """
     if a is None or a_error is None or b is None or b_error is None:
         return "not evaluated"
     step, room = b - a, a_error + b_error
-    if not isfinite(step) or not isfinite(room):
+    if not isfinite(step) or not isfinite(room) or min(a_error, b_error) < 0.0:
         return "not evaluated"
     if abs(step) <= room:
         return "no difference"

@@ -148,6 +148,6 @@ def mode_of(turn_off_current: float, turn_on_current: float) -> str:
 
 
 def most_common(found: Sequence[Transition]) -> str:
-    """The mode of most of some transitions; "resonant" when there are none."""
+    """The mode of most of some transitions, of equals the first; "resonant" when there are none."""
     modes = [t.mode for t in found]
-    return max(set(modes), key=modes.count) if modes else "resonant"
+    return max(modes, key=modes.count, default="resonant")

@@ -6,6 +6,7 @@ taken over whole cycles, so that energy stored and returned within a cycle cance
 """
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 
@@ -30,9 +31,7 @@ class Cycle:
 def whole_cycles(boundaries: Array, start: float, end: float) -> tuple[Cycle, ...]:
     """Cycles that lie wholly between start and end [s]."""
     inside = boundaries[(boundaries >= start) & (boundaries <= end)]
-    return tuple(
-        Cycle(float(a), float(b)) for a, b in zip(inside[0:-2:2], inside[2::2], strict=False)
-    )
+    return tuple(Cycle(float(a), float(b)) for a, b in pairwise(inside[::2]))
 
 
 def harmonic(time: Array, values: Array, frequency: float, order: int = 1) -> complex:
@@ -53,7 +52,7 @@ def phase_lag(waves: Waves, span: Cycle, frequency: float) -> float:
     part = waves.between(span.start, span.end)
     voltage = harmonic(part.time, part.bridge_voltage, frequency)
     current = harmonic(part.time, part.primary_current, frequency)
-    if abs(current) == 0.0 or abs(voltage) == 0.0:
+    if current == 0.0 or voltage == 0.0:
         return float("nan")
     return float(np.degrees(np.angle(voltage / current)))
 

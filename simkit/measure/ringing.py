@@ -18,6 +18,8 @@ MOST = 4000
 """Samples the fit looks at; more are thinned out evenly."""
 LEAST_SHARE = 0.5
 """Share of the variance that the damped sine must explain to be called a ringing [1]."""
+LEAST_CYCLES = 1.5
+"""Cycles a trace must hold [1]; with fewer, trend and ringing cannot be told apart."""
 
 
 class NoRinging(ValueError):
@@ -61,21 +63,21 @@ def ringing(time: Array, values: Array) -> Ringing:
 
     step = max(len(time) // MOST, 1)
     t, v = time[::step] - time[0], values[::step]
+    v = (v - v.mean()) / (v.std() or 1.0)  # so that the fit ends as near, microvolts or kilovolts
     span = float(t[-1])
-    guess = _guess(t, v)
-    scale = np.array([2.0 * pi * guess, 1.0 / span])
+    scale = np.array([2.0 * pi * _guess(t, v), 1.0 / span])
 
     def gap(p: Array) -> Array:
         basis = _basis(t, p * scale)
         weights = np.linalg.lstsq(basis, v, rcond=None)[0]
         return np.asarray(basis @ weights - v)
 
-    starts = [np.array([1.0, rate]) for rate in (0.5, 3.0, 10.0)]
-    found = min((least_squares(gap, s, x_scale=(0.1, 1.0)) for s in starts), key=lambda f: f.cost)
+    found = least_squares(gap, (1.0, 3.0), x_scale=(0.1, 1.0))
     omega, rate = (float(x) for x in found.x * scale)
-    explained = 1.0 - 2.0 * float(found.cost) / max(float(np.sum((v - v.mean()) ** 2)), 1e-300)
+    omega = abs(omega)  # cos(-wt) and -sin(-wt) make the same wave: the search may end on either
+    explained = 1.0 - 2.0 * float(found.cost) / len(v)
     cycles = omega * span / (2.0 * pi)
-    if rate <= 0.0 or cycles < 1.5 or explained < LEAST_SHARE:
+    if rate <= 0.0 or cycles < LEAST_CYCLES or explained < LEAST_SHARE:
         raise NoRinging(f"no decaying ringing: {cycles:.2g} cycles, {explained:.0%} explained")
     errors = _errors(np.asarray(found.jac), found.fun) * scale
     return Ringing(
@@ -98,7 +100,9 @@ def _guess(t: Array, v: Array) -> float:
     even = np.linspace(0.0, t[-1], 4096)
     flat = np.interp(even, t, v)
     flat = flat - np.polyval(np.polyfit(even, flat, 1), even)
-    lines = np.abs(np.fft.rfft(flat * np.hanning(len(even)), 8 * len(even)))
+    # The window falls from the start on: one that rises first would hide what decays quickly.
+    falling = np.hanning(2 * len(even))[len(even) :]
+    lines = np.abs(np.fft.rfft(flat * falling, 8 * len(even)))
     frequencies = np.fft.rfftfreq(8 * len(even), even[1])
     slow = frequencies < 1.0 / t[-1]
     lines[slow] = 0.0

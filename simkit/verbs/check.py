@@ -52,7 +52,13 @@ def command(
         note("Fast model, no verdict: rehearse with `simkit run`.", quiet)
     if found is not None:
         return told(found, as_json)
-    return 1 if any(row.status == "over" for row in rows) else 0
+    return exit_code(rows)
+
+
+def exit_code(rows: "Sequence[CheckRow]") -> int:
+    """Of a table: 1 over a limit, 3 where a number with a limit could not be had, else 0."""
+    states = {row.status for row in rows if row.limit is not None}
+    return 1 if "over" in states else 3 if "not_evaluated" in states else 0
 
 
 def suggested(machine: "Machine", silent: bool) -> "Suggested":

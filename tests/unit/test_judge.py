@@ -315,6 +315,8 @@ def test_a_series_with_any_gap_has_no_worst() -> None:
         ((1.0, 0.1), (None, 0.1), "not evaluated"), ((1.0, 0.1), (1.0, None), "not evaluated"),
         ((NAN, 0.1), (1.0, 0.1), "not evaluated"), ((1.0, NAN), (1.0, 0.1), "not evaluated"),
         ((1.0, 0.1), (INF, 0.1), "not evaluated"), ((1.0, 0.1), (1.0, INF), "not evaluated"),
+        ((1.0, -0.1), (1.3, 0.2), "not evaluated"), ((1.0, 0.2), (1.3, -0.1), "not evaluated"),
+        ((1.0, 0.0), (1.3, 0.2), "higher"), ((1.0, 0.2), (1.3, 0.0), "higher"),
     ],
 )  # fmt: skip
 def test_intervals_that_overlap_say_nothing(

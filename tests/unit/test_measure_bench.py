@@ -1,5 +1,7 @@
 """The virtual test circuits' readings, on straight lines whose crossings are worked out by hand."""
 
+from dataclasses import astuple
+
 import numpy as np
 import pytest
 
@@ -195,3 +197,24 @@ def test_recovery_charge_of_a_few_samples() -> None:
     )
     # Through nought at 1 + 8/12; a triangle of 4 A x 1/3 s and four trapezia.
     assert found.charge == pytest.approx(2.0 / 3.0 + 7.0 + 7.5 + 3.0 + 0.5)
+
+
+def test_plain_numbers_come_out() -> None:
+    # JSON has no other numbers than Python's own.
+    time = np.arange(6.0)
+    fall = np.array([20.0, 10.0, -10.0, -5.0, -1.0, 0.0])
+    assert type(bench.at_level(time, fall, 15.0)) is float
+    assert type(bench.at(time, fall, 1.5)) is float
+    assert type(bench.area(time, fall)) is float
+    recovery = bench.diode_recovery(
+        {"time": time, "v(xq1.si)": fall, "v(xq1.da)": 0 * time}, 0.0, 1.0
+    )
+    figures = (recovery.forward_current, recovery.slope, recovery.peak, recovery.charge)
+    assert {type(v) for v in (*figures, *recovery.times.values())} == {float}
+    pulses = bench.switching_energy(
+        {"time": time, "v(d2)": fall + 30.0, "v(a)": fall + 30.0 + 1e-3 * fall}, 0.0, 2.0, 2.0
+    )
+    assert {type(v) for v in astuple(pulses)} == {float}
+    ends = {"time": time, "v(a)": 1e-3 * np.arange(5.0, -1.0, -1.0), "v(d1)": 0 * time,
+            "v(xq1.di)": 0 * time + 600.0, "v(xq1.si)": 0 * time}  # fmt: skip
+    assert {type(v) for v in astuple(bench.avalanche(ends, 0.0))} == {float}

@@ -3,6 +3,7 @@
 Boundary at 10 us, dead time 0.6 us: off command at 9.7 us, on command at 10.3 us.
 """
 
+from dataclasses import astuple
 from typing import Any
 
 import numpy as np
@@ -18,6 +19,7 @@ from simkit.measure.commutation import (
 )
 from simkit.measure.gate import gate_lift
 from simkit.measure.recovery import (
+    _fall,
     last_zero_before_climb,
     recoveries,
     recovery,
@@ -153,6 +155,9 @@ def test_the_mode_of_most() -> None:
     assert most_common([one(drawn()), led, led]) == "capacitive"
     assert most_common([one(drawn()), one(drawn()), led]) == "inductive"
     assert most_common([]) == "resonant"
+    # Of equals the first, in every process: no order of a set decides.
+    assert most_common([one(drawn()), led]) == "inductive"
+    assert most_common([led, one(drawn())]) == "capacitive"
 
 
 def test_the_lift_is_looked_for_from_the_on_command_for_a_microsecond() -> None:
@@ -189,6 +194,38 @@ def test_the_figures_of_one_recovery() -> None:
     assert found.dv_dt == pytest.approx(3e9)
     assert found.overshoot == pytest.approx(30.0)
     assert recoveries(made, (one(made),)) == (found,)
+
+
+def test_only_the_dead_time_and_a_microsecond_after_are_looked_at() -> None:
+    # Watched from 9.7 us, the off command, until 11.3 us. The link falls from 350 V to 300 V
+    # before and from there at once to 280 V; the drain has a spike of 400 V when all is over.
+    spike = line((10.6, 0.0), (10.7, 300.0), (10.71, 330.0), (10.72, 300.0), (11.4, 300.0),
+                 (11.45, 400.0), (11.5, 300.0))  # fmt: skip
+    first = np.searchsorted(TIME, AT[0] - 0.5 * demo().drive.dead_time)
+    link = np.where(TIME < 9.65 * US, 350.0, np.where(np.arange(len(TIME)) <= first, 300.0, 280.0))
+    made = recovering(p=link, xq1__di=spike)
+    found = recovery(made, one(made))
+    assert found is not None
+    assert found.overshoot == pytest.approx(30.0)
+    assert {type(v) for v in astuple(found)} == {int, float}
+    assert type(found.switch) is int
+
+
+def test_what_has_no_slope() -> None:
+    # Forward until nought in no time, and a jump of the voltage between two samples of one time.
+    assert np.isnan(_fall(np.array([0.0, 1.0]), np.array([2.0, -2.0]), 2.0, 0.0))
+    assert _fall(np.array([0.0, 1.0]), np.array([2.0, -2.0]), 2.0, 0.5) == 4.0
+    time, volts = np.array([0.0, 1.0, 1.0, 2.0]), np.array([0.0, 30.0, 80.0, 100.0])
+    assert steepest_climb(time, volts, 100.0) == pytest.approx(0.2 * 100.0 / (5.0 / 30.0))
+    step = np.array([0.0, 0.0, 100.0, 100.0])
+    assert np.isnan(steepest_climb(time, step, 100.0))
+
+
+def test_the_least_forward_current_that_recovers() -> None:
+    least = recovering(xq1__da=-0.01 * line((10.4, 0.3), (10.7, -10.0), (10.9, 0.0)))
+    found = recovery(least, one(least))
+    assert found is not None
+    assert found.forward_current == 0.3
 
 
 def test_what_is_no_recovery() -> None:

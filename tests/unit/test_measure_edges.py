@@ -8,7 +8,16 @@ import pytest
 
 from simkit.measure.commutation import AFTER, Transition, crossing, transitions
 from simkit.measure.gate import gate_lift
-from simkit.measure.periodic import Cycle, cycle_average, cycle_middles, cycle_peaks
+from simkit.measure.periodic import (
+    Cycle,
+    cycle_average,
+    cycle_middles,
+    cycle_peaks,
+    distortion,
+    harmonic,
+    phase_lag,
+    whole_cycles,
+)
 from simkit.measure.recovery import last_zero_before_climb, recovery
 from simkit.measure.waveforms import Array
 from tests.machines import demo
@@ -92,6 +101,14 @@ def test_plain_numbers_come_out() -> None:
     # JSON has no other numbers than Python's own.
     assert type(found.time) is float
     assert {type(v) for v in (lift.time, lift.voltage, lift.margin)} == {float}
+    assert type(crossing(time, np.sin(time / US), 0.5)) is float
+    (cycle,) = whole_cycles(np.arange(3.0), 0.0, 2.0)
+    assert {type(cycle.start), type(cycle.end)} == {float}
+    wave = np.sin(2e5 * np.pi * time)
+    assert type(harmonic(time, wave, 1e5)) is complex
+    assert type(distortion(time, wave, 1e5)) is float
+    both = waves(demo(), time, a=wave, pa=wave)
+    assert type(phase_lag(both, Cycle(0.0, 10 * US), 1e5)) is float
 
 
 def test_a_current_that_stays_forward_does_not_recover() -> None:

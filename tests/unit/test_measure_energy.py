@@ -138,6 +138,9 @@ def test_the_balance_adds_up_with_work() -> None:
     assert found.dissipated["coil and load"] == pytest.approx(0.4)
     assert found.work == pytest.approx(-5e-3)
     assert found.residual == pytest.approx((1.3 - (5e-3 + 0.004 + 0.4 + 5e-3)) / 1.3)
+    # JSON has no other numbers than Python's own.
+    figures = (found.supplied, found.stored, found.work, found.residual)
+    assert {type(v) for v in (*figures, *found.dissipated.values())} == {float}
 
 
 def test_the_residual_is_held_against_the_load_where_little_is_supplied() -> None:

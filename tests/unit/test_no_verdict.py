@@ -22,12 +22,26 @@ from simkit.parameters.load import load_file
 from simkit.parameters.scenario import Scenario
 from simkit.run.recorded import NotRecorded
 from simkit.studies import all_faults, suggest
+from simkit.studies.check.row import CheckRow
 from simkit.studies.compare import study as compare
 from simkit.studies.loading import load_machine
+from simkit.studies.maps import cases
 from simkit.studies.maps import result as maps
+from simkit.studies.maps.calibrate import Predicted
+from simkit.studies.maps.space import Space
+from simkit.studies.maps.study import fast_point, full_point
+from simkit.studies.protect import result as protect
+from simkit.studies.protect.study import Tried
+from simkit.studies.protect.trip import _Hunt
+from simkit.studies.rehearsal.accuracy import Doubt
+from simkit.studies.rehearsal.aftermath import _junction_error
+from simkit.studies.rehearsal.findings import _row
+from simkit.studies.rehearsal.workbench import Workbench
 from simkit.studies.unanswered import unanswered
+from simkit.verbs.check import exit_code
 from simkit.verbs.common import CODES
-from tests.machines import DEMO
+from simkit.verbs.run import _gravity
+from tests.machines import DEMO, demo
 
 KINDS = (EngineFailed, EngineMissing, EngineTimeout, NotRecorded)
 
@@ -130,13 +144,22 @@ def of_faults(outcomes: tuple[str, ...]) -> str:
     return all_faults.worst_verdict(rows)
 
 
+def of_several_runs(outcomes: tuple[str, ...]) -> str:
+    # As `simkit run` says it of several scenarios; it is given at least one.
+    code = max((CODES[o] for o in outcomes), key=_gravity, default=3)
+    return next(name for name, known in CODES.items() if known == code)
+
+
 def of_suggestion(outcomes: tuple[str, ...]) -> str:
     rows = {str(k): {"outcome": o} for k, o in enumerate(outcomes)}
     machine: Any = None
     return suggest.Suggestion({}, machine, rows).outcome
 
 
-@pytest.mark.parametrize("study", [of_compare, of_map, of_faults, of_suggestion])
+STUDIES = (of_compare, of_map, of_faults, of_several_runs, of_suggestion)
+
+
+@pytest.mark.parametrize("study", STUDIES)
 @pytest.mark.parametrize("outcomes", SETS, ids="+".join)
 def test_a_study_is_within_only_when_all_of_it_is(
     study: Callable[[tuple[str, ...]], str], outcomes: tuple[str, ...]
@@ -159,3 +182,135 @@ def test_a_study_s_rehearsal_that_fails_is_no_verdict() -> None:
     variant: Any = SimpleNamespace(name="a", machine=machine)
     (held,) = compare.rehearsals(machine, (variant,), (scenario,), bench)
     assert (held.before.outcome, held.after.outcome) == ("no_verdict", "no_verdict")
+
+
+# --- a rehearsal inside a study -----------------------------------------------------------------
+
+
+def failing(*_: Any, **__: Any) -> None:
+    raise EngineFailed("it stopped")
+
+
+def test_a_case_of_a_map_or_a_cure_without_an_answer(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(Workbench, "rehearse", failing)
+    row = cases.full(demo(), load_file(DEMO / "pull-out-cold.toml", Scenario).model)
+    assert (row["outcome"], row["limits"], row["power"]) == ("no_verdict", {}, None)
+    space: Any = Space(demo(), load_file(DEMO / "pull-out-cold.toml", Scenario).model, ())
+    assert full_point(space, np.array([]), row).outcome == "no_verdict"
+    step: Any = None
+    tried = Tried(step, row)
+    assert not tried.within
+    assert not tried.sudden_kept()
+    assert tried.worst()[0] == INF
+    hunt: Any = _Hunt(demo(), space.scenario, lambda _: [], "x", (), 1.0)
+    assert not hunt._keeps(row)
+
+
+def test_a_situation_without_an_answer(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(all_faults.Workbench, "rehearse", failing)
+    scenario = load_file(DEMO / "pull-out-cold.toml", Scenario).model
+    job = {
+        "machine": demo().model_dump(mode="json", exclude_none=True),
+        "scenario": scenario.model_dump(mode="json", exclude_none=True),
+        "engine": "ngspice", "budget": {},
+    }  # fmt: skip
+    found = all_faults.rehearse_case(job)
+    assert (found["verdict"], found["timed_out"]) == ("no_verdict", False)
+
+
+@pytest.mark.parametrize("status", ["near", "not_evaluated", "over"])
+def test_what_a_cure_leaves_near_is_not_kept(status: str) -> None:
+    limits = {"drain_voltage_peak": {"ratio": 0.5, "status": "ok"},
+              "gate_lift": {"ratio": None, "status": status}}  # fmt: skip
+    step: Any = None
+    tried = Tried(step, {"outcome": "no_verdict", "limits": limits})
+    assert not tried.within
+    assert not tried.sudden_kept()
+    assert tried.worst()[0] == INF
+    hunt: Any = _Hunt(demo(), None, lambda _: [], "x", ("drain_voltage_peak", "gate_lift"), 1.0)  # type: ignore[arg-type]  # not asked for
+    assert not hunt._keeps({"limits": limits})
+
+
+@pytest.mark.parametrize("base", ["over_limit", "no_verdict"])
+@pytest.mark.parametrize("cured", ["over_limit", "no_verdict"])
+def test_cures_that_keep_no_limit_change_nothing(base: str, cured: str) -> None:
+    step: Any = None
+    remedy = SimpleNamespace(best=Tried(step, {"outcome": cured}))
+    found: Any = SimpleNamespace(base={"outcome": base}, remedies=(remedy,))
+    assert protect.verdict(found) == base
+
+
+def test_a_suggestion_that_was_not_found() -> None:
+    found = suggest.Suggested((), 7)
+    assert found.best is None
+    assert suggest.document(found)["verdict"] == "no_verdict"
+
+
+# --- what a map did not run ---------------------------------------------------------------------
+
+
+def told(**ratios: float) -> str:
+    """Outcome of a case the fast model tells; spreads of 2 %, three of them are needed."""
+    predicted = {q: Predicted(np.array([r]), 0.02) for q, r in ratios.items()}
+    space: Any = Space(demo(), None, ())  # type: ignore[arg-type]  # not asked for
+    return fast_point(space, np.array([]), 0, predicted).outcome
+
+
+def test_a_case_that_the_fast_model_cannot_tell() -> None:
+    assert told(flux_peak=0.9) == "within_limits"
+    assert told(flux_peak=1.1) == "over_limit"
+    for unclear in (NAN, 0.95, 1.0, 1.05):
+        assert told(flux_peak=unclear) == "no_verdict"
+        assert told(flux_peak=0.5, gate_lift=unclear) == "no_verdict"
+        assert told(flux_peak=1.1, gate_lift=unclear) == "over_limit"
+    assert told() == "no_verdict"
+
+
+# --- figures of a rehearsal ---------------------------------------------------------------------
+
+
+def row_of(doubts: dict[str, Doubt], doubtful: dict[str, Doubt]) -> Judged:
+    found: Any = SimpleNamespace(machine=demo(), second=None)
+    have: Any = SimpleNamespace(
+        series=(series(400.0),), doubts=doubts, curves={}, doubtful=lambda _: doubtful
+    )
+    return _row(LIMIT, found, have)
+
+
+def test_a_figure_without_an_error_or_with_too_large_a_one() -> None:
+    small, large = Doubt(1.0), Doubt(40.0)
+    name = "drain_voltage_peak"
+    assert row_of({name: small}, {}).status == "ok"
+    assert row_of({}, {}).status == "not_evaluated"
+    assert row_of({name: Doubt(NAN)}, {}).status == "not_evaluated"
+    spoilt = row_of({name: large}, {name: large})
+    assert spoilt.status == "not_evaluated"
+    assert "more than 5% of its size, mostly from the steps of the integration" in spoilt.note
+
+
+def test_the_minutes_after_a_junction_that_could_not_be_told() -> None:
+    row = good(quantity="junction_peak", value=None, error=None, status="not_evaluated")
+    rehearsal: Any = SimpleNamespace(rows=(row,), series=(), machine=demo())
+    error = _junction_error(rehearsal, 0.65, 0.15)
+    limit = Limit("junction_later", "degC", 126.0, "march")
+    found = judged(limit, [(series(50.0), error)])
+    assert found.status == "not_evaluated"
+
+
+# --- design numbers -----------------------------------------------------------------------------
+
+
+def test_a_design_number_that_could_not_be_had_is_no_pass() -> None:
+    def number(value: float, limit: float | None, low: bool = False) -> CheckRow:
+        return CheckRow("machine", "q", "A", value, limit, low, "s")
+
+    for low in (True, False):
+        assert number(NAN, 1.0, low).status == "not_evaluated"
+        assert number(1.0, NAN, low).status == "not_evaluated"
+    fine, over = number(1.0, 2.0), number(3.0, 2.0)
+    assert (fine.status, over.status) == ("ok", "over")
+    assert exit_code([fine]) == exit_code([]) == 0
+    assert exit_code([fine, number(NAN, 1.0)]) == CODES["no_verdict"]
+    assert exit_code([over, number(NAN, 1.0)]) == CODES["over_limit"]
+    # A number nobody set a limit to spoils nothing.
+    assert exit_code([fine, number(NAN, None)]) == 0

@@ -25,7 +25,7 @@ class CheckRow:
     @property
     def status(self) -> str:
         """ok, over, not_evaluated, or "" where there is no limit."""
-        if isnan(self.value):
+        if isnan(self.value) or (self.limit is not None and isnan(self.limit)):
             return "not_evaluated"
         if self.limit is None:
             return ""

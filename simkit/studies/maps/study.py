@@ -191,9 +191,16 @@ def full_point(space: Space, units: Array, row: Mapping[str, Any]) -> Point:
 
 
 def fast_point(space: Space, units: Array, k: int, predicted: Mapping[str, Predicted]) -> Point:
-    """A case as the calibrated fast model told it: clear of every limit by its spread."""
+    """A case as the calibrated fast model told it: clear of every limit by its spread.
+
+    No verdict where it is not clear of one, where one is unknown, or where nothing was predicted:
+    the last renewal of the calibration may leave such a case behind.
+    """
     plain = tuple(float(u) for u in units)
-    over = _predicted_over(predicted, k)
-    outcome = "over_limit" if over else "within_limits"
-    ratios = {q: float(p.ratio[k]) for q, p in predicted.items()}
-    return Point(plain, space.values(plain), outcome, ratios, over, (), "fast model")
+    near = tuple(q for q, p in predicted.items() if p.near[k])
+    over = tuple(q for q in _predicted_over(predicted, k) if q not in near)
+    clear = "within_limits" if predicted and not near else "no_verdict"
+    ratios = {q: float(p.ratio[k]) if np.isfinite(p.ratio[k]) else None
+              for q, p in predicted.items()}  # fmt: skip
+    outcome = "over_limit" if over else clear
+    return Point(plain, space.values(plain), outcome, ratios, over, near, "fast model")
