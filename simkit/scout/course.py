@@ -72,23 +72,24 @@ def half_period_starts(conditions: Conditions) -> Array:
 
 
 def link_course(
-    times: Array, current: Array, source: Course, resistance: float, capacitance: float
+    times: Array, conductance: Array, source: Course, resistance: float, capacitance: float
 ) -> Course:
-    """Voltage of a link capacitor [F] fed through a resistance [ohm] from a source [V].
+    """Voltage of a link capacitor [F] fed through a resistance R [ohm] from a source [V].
 
-    `current` is what the bridge draws [A] from each of the `times` [s] on, as a march gives it
-    per cycle; settled before the first. C dV/dt = (V_s - V)/R - i, solved exactly over each step;
-    behind its rectifier the source takes nothing back: with V above V_s, C dV/dt = -i.
+    `conductance` G is what the bridge draws over the link's voltage [S] from each of the `times`
+    [s] on, as a march gives it per cycle: the bridge and its tank are linear, so it stands still
+    while the link moves, where the current would not. Settled before the first. C dV/dt = (V_s -
+    V)/R - G V, solved exactly over each step; behind its rectifier the source takes nothing back:
+    with V above V_s, C dV/dt = -G V.
     Give the result as the supply voltage of a second march to let the link sag with the load.
     """
     value = as_function(source)
     sources = np.array([value(max(t, 0.0)) for t in times.tolist()])
-    rest = sources - resistance * current
+    rest = sources / (1.0 + resistance * conductance)
     voltage = rest.copy()
     for k, width in enumerate(np.diff(times).tolist()):
-        if voltage[k] > sources[k]:
-            voltage[k + 1] = voltage[k] - current[k] * width / capacitance
-            continue
-        keep = float(np.exp(-width / (resistance * capacitance)))
-        voltage[k + 1] = rest[k] + (voltage[k] - rest[k]) * keep
+        feeds = voltage[k] <= sources[k]
+        leak = conductance[k] + (1.0 / resistance if feeds else 0.0)
+        end = rest[k] if feeds else 0.0
+        voltage[k + 1] = end + (voltage[k] - end) * float(np.exp(-width * leak / capacitance))
     return times, voltage

@@ -251,6 +251,19 @@ def test_a_shorted_coil_lets_its_current_die_away_by_l_over_r() -> None:
     assert current[1] / current[0] == pytest.approx(np.exp(-5e-6 * rate), rel=0.15)
 
 
+@pytest.mark.situation("absence", "tank-ground-fault")
+def test_a_sound_coil_keeps_its_current() -> None:
+    """The drive puts back each cycle what R takes: the same a cycle later, where a coil shorted as
+    above has exp(-(R + R_f)/(f L)), a quarter. 1 %: grid of the waveforms."""
+    line, waves = plain().line, plain().whole.waves
+    cycle = 1.0 / line.frequency.first
+    course = np.linspace(5e-6, 5e-6 + cycle, 200)
+    first, second = (np.interp(course + k * cycle, waves.time, waves.coil_current) for k in (0, 3))
+    assert np.abs(second - first).max() < 0.01 * np.abs(first).max()
+    load = plain().machine.load(plain().scenario.start.load)
+    assert np.exp(-cycle * (load.resistance + 0.05) / load.inductance) < 0.3
+
+
 @pytest.mark.situation("effect", "half-turns")
 def test_half_the_turns_draw_four_times_the_power() -> None:
     """P = (V/n)^2/R at the same distance from resonance. 6 %: the switches drop their share."""

@@ -240,25 +240,26 @@ def test_courses() -> None:
 
 
 def test_a_rectified_link_runs_down_by_what_is_drawn_and_no_faster() -> None:
-    """V = V0 - I t/C while the source lies below: its rectifier takes nothing back. 0.1 V: the
+    """V = V0 exp(-G t/C) while the source lies below: its rectifier takes nothing back. 0.1 V: the
     first step of 10 us is still from the source."""
     times = np.arange(0.0, 5e-3, 1e-5)
-    drawn = np.full(len(times), 7.0)
+    drawn = np.full(len(times), 20e-3)
 
     def source(time: float) -> float:
         return 325.0 if time <= 0.0 else 195.0
 
     link = as_function(link_course(times, drawn, source, 0.25, 1e-3))
-    assert link(4e-3) == pytest.approx(325.0 - 0.25 * 7.0 - 7.0 * 4e-3 / 1e-3, abs=0.1)
+    expected = 325.0 / (1.0 + 0.25 * 20e-3) * np.exp(-20e-3 * 4e-3 / 1e-3)
+    assert link(4e-3) == pytest.approx(expected, abs=0.1)
 
 
 def test_link_sags_like_an_rc() -> None:
-    """A step of load on R and C: V = Vs - R i (1 - exp(-t/RC)), the textbook answer."""
+    """A step of load G on R and C: V = Vs (1 - R' G (1 - exp(-t/R'C))), R' of R and 1/G beside each
+    other, the textbook answer."""
     times = np.linspace(0.0, 1e-3, 101)
-    got = link_course(
-        np.append(-1e-5, times), np.append(0.0, np.full(101, 20.0)), 325.0, 0.25, 1e-3
-    )
-    expected = 325.0 - 5.0 * (1 - np.exp(-times / 0.25e-3))
+    got = link_course(np.append(-1e-5, times), np.append(0.0, np.full(101, 0.1)), 325.0, 0.25, 1e-3)
+    both = 1.0 / (1.0 / 0.25 + 0.1)
+    expected = 325.0 * (1.0 - 0.1 * both * (1.0 - np.exp(-times / (both * 1e-3))))
     np.testing.assert_allclose(got[1][1:], expected, rtol=1e-12)
 
 

@@ -20,7 +20,7 @@ from simkit.judge.limits import machine_limits
 from simkit.measure.series import Series, joined
 from simkit.measure.waveforms import Array, Waves
 from simkit.parameters.machine import Load, Machine
-from simkit.scout.course import Conditions, link_course
+from simkit.scout.course import Conditions, as_function, link_course
 from simkit.scout.drive import machine_edges
 from simkit.scout.edgeloss import EdgeLosses
 from simkit.scout.envelope import Event, march
@@ -197,19 +197,22 @@ def scouted(machine: Machine, line: Timeline, stop: float | None = None) -> Scou
     edges = machine_edges(machine)
     losses = EdgeLosses.of(machine, edges.dead_time)
     source, supply = line.voltage.at, machine.supply
-    times, drawn = _settled_intake(machine, line, line.end if stop is None else stop)
+    times, taken = _settled_intake(machine, line, line.end if stop is None else stop)
     for _ in range(2):  # what the load draws lowers the link, which lowers what it draws
-        link = link_course(times, drawn, source, supply.source_resistance, supply.link.capacitance)
+        link = link_course(times, taken, source, supply.source_resistance, supply.link.capacitance)
         conditions = replace(
             _conditions(line, source), supply_voltage=link, stop=line.end if stop is None else stop
         )
         event = march(plant, conditions, edges, losses=losses)
-        times, drawn = event.cycles.time, event.cycles.supply_current
+        times = event.cycles.time
+        at = as_function(link)
+        taken = event.cycles.supply_current / np.array([at(t) for t in times.tolist()])
     return Scouted(machine, line, event)
 
 
 def _settled_intake(machine: Machine, line: Timeline, stop: float) -> tuple[Array, Array]:
-    """Times [s] to `stop` and what the bridge would draw [A] if each moment of the event lasted."""
+    """Times [s] to `stop` and what the bridge would draw over the link's voltage [S] if each moment
+    of the event lasted."""
     spans = [np.linspace(e.start, e.end, INTAKE_POINTS) for e in line.events]
     times = np.unique(np.concatenate(([0.0, line.end], *spans)))
     if stop < line.end:  # up to there all is settled: the first moment says it all
@@ -219,9 +222,10 @@ def _settled_intake(machine: Machine, line: Timeline, stop: float) -> tuple[Arra
              line.frequency.at(t), None, line.voltage.at(t))
         for t in times.tolist()
     ]  # fmt: skip
-    drawn = np.array([point.supply_current for point in operating_cases(machine, cases)])
+    points = operating_cases(machine, cases)
+    taken = np.array([point.supply_current / point.link_voltage for point in points])
     fine = np.linspace(0.0, stop, 20 * len(times))
-    return fine, np.interp(fine, times, np.nan_to_num(drawn))
+    return fine, np.interp(fine, times, np.nan_to_num(taken))
 
 
 def _conditions(line: Timeline, source: Callable[[float], float]) -> Conditions:
