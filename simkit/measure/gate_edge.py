@@ -32,6 +32,9 @@ from simkit.measure.waveforms import SwitchWaves, Waves, integral, value_at
 
 EARLIER = 0.4
 """Most that a level is read before the off command, in dead times [1]: so much is in the record."""
+NEGLIGIBLE = 1e-12
+"""Energy that counts as none [J]: a millionth of the least that any channel here loses at an edge;
+what a channel just about to close still passes comes to far less."""
 SAMPLES = 2000
 """Evenly spaced samples of a gate voltage that a ringing is looked for in [1]."""
 UNITS = {
@@ -87,7 +90,8 @@ def _channel_energy(part: Waves, switch: SwitchWaves, start: float, share: float
     """Energy into a channel from a time on, where more than a share of the link is on it [J]."""
     counts = (part.time >= start) & (switch.drain_source > share * part.link_voltage)
     power = np.where(counts, switch.drain_source * switch.channel_current, 0.0)
-    return integral(part.time, np.maximum(power, 0.0))
+    energy = integral(part.time, np.maximum(power, 0.0))
+    return energy if energy > NEGLIGIBLE else 0.0
 
 
 def gate_ringing(waves: Waves, edge: Transition) -> Ringing | None:

@@ -1,45 +1,92 @@
 """Figures over frequency: a machine as it is tuned down, and what its dead time must hit."""
 
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from simkit.report.figures import RC, canvas, svg
+from simkit.report.figures import RC, canvas, mode_strip, svg
 from simkit.report.style import CYCLE, MUTED, ORANGE, drawing
+from simkit.report.view import OperatingMap, Span
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
 PANELS = (
-    ("A", (("supply_current", "supply current"), ("turn_off_current", "turn-off current"))),
+    ("A", (("supply_current", "supply current"), ("turn_off_current", "turn-off current"),
+           ("primary_current_peak", "bridge current, peak"))),
     ("W", (("load_power", "coil and load"), ("bridge_loss", "loss of the switches"))),
     ("V", (("tank_voltage_peak", "tank voltage, peak"),)),
     ("deg", (("phase", "phase"),)),
-)
+)  # fmt: skip
 """Unit, then key and name of each curve, for each panel of the operating map."""
-WIDTH, HEIGHT = 6.6, 1.25
-"""Of a panel [inch]."""
+WIDTH, HEIGHT, STRIP = 6.6, 1.25, 0.45
+"""Of a panel, and the height of the strip of modes [inch]."""
 
 
-def operating_figure(
-    kilohertz: Sequence[float],
-    curves: Mapping[str, Sequence[float]],
-    resonance: float,
-    band: tuple[float, float],
-) -> str:
-    """Operating map over drive frequency, the working band marked; frequencies in kHz."""
+def operating_figure(view: OperatingMap) -> str:
+    """Operating map over drive frequency, mode strip above, the working band marked, as SVG."""
 
     with drawing(RC):
-        figure, panels = canvas(WIDTH, [HEIGHT] * len(PANELS))
-        for panel, (unit, lines) in zip(panels, PANELS, strict=True):
+        kilohertz = [1e-3 * f for f in view.frequency]
+        figure, panels = canvas(WIDTH, [STRIP, *[HEIGHT] * len(PANELS)])
+        # The strip is laid out for times, which it shows in ms: kHz stand where ms do.
+        low, high = 1e-6 * view.frequency[0], 1e-6 * view.frequency[-1]
+        mode_strip(panels[0], [replace(s, start=1e-6 * s.start, end=1e-6 * s.end)
+                               for s in mode_spans(view)], high - low)  # fmt: skip
+        for panel, (unit, lines) in zip(panels[1:], PANELS, strict=True):
             for (key, name), (colour, dash) in zip(lines, CYCLE, strict=False):
-                panel.plot(kilohertz, curves[key], color=colour, linestyle=dash, label=name)
-            _marks(panel, resonance, band)
+                panel.plot(kilohertz, view.curves[key], color=colour, linestyle=dash, label=name)
+            _marks(panel, 1e-3 * view.resonance, (1e-3 * view.band[0], 1e-3 * view.band[1]))
             panel.set_ylabel(unit)
             panel.legend(loc="upper right", fontsize=7)
+        panels[-1].set_xlim(kilohertz[0], kilohertz[-1])
         panels[-1].set_xlabel("drive frequency, kHz")
         return svg(figure)
+
+
+def mode_spans(view: OperatingMap) -> list[Span]:
+    """Stretches of one mode [Hz], parted half-way between the frequencies that differ."""
+    spans: list[Span] = []
+    for k, mode in enumerate(view.modes):
+        start = view.frequency[0] if k == 0 else 0.5 * sum(view.frequency[k - 1 : k + 1])
+        if spans and spans[-1].name == mode:
+            continue
+        if spans:
+            spans[-1] = replace(spans[-1], end=start)
+        spans.append(Span(start, view.frequency[-1], mode))
+    return spans
+
+
+@dataclass(frozen=True)
+class MapRow:
+    """One frequency of an operating map, in print."""
+
+    frequency: float
+    """[Hz]"""
+    above: float
+    """Over resonance [1]."""
+    in_band: bool
+    mode: str
+    values: tuple[tuple[float, str], ...]
+    """Value and unit by curve, in the order of `COLUMNS`; nan where there is no solution."""
+
+
+COLUMNS = tuple((key, name, unit) for unit, lines in PANELS for key, name in lines)
+"""Key, name and unit of every curve."""
+
+
+def map_rows(view: OperatingMap, count: int = 13) -> list[MapRow]:
+    """Evenly spaced frequencies of a map, about so many."""
+    step = max((len(view.frequency) - 1) // (count - 1), 1)
+    return [
+        MapRow(
+            f, f / view.resonance, view.band[0] <= f <= view.band[1], view.modes[k],
+            tuple((view.curves[key][k], unit) for key, _, unit in COLUMNS),
+        )
+        for k, f in enumerate(view.frequency) if k % step == 0
+    ]  # fmt: skip
 
 
 def _marks(panel: "Axes", resonance: float, band: tuple[float, float]) -> None:

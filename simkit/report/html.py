@@ -14,6 +14,7 @@ from typing import Any
 
 from simkit.judge.limits import SUDDEN
 from simkit.report import figures, text
+from simkit.report.bench_maps import COLUMNS, map_rows, operating_figure
 from simkit.report.downsample import overview, within_budget
 from simkit.report.schematic import schematic
 from simkit.report.style import CYCLE, VARIABLES, themed
@@ -50,6 +51,8 @@ def draw(view: ReportView) -> dict[str, str]:
     drawn |= {name: svg for (name, _), svg in zip(present, pictures, strict=True)}
     if view.windows:
         drawn["waveforms"] = figures.waveforms(still(view), view.panels)
+    if view.operating:
+        drawn["operating-map"] = operating_figure(view.operating)
     return drawn
 
 
@@ -71,6 +74,8 @@ def page(view: ReportView, drawn: dict[str, str]) -> str:
         alt=figures.close_up_alt,
         losses=_shares(view),
         points=_points(view),
+        map_columns=[name for _, name, _ in COLUMNS],
+        map_rows=map_rows(view.operating) if view.operating else [],
         colours=[VARIABLES[colour] for colour, _ in CYCLE],
         still=still(view) if view.windows else None,
         wavedata=embedded(viewer_data(view)),

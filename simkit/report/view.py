@@ -1,5 +1,6 @@
 """What a report page is made from: arrays and texts, gathered elsewhere, only formatted here."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 from simkit.measure.commutation import Transition
@@ -208,6 +209,24 @@ class Temperature:
 
 
 @dataclass(frozen=True)
+class OperatingMap:
+    """Settled operation over drive frequency, from the fast model."""
+
+    frequency: tuple[float, ...]
+    """Rising [Hz]."""
+    curves: Mapping[str, tuple[float, ...]]
+    """By key of `bench_maps.PANELS`, in the panel's unit; nan where the model has no solution."""
+    modes: tuple[str, ...]
+    """Of the bridge at each frequency."""
+    resonance: float
+    """[Hz]"""
+    band: tuple[float, float]
+    """The working band [Hz]."""
+    supply_voltage: float
+    """Of the source, without load [V]."""
+
+
+@dataclass(frozen=True)
 class ReportView:
     """Everything a page shows."""
 
@@ -252,3 +271,5 @@ class ReportView:
     command: str
     """How to run it again."""
     netlist: str
+    operating: OperatingMap | None = None
+    """Where the drive is tuned: the fast model's map of it."""

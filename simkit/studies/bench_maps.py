@@ -2,10 +2,12 @@
 
 import numpy as np
 
-from simkit.parameters.machine import Machine
-from simkit.report.bench_maps import PANELS, dead_time_figure, operating_figure
+from simkit.parameters.machine import Load, Machine
+from simkit.report.bench_maps import COLUMNS, dead_time_figure, operating_figure
+from simkit.report.view import OperatingMap
 from simkit.scout.operating import operating_map
 from simkit.studies.dead_time_window import by_formula
+from simkit.studies.rehearsal.findings import Rehearsal
 from simkit.studies.situations.base import main_load
 
 POINTS = 120
@@ -21,7 +23,9 @@ def figures_of(machine: Machine) -> dict[str, str]:
     load = main_load(machine)
     resonance = machine.resonance(machine.load(load).inductance)
     return {
-        "operating-map": _operating(machine, load, resonance),
+        "operating-map": operating_figure(
+            operating_view(machine, machine.load(load), 0.9 * resonance, 1.3 * resonance)
+        ),
         "dead-time-map": _dead_time(machine, load, resonance),
     }
 
@@ -33,13 +37,45 @@ def frequencies(machine: Machine, low: float, high: float, points: int) -> list[
     return [float(f) for f in np.linspace(*ends, points)]
 
 
-def _operating(machine: Machine, load: str, resonance: float) -> str:
-    grid = frequencies(machine, 0.9 * resonance, 1.3 * resonance, POINTS)
-    points = operating_map(machine, machine.load(load), grid)
-    curves = {key: [getattr(p, key) for p in points] for _, lines in PANELS for key, _ in lines}
+def operating_view(
+    machine: Machine, load: Load, low: float, high: float, supply_voltage: float | None = None
+) -> OperatingMap:
+    """Operating map of a load between two frequencies [Hz], within the drive's range.
+
+    At the machine's own supply voltage unless given [V]. Errors: ValueError from the fast model.
+    """
+    resonance = machine.resonance(load.inductance)
+    grid = frequencies(machine, low, high, POINTS)
+    points = operating_map(machine, load, grid, supply_voltage)
     margin = machine.drive.working_margin
-    band = tuple(1e-3 * resonance * (1.0 + x * margin) for x in (1.0 - BAND, 1.0 + BAND))
-    return operating_figure([1e-3 * f for f in grid], curves, 1e-3 * resonance, (band[0], band[1]))
+    band = [resonance * (1.0 + x * margin) for x in (1.0 - BAND, 1.0 + BAND)]
+    return OperatingMap(
+        frequency=tuple(grid),
+        curves={key: tuple(getattr(p, key) for p in points) for key, _, _ in COLUMNS},
+        modes=tuple(p.mode for p in points),
+        resonance=resonance,
+        band=(band[0], band[1]),
+        supply_voltage=points[0].supply_voltage,
+    )
+
+
+def tuned(rehearsal: Rehearsal) -> OperatingMap | None:
+    """Map of the frequencies a rehearsal's drive goes through, and the working band.
+
+    For the load and the supply it begins with; None where the drive stands still or the fast model
+    has no answer.
+    """
+    line, machine = rehearsal.line, rehearsal.machine
+    if line.frequency.constant or line.faults:
+        return None
+    load = Load(inductance=line.inductance.first, resistance=line.resistance.first)
+    resonance = machine.resonance(load.inductance)
+    top = resonance * (1.0 + (1.0 + BAND) * machine.drive.working_margin)
+    ends = [line.frequency.first, *(c.after for c in line.frequency.changes), resonance, top]
+    try:
+        return operating_view(machine, load, min(ends), max(ends), line.voltage.first)
+    except ValueError:
+        return None
 
 
 def _dead_time(machine: Machine, load: str, resonance: float) -> str:

@@ -15,6 +15,7 @@ from simkit.measure.waveforms import Array, Waves, value_at
 from simkit.parameters.load import Loaded
 from simkit.parameters.machine import Machine
 from simkit.report import view as page
+from simkit.studies.bench_maps import tuned
 from simkit.studies.facts import (
     command,
     commutation_facts,
@@ -95,6 +96,7 @@ def report_view(
         provenance=tuple(provenance_facts(result)),
         command=command(result),
         netlist=rehearsal.whole.deck.text,
+        operating=tuned(rehearsal),
     )  # fmt: skip
 
 

@@ -21,7 +21,9 @@ from simkit.report.html import draw, leading, page, to_do
 from simkit.report.schematic import schematic
 from simkit.report.text import by_ratio
 from simkit.report.view import Record, ReportView, Trace
+from simkit.studies.bench_maps import operating_view
 from simkit.studies.results import dumped, write_folder
+from tests.machines import demo
 
 
 def test_page_asks_nothing_of_the_network_and_stays_small(view: ReportView) -> None:
@@ -263,3 +265,17 @@ def test_no_figure_is_left_open() -> None:
     before = pyplot.get_fignums()
     schematic(demo())
     assert pyplot.get_fignums() == before
+
+
+def test_the_operating_map_stands_where_the_drive_is_tuned(view: ReportView) -> None:
+    assert view.operating is None, "the piece moves, the drive does not"
+    assert 'id="operating"' not in page(view, draw(view))
+    machine = demo()
+    shown = operating_view(machine, machine.load("cold-steel-weak-field"), 73e3, 97e3, 100.0)
+    tuned = replace(view, operating=shown)
+    text = page(tuned, draw(tuned))
+    assert 'id="operating"' in text
+    assert "From the fast model, no verdict rests on it" in text
+    assert "the 100 V supply" in text
+    assert text.count("<small>working band</small>") >= 1
+    assert "bridge current, peak" in text
