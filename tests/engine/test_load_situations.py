@@ -176,6 +176,22 @@ def test_a_tenth_more_supply_is_a_tenth_more_current() -> None:
 
 
 @pytest.mark.slow
+@pytest.mark.situation("effect", "raise-supply-fully")
+@pytest.mark.situation("absence", "raise-supply-fully")
+def test_power_grows_with_the_square_of_the_supply_and_the_mode_stays() -> None:
+    """A linear circuit: from 100 V to 325 V 3.25 times the current and 10.6 times the power; R, Q
+    and resonance know nothing of it. 2 % for the current as above, twice that for the power."""
+    found = situation("raise-supply-fully")
+    before, after = found.before, found.after
+    volts = after.supply_voltage_v / before.supply_voltage_v
+    assert volts == pytest.approx(3.25, rel=2e-3)
+    assert after.coil_current_rms_a / before.coil_current_rms_a == pytest.approx(volts, rel=0.02)
+    assert after.input_power_w / before.input_power_w == pytest.approx(volts**2, rel=0.04)
+    assert after.mode == before.mode == "inductive"
+    assert after.loaded_q == pytest.approx(before.loaded_q, rel=1e-6)
+
+
+@pytest.mark.slow
 @pytest.mark.situation("effect", "clamp-resistance")
 def test_the_clamp_takes_its_share_of_the_power_and_of_q() -> None:
     """Q = w L/R falls to 3/4, and of the power in coil and clamp a quarter is the clamp's, I^2 R.
