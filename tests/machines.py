@@ -44,6 +44,12 @@ def demo() -> Machine:
     return load_machine(DEMO / "machine.toml").model
 
 
+@lru_cache(maxsize=1)
+def crucible() -> Machine:
+    """The shipped half bridge, its gates driven through transformers."""
+    return load_machine(ROOT / "scenarios" / "silver-crucible" / "machine.toml").model
+
+
 def varied(machine: Machine, changes: Mapping[str, Any]) -> Machine:
     """The machine with values changed by dotted key, checked again as a file would be."""
     data = machine.model_dump(exclude_none=True)

@@ -12,7 +12,7 @@ from simkit.studies.rehearsal.settings import Settings
 from simkit.studies.rehearsal.workbench import Workbench
 from simkit.studies.situations import Case, named
 from simkit.studies.situations.base import draft
-from tests.machines import demo
+from tests.machines import crucible, demo
 
 BENCH = Workbench(settings=Settings(refine=False))
 
@@ -35,3 +35,14 @@ def plain() -> Rehearsal:
 @cache
 def settled() -> Rehearsal:
     return run(draft(demo(), "settled"))
+
+
+@cache
+def crucible_situation(name: str) -> Rehearsal:
+    """On the half bridge with gate transformers and snubbers."""
+    return run(named(name).build(crucible()))
+
+
+@cache
+def crucible_settled() -> Rehearsal:
+    return run(draft(crucible(), "settled"))

@@ -16,6 +16,7 @@ from simkit.measure.waveforms import Waves, integral
 from simkit.parameters.machine import Machine
 from simkit.studies.rehearsal.findings import Rehearsal
 from simkit.studies.situations.base import draft
+from tests.engine import square_wave
 from tests.engine.runs import plain, run, settled, situation
 from tests.machines import demo
 
@@ -269,6 +270,18 @@ def test_half_the_turns_draw_four_times_the_power() -> None:
     """P = (V/n)^2/R at the same distance from resonance. 6 %: the switches drop their share."""
     power = [found.after.input_power_w for found in (situation("half-turns"), settled())]
     assert power[0] / power[1] == pytest.approx(4.0, rel=0.06)
+
+
+@pytest.mark.situation("absence", "half-turns")
+def test_the_whole_winding_draws_what_its_own_turns_say() -> None:
+    """The square wave's harmonics over the impedance that 22 turns reflect, sum of V^2 Re(1/Z)/2.
+    2 %: body diodes and the edges' share; half the turns would make it four times that."""
+    sound = settled().after
+    load = settled().scenario.start.load
+    impedance = square_wave.impedance(demo(), load, sound.frequency_hz)
+    volts = 4 * sound.supply_voltage_v / (np.pi * square_wave.ORDERS)
+    expected = float(np.sum(0.5 * volts**2 * (1 / impedance).real))
+    assert sound.input_power_w == pytest.approx(expected, rel=0.02)
 
 
 @pytest.mark.situation("effect", "soak-low-voltage")
