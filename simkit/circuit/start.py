@@ -8,7 +8,7 @@ better from zero: what stands on its windings is not known.
 """
 
 from simkit.circuit.timeline import Timeline
-from simkit.circuit.values import Seed, SwitchPlace, places
+from simkit.circuit.values import Seed, SwitchPlace, places, series_shares
 from simkit.parameters.machine import Machine
 
 GATE_NODES = ("g{n}", "h{n}", "j{n}", "xq{n}.gi")
@@ -41,7 +41,7 @@ def _other_end(machine: Machine, seed: Seed, film: float, upper: bool) -> float:
     if machine.bridge.topology == "full":
         return film if upper else 0.0
     if machine.bridge.topology == "half-split":
-        return 0.5 * seed.link_voltage + seed.blocking_voltage
+        return 0.5 * seed.link_voltage + series_shares(machine)[0] * seed.blocking_voltage
     return 0.0
 
 

@@ -37,7 +37,8 @@ class Seed:
     tank_voltage: float = 0.0
     """Across the capacitor bank, in the direction of its current [V]."""
     blocking_voltage: float = 0.0
-    """[V]"""
+    """Across all capacitance in series with the primary, less its rest [V]: a blocking capacitor's
+    and that of split capacitors, where there are both."""
     linkage: float | None = None
     """Flux linkage of the primary [Wb]; when not given, that of a linear core with the magnetising
     current that primary and load current leave."""
@@ -125,12 +126,24 @@ def supply_values(machine: Machine, line: Timeline, seed: Seed) -> Namespace:
     }
 
 
+def series_shares(machine: Machine) -> tuple[float, float]:
+    """Shares of split capacitors and blocking capacitor in the voltage across both [1].
+
+    The same current charges them, so that each takes 1/C of it; the split capacitors count as
+    parallel. Zero for one that is not there.
+    """
+    split, blocking = machine.bridge.split_capacitance, machine.transformer.blocking_capacitance
+    parts = (0.5 / split if split else 0.0, 1.0 / blocking if blocking else 0.0)
+    return parts[0] / (sum(parts) or 1.0), parts[1] / (sum(parts) or 1.0)
+
+
 def bridge_values(machine: Machine, line: Timeline, seed: Seed) -> Namespace:
     """Namespace of bridge.cir.j2 and of the gate templates' loop over switches."""
     bridge, drive, snubber = machine.bridge, machine.drive, machine.bridge.snubber
     on, off = drive.voltage_on, drive.voltage_off
     if drive.isolation == "transformer":
         off = 0.0
+    split = series_shares(machine)[0] * seed.blocking_voltage
     switches = [
         {
             "number": p.number,
@@ -152,8 +165,8 @@ def bridge_values(machine: Machine, line: Timeline, seed: Seed) -> Namespace:
         "snubber_capacitance": snubber.capacitance if snubber else None,
         "split_capacitance": bridge.split_capacitance,
         "split_esr": bridge.split_esr,
-        "split_voltage_high": 0.5 * seed.link_voltage - seed.blocking_voltage,
-        "split_voltage_low": 0.5 * seed.link_voltage + seed.blocking_voltage,
+        "split_voltage_high": 0.5 * seed.link_voltage - split,
+        "split_voltage_low": 0.5 * seed.link_voltage + split,
     }
 
 
@@ -205,7 +218,7 @@ def coupling_values(machine: Machine, seed: Seed) -> Namespace:
     return {
         "blocking": blocking is not None,
         "blocking_capacitance": blocking,
-        "blocking_voltage": rest + seed.blocking_voltage,
+        "blocking_voltage": rest + series_shares(machine)[1] * seed.blocking_voltage,
         "primary_resistance": transformer.primary_resistance,
         "leakage_inductance": transformer.leakage_inductance,
         "leakage_current": current + extra,

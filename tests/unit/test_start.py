@@ -5,8 +5,8 @@ from __future__ import annotations
 import pytest
 
 from simkit.circuit.start import start_nodes
-from simkit.circuit.values import Seed
-from tests.machines import still, topology
+from simkit.circuit.values import Seed, bridge_values, coupling_values, series_shares
+from tests.machines import still, topology, varied
 
 SEED = Seed(link_voltage=320.0, blocking_voltage=4.0)
 
@@ -40,6 +40,26 @@ def test_gates_stand_at_their_commands(share: float) -> None:
 def test_the_other_end_of_a_half_bridge() -> None:
     assert nodes("half-split", "ideal", 1.0)["v(b)"] == 164.0
     assert nodes("half-blocking", "ideal", 1.0)["v(b)"] == 0.0
+
+
+def test_split_and_blocking_capacitor_share_what_is_across_both() -> None:
+    """In series they hold the same charge: 6.6 uF (two of 3.3 uF, in parallel for the current) and
+    10 uF share 4 V as 10 to 6.6. Each holding all of it would put 4 V of DC on the transformer."""
+    alone = topology("half-split", "loop", "ideal")
+    both = varied(alone, {"transformer.blocking_capacitance": 10e-6})
+    assert series_shares(alone) == (1.0, 0.0)
+    assert series_shares(topology("half-blocking", "loop", "ideal")) == (0.0, 1.0)
+    without = {"transformer.blocking_capacitance": None}
+    assert series_shares(varied(topology("full", "loop", "ideal"), without)) == (0.0, 0.0)
+    split, blocking = series_shares(both)
+    assert split * 6.6 == pytest.approx(blocking * 10.0)
+    line = still(both, 4, frequency=80e3)
+    bridge, coupling = bridge_values(both, line, SEED), coupling_values(both, SEED)
+    low, high = bridge["split_voltage_low"], bridge["split_voltage_high"]
+    assert low + high == pytest.approx(320.0)
+    assert low - 160.0 + coupling["blocking_voltage"] == pytest.approx(4.0)
+    pairs = dict(item.split("=") for item in start_nodes(both, line, SEED).split())
+    assert float(pairs["v(b)"]) == pytest.approx(low)
 
 
 def test_behind_a_gate_transformer_nothing_is_claimed() -> None:

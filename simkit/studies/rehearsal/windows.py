@@ -118,8 +118,8 @@ def seed_at(waves: Waves, time: float) -> Seed:
         blocking = at(waves.node("a") - waves.node("pa"))
         if machine.bridge.topology == "half-blocking":
             blocking -= 0.5 * link
-    elif machine.bridge.topology == "half-split":
-        blocking = at(waves.node("sl")) - 0.5 * link
+    if machine.bridge.topology == "half-split":
+        blocking += at(waves.node("sl")) - 0.5 * link
     before, after = ("s2", "t1") if machine.tank.feed == "loop" else ("w", "t1")
     return Seed(
         link_voltage=link,
