@@ -181,7 +181,9 @@ def start_map(folder: Path, count: int, seconds: float) -> subprocess.Popen[byte
         store=str(folder / "cache"),
         out=str(folder / "out"),
     )
-    return subprocess.Popen([sys.executable, "-c", code], cwd=ROOT, start_new_session=True)
+    # `tests` is found by path: that a current folder counts is not to be relied on.
+    env = {**os.environ, "PYTHONPATH": str(ROOT)}
+    return subprocess.Popen([sys.executable, "-c", code], cwd=ROOT, env=env, start_new_session=True)
 
 
 def wait_for(condition: Any, seconds: float = 60.0) -> None:
