@@ -108,8 +108,10 @@ wrote this page on {date}, Python {python}; what each target promises stands in
 `tests/robust/targets.py`.
 
 **{inputs} inputs, {paths} unique paths, {findings} findings**, {minutes:.1f} minutes on
-one core. {joined} A path is an input kept because it reached code, or a count of it, that no other
-reached; features are distinct edges and counts of edges. Findings are inputs that broke a promise.
+one core. {joined}
+
+A path is an input kept because it reached code, or a count of it, that no other reached; features
+are distinct edges and counts of edges. Findings are inputs that broke a promise.
 
 | target | inputs | features | unique paths | findings | time [s] |
 | --- | --- | --- | --- | --- | --- |
@@ -204,13 +206,16 @@ def main() -> int:
     names = asked.targets or list(TARGETS)
     fast = [n for n in names if n not in SHARES]
     rest = (1.0 - sum(SHARES.get(n, 0.0) for n in names)) / max(len(fast), 1)
+    shares = {n: int(asked.inputs * SHARES.get(n, rest)) for n in names}
+    # What rounding leaves goes to one of them, so that the sum is what was asked for.
+    if fast:
+        shares[fast[-1]] += asked.inputs - sum(shares.values())
     folder = Path(tempfile.mkdtemp(prefix="simkit-fuzz-"))
     rows = []
     run, code = time.strftime("%Y-%m-%d %H:%M:%S"), code_name()
     before = {} if asked.fresh else kept_rows(code)
     for name in names:
-        inputs = int(asked.inputs * SHARES.get(name, rest))
-        row = before.get(name)
+        inputs, row = shares[name], before.get(name)
         if row is None or row.inputs < inputs:
             row = one(name, inputs, folder, run, code)
             with KEPT.open("a", encoding="utf-8") as file:
