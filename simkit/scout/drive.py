@@ -90,6 +90,6 @@ def plateau_delay(
     voltage = machine.supply.voltage if supply_voltage is None else supply_voltage
     current = PLATEAU_SHARE * machine.switch.ratings.pulsed_current
     table = turn_off(machine, voltage)
-    half_way = float(np.interp(current, table.current, table.half_way))
+    half_way = float(table.half_way_at(np.array(current)))
     late = half_way - off - 0.5 * charge / current
     return min(max(late, 0.0), (machine.drive.dead_time - off) * (2.0 / 3.0))

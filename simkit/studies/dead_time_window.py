@@ -35,7 +35,7 @@ class Window:
     turn_off_current: float
     """[A]"""
     needed: float
-    """[s]; inf when the node does not get there."""
+    """[s]; inf when the current leads: the node does not get there by itself."""
     reversal: float
     """[s]; nan when the current leads."""
 
@@ -55,7 +55,7 @@ def by_formula(
         table = turn_off(machine, point.link_voltage)
         current = np.array([point.turn_off_current])
         needed = float(table.arrival_at(current)[0])
-        half_way = float(np.interp(point.turn_off_current, table.current, table.half_way))
+        half_way = float(table.half_way_at(current)[0])
         lagging = point.turn_off_current > 0.0
         reversal = half_way + point.phase / 360.0 / case.frequency if lagging else nan
         voltage = float(case.supply_voltage or 0.0)

@@ -1,15 +1,21 @@
-"""The dead time window by formula against the circuit, for three voltages and five frequencies."""
+"""The dead time window by formula against the circuit, for three voltages and five frequencies.
+
+On the demonstration machine, and on one with half a bridge, gate transformers and snubbers.
+"""
 
 from __future__ import annotations
 
 import pytest
 
+from simkit.parameters.machine import Machine
 from simkit.studies.dead_time_window import Window, by_formula, in_circuit
+from simkit.studies.loading import load_machine
 from simkit.studies.rehearsal.settings import Settings
 from simkit.studies.rehearsal.workbench import Workbench
-from tests.machines import demo
+from tests.machines import ROOT, demo
 
 LOAD = "cold-steel-weak-field"
+CRUCIBLE = load_machine(ROOT / "scenarios" / "silver-crucible" / "machine.toml").model
 VOLTAGES = (100.0, 200.0, 325.0)
 ABOVE = (1.03, 1.05, 1.08, 1.12, 1.18)
 AGREE = 0.10
@@ -17,9 +23,9 @@ AGREE = 0.10
 fundamental for the whole current; leads ring, and the circuit's current has a ripple."""
 
 
-def frequencies() -> list[float]:
-    machine = demo()
-    resonance = machine.resonance(machine.load(LOAD).inductance)
+def frequencies(machine: Machine | None = None, load: str = LOAD) -> list[float]:
+    machine = machine or demo()
+    resonance = machine.resonance(machine.load(load).inductance)
     return [x * resonance for x in ABOVE]
 
 
@@ -41,6 +47,30 @@ def test_window_by_formula_is_the_circuits(
     mine = formula[voltage, frequency]
     assert mine.needed == pytest.approx(real.needed, rel=AGREE)
     assert mine.reversal == pytest.approx(real.reversal, rel=AGREE)
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("voltage", VOLTAGES)
+@pytest.mark.parametrize("place", range(len(ABOVE)))
+def test_snubbers_and_gate_transformers_are_in_the_formula(voltage: float, place: int) -> None:
+    """The gate loop's leakage and the snubbers each take a quarter of the time needed here."""
+    load = "graphite-crucible"
+    frequency = frequencies(CRUCIBLE, load)[place]
+    bench = Workbench(settings=Settings(refine=False))
+    real = in_circuit(CRUCIBLE, load, voltage, frequency, bench)
+    (mine,) = by_formula(CRUCIBLE, load, (voltage,), (frequency,))
+    assert mine.needed == pytest.approx(real.needed, rel=AGREE)
+    assert mine.reversal == pytest.approx(real.reversal, rel=AGREE)
+
+
+def test_a_lagging_current_always_has_a_window() -> None:
+    """Nothing but a leading current keeps a node from swinging by itself, however slowly."""
+    load = "graphite-crucible"
+    found = by_formula(CRUCIBLE, load, (30.0, *VOLTAGES), frequencies(CRUCIBLE, load))
+    assert len(found) == 20
+    for window in found:
+        assert window.turn_off_current > 0.0
+        assert 0.0 < window.needed < window.reversal < float("inf")
 
 
 def test_less_current_takes_longer(formula: dict[tuple[float, float], Window]) -> None:

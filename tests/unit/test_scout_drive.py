@@ -29,7 +29,7 @@ def _machine(**drive: object) -> Machine:
     values = {
         "dead_time": 6e-7, "voltage_on": 12.0, "voltage_off": 0.0, "isolation": "ideal",
         "source_resistance": 2.0, "sink_resistance": 1.0, "gate_resistor": 10.0,
-        "turn_off_resistor": None,
+        "turn_off_resistor": None, "loop_inductance": 20e-9, "transformer": None,
     }  # fmt: skip
     return Machine.model_construct(
         supply=Supply.model_construct(voltage=300.0),
