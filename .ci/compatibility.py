@@ -1,14 +1,15 @@
 #!/usr/bin/env python3
 """The unit tests under every Python of this machine with the oldest and newest dependencies.
 
-    .ci/compatibility.py [--write] [--tests PATH ...] [PYTHON ...]
+    .ci/compatibility.py [--write] [--locks oldest|newest ...] [--tests PATH ...] [PYTHON ...]
     .ci/compatibility.py --lock
 
 Makes a fresh environment per Python and lock (`.ci/oldest.txt`, `.ci/newest.txt`) under
 build/compatibility, installs exactly what the lock names, by digest, and runs the tests there.
 PYTHON is a command such as python3.12; without any, those of PYTHONS that are on PATH. `--write`
-puts the table into docs/dependencies.md; `--lock` makes both locks anew from pyproject.toml, with
-uv from PATH or from the variable UV. Exit code 1 when a cell failed.
+puts the table into docs/dependencies.md after every cell, so that a run that is stopped leaves what
+it has; `--lock` makes both locks anew from pyproject.toml, with uv from PATH or from the variable
+UV. Exit code 1 when a cell failed.
 """
 
 import argparse
@@ -57,18 +58,22 @@ def make_locks() -> None:
         )  # fmt: skip
 
 
+def version_of(python: str) -> str:
+    """A Python's version, asked of itself."""
+    command = [python, "-c", "import platform; print(platform.python_version())"]
+    return subprocess.run(command, check=True, capture_output=True, text=True).stdout.strip()
+
+
 def cell(python: str, lock: str, tests: list[str]) -> Cell:
     """One environment, made anew, and the tests in it."""
-    version = subprocess.run(
-        [python, "-c", "import platform; print(platform.python_version())"],
-        check=True, capture_output=True, text=True,
-    ).stdout.strip()  # fmt: skip
+    version = version_of(python)
     folder = ROOT / "build" / "compatibility" / f"{version}-{lock}"
     log = folder.parent / f"{folder.name}.log"
     shutil.rmtree(folder, ignore_errors=True)
     folder.parent.mkdir(parents=True, exist_ok=True)
     inside = str(folder / "bin" / "python")
-    pip = [inside, "-m", "pip", "--disable-pip-version-check", "install", "--quiet"]
+    # Compiling all modules takes longer than unpacking them, and most are never imported.
+    pip = [inside, "-m", "pip", "--disable-pip-version-check", "install", "--quiet", "--no-compile"]
     with log.open("w") as out:
         for command in (
             [python, "-m", "venv", str(folder)],
@@ -87,9 +92,8 @@ def cell(python: str, lock: str, tests: list[str]) -> Cell:
     return Cell(version, lock, outcome, done.returncode == 0)
 
 
-def table(cells: list[Cell]) -> str:
+def table(cells: list[Cell], versions: list[str]) -> str:
     """The cells as Markdown, a row per Python."""
-    versions = dict.fromkeys(c.python for c in cells)
     found = {(c.python, c.lock): c.outcome for c in cells}
     rows = [
         f"| {v} | " + " | ".join(found.get((v, lock), "not run") for lock in LOCKS) + " |"
@@ -99,12 +103,18 @@ def table(cells: list[Cell]) -> str:
     return "\n".join([*head, "| --- |" + " --- |" * len(LOCKS), *rows])
 
 
-def write(cells: list[Cell]) -> None:
-    """Put the table and its date into the page of dependencies."""
+def write(cells: list[Cell], pythons: list[str], tests: list[str]) -> None:
+    """Put the table, its date and what was run into the page of dependencies."""
     text = PAGE.read_text(encoding="utf-8")
     before, _, rest = text.partition(BEGIN)
     _, _, after = rest.partition(END)
-    body = f"Run on {time.strftime('%Y-%m-%d')}:\n\n{table(cells)}"
+    versions = [version_of(p) for p in pythons]
+    minors = {v.rpartition(".")[0] for v in versions}
+    absent = [m for m in (p.removeprefix("python") for p in PYTHONS) if m not in minors]
+    ran = ", ".join(f"`{t}`" for t in tests)
+    body = f"Run on {time.strftime('%Y-%m-%d')}, {ran}:\n\n{table(cells, versions)}"
+    if absent:
+        body += f"\n\nNot on the machine that this ran on: Python {', '.join(absent)}."
     PAGE.write_text(f"{before}{BEGIN}\n\n{body}\n\n{END}{after}", encoding="utf-8")
 
 
@@ -115,6 +125,7 @@ def main() -> int:
     parser.add_argument("--lock", action="store_true", help="make the locks anew and end")
     parser.add_argument("--write", action="store_true", help="put the table into the docs")
     parser.add_argument("--tests", nargs="+", default=["tests/unit"], metavar="PATH")
+    parser.add_argument("--locks", nargs="+", choices=LOCKS, default=list(LOCKS))
     parser.add_argument("python", nargs="*", metavar="PYTHON")
     asked = parser.parse_args()
     if asked.lock:
@@ -125,11 +136,11 @@ def main() -> int:
         parser.error(f"none of {', '.join(PYTHONS)} is on PATH")
     cells = []
     for python in pythons:
-        for lock in LOCKS:
+        for lock in asked.locks:
             cells.append(cell(python, lock, asked.tests))
             print(f"{cells[-1].python:8} {lock}: {cells[-1].outcome}", flush=True)
-    if asked.write:
-        write(cells)
+            if asked.write:
+                write(cells, pythons, asked.tests)
     return int(not all(c.good for c in cells))
 
 
