@@ -6,14 +6,10 @@ from typing import Any
 
 from simkit.report.html import SCALE, rendered
 from simkit.report.style import themed
+from simkit.report.text import OUTCOME_ICONS, OUTCOME_WORDS
 
-WORDS = {
-    "over_limit": "over a limit",
-    "within_limits": "within the limits checked",
-    "no_verdict": "no verdict",
-    "not_here": "cannot happen here",
-}
-ICONS = {"over_limit": "✗", "within_limits": "✓", "no_verdict": "?", "not_here": "–"}
+WORDS = OUTCOME_WORDS | {"not_here": "cannot happen here"}
+ICONS = OUTCOME_ICONS | {"not_here": "–"}
 
 
 def write_table(

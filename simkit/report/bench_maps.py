@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from simkit.report.figures import RC, canvas, mode_strip, svg
+from simkit.report.figures import RC, canvas, legend_above, mode_strip, svg
 from simkit.report.style import CYCLE, MUTED, ORANGE, drawing
 from simkit.report.view import OperatingMap, Span
 
@@ -18,7 +18,7 @@ PANELS = (
            ("primary_current_peak", "bridge current, peak"))),
     ("W", (("load_power", "coil and load"), ("bridge_loss", "loss of the switches"))),
     ("V", (("tank_voltage_peak", "tank voltage, peak"),)),
-    ("deg", (("phase", "phase"),)),
+    ("°", (("phase", "phase"),)),
 )  # fmt: skip
 """Unit, then key and name of each curve, for each panel of the operating map."""
 WIDTH, HEIGHT, STRIP = 6.6, 1.25, 0.45
@@ -40,7 +40,7 @@ def operating_figure(view: OperatingMap) -> str:
                 panel.plot(kilohertz, view.curves[key], color=colour, linestyle=dash, label=name)
             _marks(panel, 1e-3 * view.resonance, (1e-3 * view.band[0], 1e-3 * view.band[1]))
             panel.set_ylabel(unit)
-            panel.legend(loc="upper right", fontsize=7)
+            legend_above(panel)
         panels[-1].set_xlim(kilohertz[0], kilohertz[-1])
         panels[-1].set_xlabel("drive frequency, kHz")
         return svg(figure)
@@ -111,7 +111,7 @@ def dead_time_figure(
             both = np.isfinite(low) & np.isfinite(high) & (low < high)
             panel.fill_between(kilohertz, low, high, where=both.tolist(), color=ORANGE, alpha=0.25)
             panel.axhline(dead_time, color=MUTED, linewidth=0.8, linestyle=(0, (4, 2)))
-            panel.set_ylabel(f"us at {name}")
-            panel.legend(loc="upper left", fontsize=7)
+            panel.set_ylabel(f"µs at {name}")
+            legend_above(panel)
         panels[-1].set_xlabel("drive frequency, kHz")
         return svg(figure)

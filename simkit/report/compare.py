@@ -132,7 +132,7 @@ def spans(courses: Sequence[Course]) -> dict[str, tuple[float, float]]:
         low, high = (0.0 if course.levels else low), max([high, *near])
         a, b = found.get(course.title, (low, high))
         found[course.title] = min(a, low), max(b, high)
-    return {k: (a - (0.05 * (b - a) if a else 0.0), b + 0.12 * (b - a) + 1e-9)
+    return {k: (a - (0.05 * (b - a) if a else 0.0), b + 0.22 * (b - a) + 1e-9)
             for k, (a, b) in found.items()}  # fmt: skip
 
 
@@ -178,5 +178,9 @@ def _column(
 
 
 def _near(course: Course, top: float) -> Course:
-    """A course without the limits far above everything drawn: the table has them."""
-    return replace(course, levels=tuple(x for x in course.levels if x.value <= top))
+    """A course at half the width: short names, and no limit far above what is drawn."""
+    return replace(
+        course,
+        levels=tuple(x for x in course.levels if x.value <= top),
+        curves=tuple(replace(c, name=c.name.split(", ")[0]) for c in course.curves),
+    )

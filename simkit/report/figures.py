@@ -134,10 +134,10 @@ def course_panel(panel: "Axes", course: Course) -> None:
     if course.levels:
         # What is held against a limit starts at zero, so that heights can be compared.
         panel.set_ylim(bottom=0.0)
-    _legend(panel)
+    legend_above(panel)
 
 
-def _legend(panel: "Axes") -> None:
+def legend_above(panel: "Axes") -> None:
     """Names of the curves above the panel, where no curve can run through them."""
     panel.legend(loc="lower left", bbox_to_anchor=(0.0, 1.0), ncols=4, fontsize=7.5,
                  borderpad=0.0, borderaxespad=0.15, columnspacing=1.4)  # fmt: skip
@@ -207,8 +207,7 @@ def _commands(panel: "Axes", view: CloseUp) -> None:
         x, align = (0.01, "left") if y else (0.99, "right")
         panel.text(x, y + 0.5, f"{switch.name} on", transform=panel.get_yaxis_transform(),
                    ha=align, va="center", fontsize=7.5)  # fmt: skip
-    panel.text(dead / 2, 1.5, "dead", ha="center", va="center", fontsize=7.5)
-    panel.text(dead / 2, 0.5, "time", ha="center", va="center", fontsize=7.5)
+    panel.text(dead / 2, 1.0, "dead time", ha="center", va="center", fontsize=7.5)
     panel.set_ylim(0, 2)
     panel.set_yticks([])
     panel.grid(False)
@@ -219,7 +218,7 @@ def _commands(panel: "Axes", view: CloseUp) -> None:
 def _pair(panel: "Axes", micro: Array, curves: Sequence[tuple[str, Array]]) -> None:
     for (name, values), (colour, dashes) in zip(curves, CYCLE, strict=False):
         panel.plot(micro, values, color=colour, ls=dashes, label=name)
-    _legend(panel)
+    legend_above(panel)
 
 
 def _voltages(panel: "Axes", view: CloseUp, micro: Array) -> None:
@@ -308,7 +307,7 @@ def waveforms(record: Record, panels: Sequence[Panel], points: int = 500) -> str
                 both = np.stack(minmax(record.time, trace.values, points), axis=1).ravel()
                 axis.plot(bins, both, color=colour, ls=dashes, lw=1.0, label=trace.title)
             axis.set_ylabel(f"{panel.title}, {panel.unit}")
-            _legend(axis)
+            legend_above(axis)
         axes[-1].set_xlabel("time since the settled part began, ms")
         axes[-1].set_xlim(start * 1e3, end * 1e3)
         axes[-1].ticklabel_format(axis="x", useOffset=False)

@@ -32,8 +32,8 @@ def residuals(result: dict[str, Any]) -> str:
     height = ROW * len(rows) + 24.0
     middle, unit = 0.5 * WIDE, 0.5 * WIDE / SPAN
     marks = "".join(
-        f'<path d="M{middle + k * unit:g} 0V{height - 18:g}" stroke="#{"000" if k == 0 else "999"}"'
-        f' stroke-width="{0.9 if abs(k) < 3 else 1.4}"/>'
+        f'<path d="M{middle + k * unit:g} 0V{height - 18:g}" '
+        f'stroke="var(--{"line" if k else "ink"})" stroke-width="{0.9 if abs(k) < 3 else 1.4}"/>'
         f'<text x="{middle + k * unit:g}" y="{height - 4:g}" text-anchor="middle">{k:+d}</text>'
         for k in (-3, -2, 0, 2, 3)
     )
@@ -52,6 +52,6 @@ def residuals(result: dict[str, Any]) -> str:
 def _dot(x: float, y: float, outlier: bool, number: int) -> str:
     label = f'<text x="-22" y="{y + 4:g}">{number}</text>'
     if outlier:
-        return label + f'<path d="M{x - 5:g} {y - 5:g}l10 10m0 -10l-10 10" stroke="#000" ' \
+        return label + f'<path d="M{x - 5:g} {y - 5:g}l10 10m0 -10l-10 10" stroke="var(--ink)" ' \
             'stroke-width="2"/>'  # fmt: skip
-    return label + f'<circle cx="{x:g}" cy="{y:g}" r="4.5" fill="#000"/>'
+    return label + f'<circle cx="{x:g}" cy="{y:g}" r="4.5" fill="var(--ink)"/>'

@@ -202,7 +202,8 @@ def _coupling(pen: Pen, machine: Machine) -> float:
         pen.part("Capacitor", (x, NODE_A), (end, NODE_A),
                  quantity(transformer.blocking_capacitance, "F"))  # fmt: skip
     label = quantity(transformer.leakage_inductance, "H")
-    pen.part("Inductor2", (end, NODE_A), (end + 2.2, NODE_A), f"leakage\n{label}")
+    pen.part("Inductor2", (end, NODE_A), (end + 2.2, NODE_A), label)
+    pen.text((end + 1.1, NODE_A + 1.25), "leakage")
     pen.line((x, NODE_B), (end + 2.2, NODE_B))
     return end + 2.2
 

@@ -18,16 +18,20 @@ OUTCOME_ICONS = {"within_limits": "\u2713", "over_limit": "\u2716", "no_verdict"
 WEIGHT = {"over": 0, "near": 1, "not_evaluated": 2, "ok": 3}
 EXPONENT = re.compile(r"\d(\.\d+)?e\+\d+")
 """Powers of ten where the unit has no larger prefix: 1.08e+03 A/us reads better as 1080."""
+MICRO = re.compile(r"((?<=\d )|(?<=, ))u(?=(s|C|F|H|V|A|J|W|T|Ω)\b)")
+"""After a number or a name, "delay, us", only: words begin with the same letters."""
+DEGREES = re.compile(r"(?<=\d) deg\b")
+PER_CENT = re.compile(r"(?<=\d)%")
 MINUS = "\u2212"
 
 
 def typeset(text: str) -> str:
-    """ASCII units in print: "-3 us" becomes a true minus and a micro sign."""
-    for plain, set_ in (("degC", "°C"), ("ohm", "Ω"), ("A/us", "A/µs"), ("m^2", "m²"),
-                        ("V^2", "V²"), (" us", " µs"), (" uC", " µC"), (" uF", " µF"),
-                        (" uH", " µH"), (" uV", " µV"), (" uA", " µA"), (" uJ", " µJ"),
-                        (" uohm", " µΩ"), (" uΩ", " µΩ"), (" uW", " µW")):  # fmt: skip
+    """ASCII units in print: "-3 us" becomes a true minus and a micro sign, "5%" gets its space."""
+    for plain, set_ in (("degC", "°C"), ("ohm", "Ω"), ("A/us", "A/µs"), ("V/us", "V/µs"),
+                        ("m^2", "m²"), ("V^2", "V²")):  # fmt: skip
         text = text.replace(plain, set_)
+    text = MICRO.sub("µ", text)
+    text = DEGREES.sub("°", PER_CENT.sub("\u00a0%", text))
     text = EXPONENT.sub(lambda found: f"{float(found[0]):.0f}", text)
     return MINUS + text[1:] if text[:1] == "-" and text[1:2].isdigit() else text
 

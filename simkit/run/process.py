@@ -142,7 +142,7 @@ def _listen(
     while True:
         left = deadline - time.monotonic()
         if left <= 0 or not pipe.poll(left):
-            raise EngineTimeout(f"the engine was ended after {wall:.0f} s, the time limit of a run")
+            raise EngineTimeout(f"the engine was ended after {wall:g} s, the time limit of a run")
         try:
             message = pipe.recv()
         except EOFError:
