@@ -18,7 +18,7 @@ PANELS = (
            ("primary_current_peak", "bridge current, peak"))),
     ("W", (("load_power", "coil and load"), ("bridge_loss", "loss of the switches"))),
     ("V", (("tank_voltage_peak", "tank voltage, peak"),)),
-    ("°", (("phase", "phase"),)),
+    ("deg", (("phase", "phase"),)),
 )  # fmt: skip
 """Unit, then key and name of each curve, for each panel of the operating map."""
 WIDTH, HEIGHT, STRIP = 6.6, 1.25, 0.45
@@ -39,7 +39,7 @@ def operating_figure(view: OperatingMap) -> str:
             for (key, name), (colour, dash) in zip(lines, CYCLE, strict=False):
                 panel.plot(kilohertz, view.curves[key], color=colour, linestyle=dash, label=name)
             _marks(panel, 1e-3 * view.resonance, (1e-3 * view.band[0], 1e-3 * view.band[1]))
-            panel.set_ylabel(unit)
+            panel.set_ylabel("°" if unit == "deg" else unit)
             legend_above(panel)
         panels[-1].set_xlim(kilohertz[0], kilohertz[-1])
         panels[-1].set_xlabel("drive frequency, kHz")

@@ -113,7 +113,7 @@ class Page:
                   deviceScaleFactor=1, mobile=False)  # fmt: skip
         self.call("Emulation.setEmulatedMedia",
                   features=[{"name": "prefers-color-scheme", "value": scheme}])  # fmt: skip
-        self.ask("new Promise((done) => requestAnimationFrame(() => requestAnimationFrame(done)))")
+        self.painted()
         size = self.call("Page.getLayoutMetrics")["cssContentSize"]
         height = size["height"] if whole else 900
         clip = {"x": 0, "y": 0, "width": width, "height": height, "scale": 1}
@@ -137,6 +137,26 @@ class Page:
             if time.monotonic() > end:
                 raise TimeoutError(expression)
             time.sleep(0.05)
+
+    def painted(self) -> None:
+        """Wait until what stands in the page now has been painted."""
+        self.ask("new Promise((done) => requestAnimationFrame(() => requestAnimationFrame(done)))")
+
+    def processor_time(self) -> float:
+        """What the browser's processes have worked so far [s]; zero where /proc does not tell."""
+        children: dict[int, list[int]] = {}
+        ticks: dict[int, int] = {}
+        for entry in Path("/proc").glob("[0-9]*"):
+            try:
+                fields = (entry / "stat").read_text().rpartition(")")[2].split()
+            except OSError:
+                continue  # it has ended meanwhile
+            children.setdefault(int(fields[1]), []).append(int(entry.name))
+            ticks[int(entry.name)] = int(fields[11]) + int(fields[12])
+        family = [self._process.pid]
+        for number in family:
+            family += children.get(number, [])
+        return sum(ticks.get(number, 0) for number in family) / os.sysconf("SC_CLK_TCK")
 
     def key(self, key: str) -> None:
         """Press one key."""

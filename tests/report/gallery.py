@@ -29,7 +29,7 @@ from simkit.report.sheet_view import Row as Reading
 from simkit.report.view import Fact, ReportView
 from simkit.run.backend import Budget
 from simkit.studies import all_faults
-from simkit.studies.bench_maps import figures_of
+from simkit.studies.bench_maps import figures_of, operating_view
 from simkit.studies.failed import write_failure
 from simkit.studies.loading import load_machine, load_scenario
 from simkit.studies.results import CAUTIONS, dumped
@@ -75,14 +75,17 @@ def within(view: ReportView) -> ReportView:
 
 
 def _reports(folder: Path, view: ReportView, result: Mapping[str, Any]) -> None:
-    for name, shown in (("over", view), ("within", within(view))):
+    machine = load_machine(DEMO / "machine.toml").model
+    load = machine.load("cold-steel-weak-field")
+    tuned = replace(within(view), operating=operating_view(machine, load, 73e3, 97e3, 100.0))
+    for name, shown in (("over", view), ("within", tuned)):
         (folder / name).mkdir()
         write_report(folder / name, shown)
         (folder / name / "result.json").write_text(dumped(dict(result)), encoding="utf-8")
-    scenario, machine = load_scenario(DEMO / "drop-in.toml")
+    scenario, loaded = load_scenario(DEMO / "drop-in.toml")
     error = EngineTimeout("the engine was ended after 600 s, the time limit of a run")
-    write_failure(folder / "failed", unanswered(scenario, machine, error, 600.0), error, scenario,
-                  machine)  # fmt: skip
+    write_failure(folder / "failed", unanswered(scenario, loaded, error, 600.0), error, scenario,
+                  loaded)  # fmt: skip
 
 
 def _compare(folder: Path, view: ReportView) -> None:

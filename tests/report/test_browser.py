@@ -1,7 +1,5 @@
 """Report and index in a real browser, from disk, with the network off."""
 
-import base64
-import importlib.util
 import json
 import os
 import time
@@ -19,10 +17,6 @@ from simkit.studies.results import dumped
 from tests.report.browser import PROGRAM, Page
 
 pytestmark = pytest.mark.skipif(PROGRAM is None, reason="no Chromium here to look at the page")
-_PACKAGE = importlib.util.find_spec("axe_core_python")
-AXE = Path(str(_PACKAGE.origin)).parent / "axe.min.js" if _PACKAGE else None
-SHOTS = os.environ.get("SIMKIT_SCREENS")
-"""Folder that keeps what the pages look like, when given."""
 
 
 @pytest.fixture(scope="module")
@@ -67,16 +61,24 @@ def test_report_opens_from_disk_without_network_or_complaint(page: Page) -> None
     assert page.troubles() == []
 
 
-def test_first_useful_view_comes(page: Page, reports: Path) -> None:
-    times = []
-    for _ in range(3):
-        started = time.perf_counter()
+def test_first_useful_view_comes_within_a_second_and_a_half(page: Page, reports: Path) -> None:
+    # Verdict and plots painted, browser warm, 1.5 s after the page was asked for. Tries in which
+    # another process had the processor say nothing of the page: the best of ten counts, and what
+    # the browser's processes worked for it, which no neighbour can lengthen much.
+    walls, works = [], []
+    for _ in range(10):
+        page.call("Page.navigate", url="about:blank")
+        worked, started = page.processor_time(), time.perf_counter()
         page.open(reports / "newer" / "index.html")
         page.wait("document.documentElement.dataset.viewer === 'ready'")
-        times.append(time.perf_counter() - started)
-    # The page is built towards 1.5 s, viewer included, and took less on a quiet machine. Speed is
-    # measured in benchmarks; here a busy machine must not fail, only a page that never comes.
-    assert min(times) < 15.0
+        page.painted()
+        walls.append(time.perf_counter() - started)
+        works.append(page.processor_time() - worked)
+        if min(walls) < 1.5 and min(works) < 1.5:
+            break
+    assert page.ask("document.querySelector('.verdict h2').getBoundingClientRect().top") < 900
+    assert min(walls) < 1.5
+    assert min(works) < 1.5
 
 
 def test_keys_zoom_from_the_whole_event_to_nanoseconds(page: Page) -> None:
@@ -132,52 +134,15 @@ def test_spike_is_drawn_at_its_height_in_the_whole_event(page: Page, view: Repor
 
 
 def test_table_sorts_by_value_and_back(page: Page) -> None:
-    shares = "[...document.querySelectorAll('.limits tbody tr')].map((r) => +r.cells[3].dataset.v)"
-    button = "document.querySelectorAll('.limits thead button')[3].click()"
+    shares = "[...document.querySelectorAll('.limits tbody tr')].map((r) => +r.cells[1].dataset.v)"
+    button = "document.querySelectorAll('.limits thead button')[1].click()"
     page.ask(button)
     down = page.ask(shares)
     page.ask(button)
     up = page.ask(shares)
     assert down == sorted(down, reverse=True)
     assert up == sorted(up)
-    assert page.ask("document.querySelectorAll('.limits thead th')[3].ariaSort") == "ascending"
-
-
-@pytest.mark.parametrize("width", [1280, 390])
-@pytest.mark.parametrize("scheme", ["light", "dark"])
-def test_nothing_sticks_out_sideways(page: Page, width: int, scheme: str) -> None:
-    page.call("Emulation.setDeviceMetricsOverride", width=width, height=900, deviceScaleFactor=1,
-              mobile=False)  # fmt: skip
-    page.call("Emulation.setEmulatedMedia",
-              features=[{"name": "prefers-color-scheme", "value": scheme}])  # fmt: skip
-    try:
-        assert page.ask("document.documentElement.scrollWidth") <= width
-        dark = page.ask("getComputedStyle(document.body).backgroundColor") == "rgb(25, 23, 20)"
-        assert dark == (scheme == "dark")
-        if SHOTS:
-            size = page.call("Page.getLayoutMetrics")["cssContentSize"]
-            clip = {"x": 0, "y": 0, "width": width, "height": size["height"], "scale": 1}
-            shot = page.call("Page.captureScreenshot", captureBeyondViewport=True, clip=clip)
-            target = Path(SHOTS) / f"report-{width}-{scheme}.png"
-            target.write_bytes(base64.b64decode(shot["data"]))
-    finally:
-        page.call("Emulation.clearDeviceMetricsOverride")
-        page.call("Emulation.setEmulatedMedia", features=[])
-
-
-CONTRAST = (Path(__file__).parent / "contrast.js").read_text(encoding="utf-8")
-
-
-@pytest.mark.parametrize("scheme", ["light", "dark"])
-def test_contrast_of_every_text(page: Page, scheme: str) -> None:
-    # WCAG 2.1, success criterion 1.4.3: at least 4.5 to 1; formula of its relative luminance
-    # (recalled from memory).
-    page.call("Emulation.setEmulatedMedia",
-              features=[{"name": "prefers-color-scheme", "value": scheme}])  # fmt: skip
-    try:
-        assert page.ask(CONTRAST) == []
-    finally:
-        page.call("Emulation.setEmulatedMedia", features=[])
+    assert page.ask("document.querySelectorAll('.limits thead th')[1].ariaSort") == "ascending"
 
 
 def test_page_has_the_marks_that_readers_without_sight_need(page: Page) -> None:
@@ -196,47 +161,17 @@ def test_page_has_the_marks_that_readers_without_sight_need(page: Page) -> None:
     assert len(ids) == len(set(ids))
 
 
-@pytest.mark.skipif(AXE is None, reason="axe-core-python, the accessibility checker, is missing")
-@pytest.mark.parametrize("name", ["newer/index.html", "index.html"])
-def test_accessibility_checker_finds_nothing(browser: Page, reports: Path, name: str) -> None:
-    # axe-core, an engine of accessibility rules (WCAG 2), from its Python package.
-    browser.open(reports / name)
-    browser.ask("document.querySelectorAll('details').forEach((d) => { d.open = true; })")
-    assert AXE is not None
-    browser.ask(AXE.read_text(encoding="utf-8") + ";1")
-    found = browser.ask(
-        "axe.run(document).then((r) => [r.passes.length, r.violations.map((v) => [v.id, v.impact, "
-        "v.nodes[0].html.slice(0, 120)])])"
-    )
-    assert found[0] > 20
-    assert found[1] == []
-
-
-def test_paper_shows_figures_whole_and_folded_text_open(page: Page) -> None:
+def test_paper_shows_the_still_figure_and_folded_text_open(page: Page) -> None:
     page.call("Emulation.setEmulatedMedia", media="print")
     try:
-        page.call("Emulation.setDeviceMetricsOverride", width=688, height=1000,
-                  deviceScaleFactor=1, mobile=False)  # fmt: skip
         assert page.ask("getComputedStyle(document.getElementById('viewer')).display") == "none"
         assert page.ask("document.querySelector('.still').offsetHeight") > 300
-        # A4 less its margins is 182 mm, 688 px wide and 1000 high: no figure may exceed that.
-        sizes = page.ask(
-            "[...document.querySelectorAll('figure')].map((f) => { const b = "
-            "f.getBoundingClientRect(); "
-            "return [b.right, b.height, f.scrollWidth - f.clientWidth]; })"
-        )
-        assert len(sizes) == 5
-        for right, height, excess in sizes:
-            assert right <= 689
-            assert height <= 1000
-            assert excess <= 0
+        assert page.ask("document.querySelectorAll('figure').length") == 5
+        folded = "[...document.querySelectorAll('details > :not(summary)')]"
+        assert page.ask(f"{folded}.map((e) => e.getBoundingClientRect().height)")
+        assert page.ask(f"{folded}.every((e) => e.getBoundingClientRect().height > 0)")
     finally:
-        page.call("Emulation.clearDeviceMetricsOverride")
         page.call("Emulation.setEmulatedMedia", media="")
-    printed = base64.b64decode(page.call("Page.printToPDF", preferCSSPageSize=True)["data"])
-    assert printed.startswith(b"%PDF")
-    if SHOTS:
-        (Path(SHOTS) / "report.pdf").write_bytes(printed)
 
 
 def test_page_is_whole_with_scripts_off(browser: Page, reports: Path) -> None:

@@ -19,7 +19,7 @@ from simkit.parameters.load import Loaded
 from simkit.report.downsample import minmax, window
 from simkit.report.html import draw, leading, page, to_do
 from simkit.report.schematic import schematic
-from simkit.report.text import by_ratio
+from simkit.report.text import by_ratio, typeset
 from simkit.report.view import Record, ReportView, Trace
 from simkit.studies.bench_maps import operating_view
 from simkit.studies.results import dumped, write_folder
@@ -279,3 +279,17 @@ def test_the_operating_map_stands_where_the_drive_is_tuned(view: ReportView) -> 
     assert "the 100 V supply" in text
     assert text.count("<small>working band</small>") >= 1
     assert "bridge current, peak" in text
+
+
+@pytest.mark.parametrize(
+    ("plain", "printed"),
+    [
+        ("3 us at 5% of it", "3 \u00b5s at 5\u00a0% of it"),
+        ("the same are used", "the same are used"),
+        ("drive.dead_time, us", "drive.dead_time, \u00b5s"),
+        ("-2 uohm, 41 deg", "\u22122 \u00b5\u03a9, 41\u00b0"),
+        ("670 uT and 250 V/us", "670 \u00b5T and 250 V/\u00b5s"),
+    ],
+)
+def test_units_are_set_in_print_and_words_are_left(plain: str, printed: str) -> None:
+    assert typeset(plain) == printed
