@@ -189,13 +189,13 @@ def plane(view: MapView) -> str:
         panel.patch.set_alpha(0.0)
         for r in view.regions:
             colour, _, hatch = LOOK[r.outcome]
+            place, wide, high = (r.left, r.low), r.right - r.left, r.high - r.low
             # Twice: a hatch as pale as the filling could not be told from it.
-            for look in ({"facecolor": colour, "alpha": 0.2, "lw": 0.0},
-                         {"fill": False, "hatch": hatch, "edgecolor": colour, "alpha": 0.55,
-                          "lw": 0.4}):  # fmt: skip
-                panel.add_patch(
-                    Rectangle((r.left, r.low), r.right - r.left, r.high - r.low, **look)
-                )
+            panel.add_patch(Rectangle(place, wide, high, facecolor=colour, alpha=0.2, lw=0.0))
+            panel.add_patch(
+                Rectangle(place, wide, high, fill=False, hatch=hatch, edgecolor=colour,
+                          alpha=0.55, lw=0.4)
+            )  # fmt: skip
         _dots(panel, view, view.values[:, 0], view.values[:, 1])
         panel.set_xlabel(_label(view.axes[0]))
         panel.set_ylabel(_label(view.axes[1]))
