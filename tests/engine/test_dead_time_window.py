@@ -9,13 +9,11 @@ import pytest
 
 from simkit.parameters.machine import Machine
 from simkit.studies.dead_time_window import Window, by_formula, in_circuit
-from simkit.studies.loading import load_machine
 from simkit.studies.rehearsal.settings import Settings
 from simkit.studies.rehearsal.workbench import Workbench
-from tests.machines import ROOT, demo
+from tests.machines import crucible, demo
 
 LOAD = "cold-steel-weak-field"
-CRUCIBLE = load_machine(ROOT / "scenarios" / "silver-crucible" / "machine.toml").model
 VOLTAGES = (100.0, 200.0, 325.0)
 ABOVE = (1.03, 1.05, 1.08, 1.12, 1.18)
 AGREE = 0.10
@@ -55,10 +53,10 @@ def test_window_by_formula_is_the_circuits(
 def test_snubbers_and_gate_transformers_are_in_the_formula(voltage: float, place: int) -> None:
     """The gate loop's leakage and the snubbers each take a quarter of the time needed here."""
     load = "graphite-crucible"
-    frequency = frequencies(CRUCIBLE, load)[place]
+    frequency = frequencies(crucible(), load)[place]
     bench = Workbench(settings=Settings(refine=False))
-    real = in_circuit(CRUCIBLE, load, voltage, frequency, bench)
-    (mine,) = by_formula(CRUCIBLE, load, (voltage,), (frequency,))
+    real = in_circuit(crucible(), load, voltage, frequency, bench)
+    (mine,) = by_formula(crucible(), load, (voltage,), (frequency,))
     assert mine.needed == pytest.approx(real.needed, rel=AGREE)
     assert mine.reversal == pytest.approx(real.reversal, rel=AGREE)
 
@@ -66,7 +64,7 @@ def test_snubbers_and_gate_transformers_are_in_the_formula(voltage: float, place
 def test_a_lagging_current_always_has_a_window() -> None:
     """Nothing but a leading current keeps a node from swinging by itself, however slowly."""
     load = "graphite-crucible"
-    found = by_formula(CRUCIBLE, load, (30.0, *VOLTAGES), frequencies(CRUCIBLE, load))
+    found = by_formula(crucible(), load, (30.0, *VOLTAGES), frequencies(crucible(), load))
     assert len(found) == 20
     for window in found:
         assert window.turn_off_current > 0.0

@@ -11,8 +11,7 @@ from simkit.parts.gate_drive import loop_damping, ring_frequency
 from simkit.parts.mosfet import gate_charges
 from simkit.run.workers import Workers
 from simkit.studies.gate_resistor import Point, band_of, gate_loop, sweep
-from simkit.studies.loading import load_machine
-from tests.machines import ROOT, demo, varied
+from tests.machines import crucible, demo, varied
 
 
 def values(points: list[Point], quantity: str) -> list[float]:
@@ -28,14 +27,9 @@ def points() -> list[Point]:
 
 
 @pytest.fixture(scope="module")
-def crucible() -> Machine:
-    return load_machine(ROOT / "scenarios" / "silver-crucible" / "machine.toml").model
-
-
-@pytest.fixture(scope="module")
-def ringing_points(crucible: Machine) -> list[Point]:
+def ringing_points() -> list[Point]:
     with Workers(2) as workers:
-        return sweep(crucible, executor=workers)
+        return sweep(crucible(), executor=workers)
 
 
 def resistance(machine: Machine, resistor: float) -> float:
@@ -110,7 +104,7 @@ def test_too_large_a_resistor_closes_the_band(points: list[Point]) -> None:
 
 @pytest.mark.slow
 def test_small_resistors_ring_as_the_loop_does(
-    ringing_points: list[Point], crucible: Machine
+    ringing_points: list[Point],
 ) -> None:
     """zeta = R/2 sqrt(C/L) and f = sqrt(1 - zeta^2)/(2 pi sqrt(L C)), textbook.
 
@@ -120,7 +114,7 @@ def test_small_resistors_ring_as_the_loop_does(
     ringing = [p for p in ringing_points if p.loop_damping < 0.6]
     assert len(ringing) == 4
     for point in ringing:
-        loop = gate_loop(varied(crucible, {"drive.gate_resistor": point.resistance}))
+        loop = gate_loop(varied(crucible(), {"drive.gate_resistor": point.resistance}))
         assert point.loop_damping == pytest.approx(loop_damping(loop))
         assert point.ring_damping == pytest.approx(loop_damping(loop), rel=0.15)
         assert point.ring_frequency == pytest.approx(ring_frequency(loop), rel=0.15)
@@ -128,14 +122,14 @@ def test_small_resistors_ring_as_the_loop_does(
 
 
 @pytest.mark.slow
-def test_overshoot_falls_with_the_resistor(ringing_points: list[Point], crucible: Machine) -> None:
+def test_overshoot_falls_with_the_resistor(ringing_points: list[Point]) -> None:
     """exp(-pi zeta/sqrt(1 - zeta^2)) of the step, textbook; none from critical damping on.
 
     Judged in shape: the driver's edge and the winding's magnetising current are not in it.
     """
     found = values(ringing_points, "overshoot")
     assert found == sorted(found, reverse=True)
-    swing = crucible.drive.voltage_on - crucible.drive.voltage_off
+    swing = crucible().drive.voltage_on - crucible().drive.voltage_off
     assert found[0] > 0.2 * swing
     damped = [v for v, p in zip(found, ringing_points, strict=True) if p.loop_damping > 1.0]
     assert max(damped) < 0.05 * swing
