@@ -34,6 +34,10 @@ class LimitRow:
     how: str
     scope: str
     change: str
+    interval: tuple[float, float] | None = None
+    """95 % of what the fit of the machine's values left open; None without a fit."""
+    chance: float | None = None
+    """Of being over the limit, by that and the numerical error [1]."""
 
     @property
     def name(self) -> str:
@@ -186,6 +190,19 @@ class Parameter:
 
 
 @dataclass(frozen=True)
+class Fitted:
+    """A value of the machine that a fit to readings found; texts with units."""
+
+    key: str
+    value: str
+    low: str
+    high: str
+    """Ends of its 95 % interval."""
+    note: str
+    """What stood there before, and the readings it was fitted to."""
+
+
+@dataclass(frozen=True)
 class Energy:
     """Where the energy went over the measured part [J]."""
 
@@ -273,3 +290,6 @@ class ReportView:
     netlist: str
     operating: OperatingMap | None = None
     """Where the drive is tuned: the fast model's map of it."""
+    fitted: tuple[Fitted, ...] = ()
+    fit_method: str = ""
+    """How intervals of judged figures follow from those of the fitted values."""

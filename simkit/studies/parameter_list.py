@@ -1,12 +1,17 @@
 """Every value of a machine file with its meaning and origin, as a report lists them."""
 
 from collections.abc import Iterator, Mapping
+from functools import reduce
+from math import exp
+from typing import Any
 
 from pydantic import BaseModel
 
 from simkit.parameters.fields import Quantity, field_of
-from simkit.parameters.load import Origin
+from simkit.parameters.load import Loaded, Origin
+from simkit.parameters.machine import Machine
 from simkit.report import view as page
+from simkit.studies.uncertain import COVERAGE
 from simkit.units import format_quantity
 
 TABLES = ("levels", "fit")
@@ -52,3 +57,36 @@ def _parameter(
         note=origin.note if origin else "",
         line=origin.line if origin else None,
     )
+
+
+def fitted(machine: Loaded[Machine]) -> Iterator[page.Fitted]:
+    """Values whose source is a fit, each with its 95 % interval and the readings it is from.
+
+    The interval is that of the file's `[fit]`, a normal distribution of the logarithm; of the
+    value's own tolerance where `[fit]` does not name it.
+    """
+    record = machine.model.fit
+    known = dict(zip(record.parameters, record.deviation, strict=True)) if record else {}
+    for key, origin in machine.origins.items():
+        value = _at(machine.model, key)
+        if origin.source != "fitted" or not isinstance(value, float):
+            continue
+        wide = COVERAGE * known[key] if key in known else origin.tolerance or 0.0
+        unit = _unit(machine.model, key)
+        low, high = (format_quantity(value * exp(s * wide), unit, 4) for s in (-1.0, 1.0))
+        yield page.Fitted(key, format_quantity(value, unit, 4), low, high, origin.note)
+
+
+def _at(model: Any, key: str) -> Any:
+    """What stands at a dotted key; None where nothing does."""
+    return reduce(
+        lambda at, name: at.get(name) if isinstance(at, dict) else getattr(at, name, None),
+        key.split("."),
+        model,
+    )
+
+
+def _unit(model: Any, key: str) -> str:
+    table, _, name = key.rpartition(".")
+    quantity = field_of(type(_at(model, table) if table else model), name)
+    return quantity.unit if quantity else "1"

@@ -24,7 +24,7 @@ from simkit.studies.facts import (
     recovery_facts,
     second_facts,
 )
-from simkit.studies.parameter_list import parameters
+from simkit.studies.parameter_list import fitted, parameters
 from simkit.studies.rehearsal.closeup import shown_from
 from simkit.studies.rehearsal.findings import Rehearsal
 from simkit.studies.rehearsal.windows import Stretch
@@ -97,17 +97,22 @@ def report_view(
         command=command(result),
         netlist=rehearsal.whole.deck.text,
         operating=tuned(rehearsal),
+        fitted=tuple(fitted(machine)),
+        fit_method=result.get("parameter_uncertainty", {}).get("method", ""),
     )  # fmt: skip
 
 
 def _limit(row: Mapping[str, Any]) -> page.LimitRow:
     words = QUANTITIES[row["quantity"]]
+    interval = row.get("interval")
     return page.LimitRow(
         part=row["part"], quantity=row["quantity"], title=words.title, unit=row["unit"],
         value=row["value"], error=row["error"], limit=row["limit"], ratio=row["ratio"],
         time=row["time_s"], first_over=row.get("first_over_s"), status=row["status"],
         source="; no verdict: ".join(filter(None, (row["source"], row.get("note")))),
         why=words.why, how=words.how, scope=words.scope, change=words.change,
+        interval=(interval[0], interval[1]) if interval else None,
+        chance=row.get("probability_over"),
     )  # fmt: skip
 
 

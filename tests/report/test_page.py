@@ -15,6 +15,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from simkit.parameters.fitted import FitRecord
 from simkit.parameters.load import Loaded
 from simkit.report.downsample import minmax, window
 from simkit.report.html import draw, leading, page, to_do
@@ -23,6 +24,7 @@ from simkit.report.text import by_ratio, typeset
 from simkit.report.view import Record, ReportView, Trace
 from simkit.studies.bench_maps import operating_view
 from simkit.studies.results import dumped, write_folder
+from simkit.studies.view import report_view
 from tests.machines import demo
 
 
@@ -293,3 +295,32 @@ def test_the_operating_map_stands_where_the_drive_is_tuned(view: ReportView) -> 
 )
 def test_units_are_set_in_print_and_words_are_left(plain: str, printed: str) -> None:
     assert typeset(plain) == printed
+
+
+def test_what_a_fit_found_stands_with_interval_and_readings(
+    run: tuple[Any, dict[str, Any], Loaded[Any]],
+) -> None:
+    rehearsal, result, machine = run
+    origin = replace(machine.origins["coil.inductance"], source="fitted", tolerance=0.02,
+                     note="was 880 nH (measured); readings.toml")  # fmt: skip
+    record = FitRecord(parameters=("coil.inductance",), deviation=(0.01,), correlation=((1.0,),))
+    fitted = replace(
+        machine,
+        model=machine.model.model_copy(update={"fit": record}),
+        origins={**machine.origins, "coil.inductance": origin},
+    )
+    rows = [dict(row, interval=[0.9 * row["value"], 1.1 * row["value"]], probability_over=0.25)
+            for row in result["limits"]]  # fmt: skip
+    said = {"method": "one more rehearsal", "rehearsals": 1}
+    shown = report_view(
+        rehearsal, {**result, "limits": rows, "parameter_uncertainty": said}, fitted
+    )
+    text = page(shown, draw(shown))
+    # 900 nH, a deviation of 1 % of the logarithm, two either way: times exp(-0.02), exp(0.02).
+    assert "882.2 nH to 918.2 nH" in text
+    assert "was 880 nH (measured); readings.toml" in text
+    assert "one more rehearsal" in text
+    assert text.count("over: 25 %") == len(rows)
+    plain = page(report_view(*run), draw(report_view(*run)))
+    assert "Fitted to readings" not in plain
+    assert "Beneath each value" not in plain

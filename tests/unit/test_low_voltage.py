@@ -27,7 +27,9 @@ from simkit.studies.fit.study import Fit, _values, misfits
 from simkit.studies.fit.write import fitted_text
 from simkit.studies.intervals import bounds, moved_machines
 from simkit.studies.loading import load_machine
+from simkit.studies.parameter_list import fitted as listed
 from simkit.studies.uncertain import prior_covariance, scaled, uncertain
+from simkit.units import parse_quantity
 from tests.machines import DEMO, demo, scenario, varied
 
 TEXT = (DEMO / "machine.toml").read_text(encoding="utf-8")
@@ -168,6 +170,16 @@ def test_the_fitted_file_keeps_comments_and_what_was_there() -> None:
     assert "was 900 nH (measured); readings.toml" in written["note"]
     loaded = build(load_text(text, "fitted.toml", MachineFile))
     assert loaded.model.coil.inductance == pytest.approx(0.9e-6 * 1.02, rel=0.01)
+    shown = {one.key: one for one in listed(loaded)}["coil.inductance"]
+    value = next(v for v in found.values if v.key == "coil.inductance")
+    for said, meant in (
+        (shown.value, value.after),
+        (shown.low, value.low),
+        (shown.high, value.high),
+    ):
+        assert parse_quantity(said, "H") == pytest.approx(meant, rel=2e-3)
+    assert shown.note == written["note"]
+    assert list(listed(load_machine(DEMO / "machine.toml"))) == []
     again = prior_covariance(loaded.model, uncertain(loaded, [PIECE]))
     first = [u.key for u in uncertain(loaded, [PIECE])].index("coil.inductance")
     # The joint uncertainty comes back to the digits that were written (four).
