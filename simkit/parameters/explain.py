@@ -79,7 +79,7 @@ class _Finding:
             hint = nearest(str(self.item["input"]), self.shape.choices)
             hint = hint if hint.startswith("did") else ""
         else:
-            rule, hint = self.rule(kind), ""
+            rule, hint = self.rule(kind), self.table() if "model" in kind else ""
         return self.place.problem(self.key, self.item["input"], rule, hint)
 
     def contradiction(self) -> Problem:
@@ -103,6 +103,14 @@ class _Finding:
             return f"must have at {bound} {'entry' if bound.endswith(' 1') else 'entries'}"
         said = self.item["msg"]
         return _KINDS.get(kind, said[:1].lower() + said[1:])
+
+    def table(self) -> str:
+        """How a table is written where something else was, by the names it must have."""
+        if len(self.shape.models) != 1:
+            return ""
+        fields = self.shape.models[0].model_fields
+        must = [f"{name} = ..." for name, info in fields.items() if info.is_required()]
+        return f"write {{ {', '.join(must)} }}" if must else ""
 
     def missing(self) -> Problem:
         return self.place.problem(self.key, ABSENT, f"is missing: {self.meaning()}", self.how())

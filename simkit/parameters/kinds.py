@@ -16,6 +16,8 @@ SNIFFED = 200_000
 """Bytes that are looked at to tell what a neighbouring file is [1]."""
 MOST_FILES = 200
 SHOWN = 3
+NEAR = 0.7
+"""How like another a file's name must be to be taken for a slip of the pen [1]."""
 
 
 @dataclass(frozen=True)
@@ -95,18 +97,24 @@ def folder_given(folder: Path, model: type | None) -> InputError:
 
 def absent(path: Path, model: type | None) -> InputError:
     """What to say of a file that is not there: the nearest name in its folder."""
-    folder, wanted = path.parent, wanted_kind(model) if model else None
     rule = "there is no such file"
-    if not folder.exists():
-        return InputError([Problem(str(path), None, "", "", f"{rule}, and no folder {folder}")])
-    stems = {p.stem: p for p in _files(folder.glob("*"), {".toml", ".csv"})}
+    if not path.parent.exists():
+        rule += f", and no folder {path.parent}"
+    return InputError([Problem(str(path), None, "", "", rule, instead_of(path, model))])
+
+
+def instead_of(path: Path, model: type | None) -> str:
+    """A hint at the files of a folder that would do for one that is not there; may be empty."""
+    wanted = wanted_kind(model) if model else None
+    sound = _of_kind(path.parent.glob("*.toml"), wanted) if wanted else []
+    if wanted is None or wanted.model == "Readings":
+        sound += _files(path.parent.glob("*.csv"), {".csv"})
+    stems = {p.stem: p for p in sound}
     near = [s for s in stems if s.startswith(path.stem)]
-    near = near or difflib.get_close_matches(path.stem, stems, 1)
-    hint = f"did you mean {stems[near[0]]}?" if near else ""
-    if wanted and not near:
-        there = _such_as(_of_kind(folder.glob("*.toml"), wanted))
-        hint = there and f"give a {wanted.called}{there}"
-    return InputError([Problem(str(path), None, "", "", rule, hint)])
+    near = near or difflib.get_close_matches(path.stem, stems, 1, NEAR)
+    if near:
+        return f"did you mean {stems[near[0]]}?"
+    return f"give a {wanted.called}{_such_as(sound)}" if wanted and sound else ""
 
 
 def files_here(folder: Path, called: str) -> str:

@@ -71,6 +71,14 @@ def _from_csv(text: str, path: Path) -> Loaded[Readings]:
     return Loaded(built, split.origins, path, digest(built), tuple(split.warnings), lines)
 
 
+def _columns(found: list[str]) -> str:
+    """What is wrong with a line that should name the columns."""
+    if any(";" in cell or "\t" in cell for cell in found):
+        return "columns are separated by commas, and a number has a decimal point"
+    lacking = [name for name in COLUMNS if name not in found]
+    return f"it lacks {', '.join(lacking)}" if found and lacking != list(COLUMNS) else ""
+
+
 def _table(text: str, path: Path) -> tuple[dict[str, Any], dict[str, int], list[Problem]]:
     rows = [_row(line, number, path) for number, line in enumerate(text.split("\n"), 1)]
     kept = [(n, [cell.strip() for cell in row]) for n, row in enumerate(rows, 1)
@@ -78,7 +86,9 @@ def _table(text: str, path: Path) -> tuple[dict[str, Any], dict[str, int], list[
     if not kept or tuple(kept[0][1]) != COLUMNS:
         line, found = kept[0] if kept else (1, [])
         rule = f"the first line must name the columns: {','.join(COLUMNS)}"
-        raise InputError([Problem(str(path), line, "", ",".join(found)[:80], rule)])
+        raise InputError(
+            [Problem(str(path), line, "", ",".join(found)[:80], rule, _columns(found))]
+        )
     if len(kept) > MOST_LINES:
         raise InputError([Problem(str(path), None, "", "", f"more than {MOST_LINES} lines")])
     points: list[dict[str, Any]] = []

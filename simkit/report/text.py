@@ -54,7 +54,10 @@ def percent(share: float | None, digits: int = 3) -> str:
     """A share as per cent: 0.773 is "77.3 %"."""
     if share is None or not isfinite(share):
         return "\u2013"
-    return f"{100.0 * share:.{digits}g} %".replace("-", MINUS)
+    value = 100.0 * share
+    # From where its digits end, format g writes a power of ten: 100 as 1e+02.
+    number = f"{value:.0f}" if abs(value) >= 10**digits - 0.5 else f"{value:.{digits}g}"
+    return f"{number} %".replace("-", MINUS)
 
 
 def moment(time: float | None) -> str:

@@ -6,6 +6,7 @@ from pathlib import Path
 
 from simkit.errors import InputError, Problem
 from simkit.parameters.instead import Instead, replaced
+from simkit.parameters.kinds import instead_of
 from simkit.parameters.load import Loaded, digest, load_file
 from simkit.parameters.machine import Machine
 from simkit.parameters.paths import named_file
@@ -50,8 +51,8 @@ def machine_file(path: Path, scenario: Loaded[Scenario]) -> Path:
     try:
         return named_file(path, named)
     except ValueError as error:
-        there = sorted(f.name for f in path.parent.glob("*.toml") if f != path)
-        hint = f"beside the scenario: {', '.join(there[:5])}" if there else ""
+        # Only the scenario's own folder is looked into, wherever the name leads.
+        hint = instead_of(path.parent / Path(named).name, MachineFile)
         raise InputError([problem(scenario, "machine", f'"{named}"', str(error), hint)]) from None
 
 

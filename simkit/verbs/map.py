@@ -135,13 +135,14 @@ def _write(
 
 
 def _table(result: dict[str, Any]) -> None:
+    from simkit.report.text import percent
     from simkit.studies.maps.result import title
 
     for name, chance in (result["probabilities"] or {}).items():
         if chance["over"] or chance["undecided"]:
             words = name if name == "any limit" else title(name)
-            print(f"  {words:60} {100 * chance['value']:6.2f} %  "
-                  f"({100 * chance['low']:.2g} to {100 * chance['high']:.2g} %)")  # fmt: skip
+            low, high = percent(chance["low"], 2), percent(chance["high"], 2)
+            print(f"  {words:60} {100 * chance['value']:6.2f} %  ({low} to {high})")
     for weight in sorted(result["importance"], key=lambda w: -(w["total"] or 0.0)):
         if weight["total"] is not None:
             print(f"  {weight['name']:60} {100 * weight['total']:5.1f} % of the variance")

@@ -192,6 +192,51 @@ def test_a_command_typed_wrongly(
     assert re.search(r"\n  more: simkit.* --help\n$", text)
 
 
+def test_a_missing_readings_file_is_not_answered_with_a_machine(
+    shop: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    Path("bench.csv").write_text("load\n")
+    assert "did you mean bench.csv?" in told(["fit", "machine.toml", "bensh.csv"], capsys)
+    assert "did you mean" not in told(["fit", "machine.toml", "mashine.toml"], capsys)
+
+
+def test_a_scenario_s_machine_is_looked_for_in_its_own_folder_only(
+    shop: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    text = Path("pull-out-cold.toml").read_text()
+    inner = Path("inner")
+    inner.mkdir()
+    for named, hint in (("mashine.toml", "did you mean inner/machine.toml?"), ("../x.toml", "")):
+        shutil.copy("machine.toml", inner / ("machine.toml" if hint else "other.txt"))
+        (inner / "s.toml").write_text(text.replace('"machine.toml"', f'"{named}"'))
+        said = told(["run", "inner/s.toml"], capsys)
+        assert f's.toml:5: machine: there is no such file; written: "{named}"' in said
+        assert hint in said
+        assert "such as machine.toml" not in said
+
+
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        ("load;supply_voltage\nempty;30 V\n", "columns are separated by commas"),
+        ("load,supply_voltage,frequency,reading,value\n", "it lacks uncertainty"),
+    ],
+)
+def test_a_table_of_readings_that_a_spreadsheet_wrote(
+    text: str, said: str, shop: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    Path("r.csv").write_text(text)
+    assert said in told(["fit", "machine.toml", "r.csv"], capsys)
+
+
+def test_a_value_where_a_table_is_wanted(shop: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    reading = '[[points]]\nload = "empty"\nsupply_voltage = "30 V"\ntank_voltage = "12 V"\n'
+    Path("r.toml").write_text(reading)
+    said = told(["fit", "machine.toml", "r.toml"], capsys)
+    assert "r.toml:4: points.0.tank_voltage: must be a table" in said
+    assert "write { value = ..., uncertainty = ... }" in said
+
+
 @pytest.mark.parametrize(
     ("line", "said"),
     [

@@ -51,7 +51,7 @@ def _place(document: Any, value: FittedValue, readings: str) -> bool:
     half = 0.5 * (np.log(value.high) - np.log(value.low))
     new["value"] = format_quantity(value.after, unit, 5)
     new["source"] = "fitted"
-    new["tolerance"] = f"{100.0 * half:.2g} %"
+    new["tolerance"] = f"{100.0 * half:.3g} %"
     new["note"] = f"was {format_quantity(value.before, unit)} ({value.source}); {readings}"
     table[last] = new
     return True

@@ -116,7 +116,7 @@ def title(quantity: str) -> str:
 
 def span(found: Probability) -> str:
     """The interval in words."""
-    return f"95 % interval {100 * found.low:.2g} to {100 * found.high:.2g} %"
+    return f"95 % interval {100 * found.low:.3g} to {100 * found.high:.3g} %"
 
 
 def write_cases(path: Path, found: Mapped) -> None:

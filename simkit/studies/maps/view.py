@@ -112,5 +112,5 @@ def facts(found: Mapped) -> list[Fact]:
                     "told wrong"))  # fmt: skip
     worst = max(seen.spreads, key=lambda q: seen.spreads[q], default=None)
     if worst is not None:
-        out.append(Fact("largest spread", f"{100 * seen.spreads[worst]:.2g} %", title(worst)))
+        out.append(Fact("largest spread", f"{100 * seen.spreads[worst]:.3g} %", title(worst)))
     return out
