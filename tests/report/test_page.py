@@ -23,7 +23,7 @@ from simkit.report.schematic import schematic
 from simkit.report.text import by_ratio, typeset
 from simkit.report.view import Record, ReportView, Trace
 from simkit.studies.bench_maps import operating_view
-from simkit.studies.results import dumped, write_folder
+from simkit.studies.results import dumped, probes, save_waveforms, write_folder
 from simkit.studies.view import report_view
 from tests.machines import demo
 
@@ -324,3 +324,20 @@ def test_what_a_fit_found_stands_with_interval_and_readings(
     plain = page(report_view(*run), draw(report_view(*run)))
     assert "Fitted to readings" not in plain
     assert "Beneath each value" not in plain
+
+
+def test_saved_waveforms_are_read_back_by_numpy_alone(
+    run: tuple[Any, dict[str, Any], Loaded[Any]], tmp_path: Path
+) -> None:
+    rehearsal = run[0]
+    save_waveforms(tmp_path, rehearsal, csv=True)
+    with np.load(tmp_path / "waveforms.npz", allow_pickle=False) as kept:
+        columns = {name: kept[name] for name in kept.files}
+    ran = probes(rehearsal.whole.waves)
+    assert {f"first:{name}" for name in ran} <= set(columns)
+    for name, values in ran.items():
+        # Seven digits of a 32-bit number: its half-spacing is 6e-8 of the value.
+        assert np.allclose(columns[f"first:{name}"], values, rtol=1e-7, atol=1e-30)
+    table = np.genfromtxt(tmp_path / "waveforms.csv", delimiter=",", names=True)
+    assert len(table) == len(ran["time_s"])
+    assert np.allclose(table["time_s"], ran["time_s"], rtol=1e-8, atol=1e-15)
