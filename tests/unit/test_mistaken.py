@@ -180,7 +180,7 @@ def test_a_name_that_acts_on_a_terminal_is_shown_escaped(
         (["check", "a", "--out", "b"], "there is no option --out\n"),
         (["run", "a", "--jobs"], "'--jobs' requires an argument.\n"),
         (["check", "a", "b"], "unexpected extra argument (b)"),
-        (["cache", "claer"], "Did you mean 'clear'?\n"),
+        (["cache", "claer"], "No such command 'claer'."),
     ],
 )
 def test_a_command_typed_wrongly(
