@@ -83,9 +83,11 @@ def cell(python: str, lock: str, tests: list[str]) -> Cell:
         ):
             if subprocess.run(command, cwd=ROOT, stdout=out, stderr=out).returncode:
                 return Cell(version, lock, f"not installed: see {log.relative_to(ROOT)}", False)
+        # Compiled modules are kept, whatever this machine says: tests start many processes.
+        env = {k: v for k, v in os.environ.items() if k != "PYTHONDONTWRITEBYTECODE"}
         done = subprocess.run(
             [inside, "-m", "pytest", "-q", "-p", "no:cacheprovider", *tests],
-            cwd=ROOT, stdout=out, stderr=out,
+            cwd=ROOT, env=env, stdout=out, stderr=out,
         )  # fmt: skip
     closing = re.findall(r"^=*\s*(\d+ (?:passed|failed)[^\n]*?)\s*=*$", log.read_text(), re.M)
     outcome = re.sub(r" in [\d.]+s.*", "", closing[-1]) if closing else "pytest did not end"

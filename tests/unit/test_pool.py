@@ -159,8 +159,10 @@ def test_dask_clients_fit() -> None:
 
 
 MAP = """
-import json, sys
+import json, signal, sys
 from pathlib import Path
+# A shell starts what it puts into the background with Ctrl-C ignored, and that is inherited.
+signal.signal(signal.SIGINT, signal.default_int_handler)
 from simkit.run.cache import Store
 from simkit.run.pool import collected
 from simkit.run.workers import Workers
