@@ -176,6 +176,8 @@ class Page:
             method, params = event.get("method", ""), event.get("params", {})
             if method == "Runtime.exceptionThrown":
                 out.append(str(params["exceptionDetails"]))
+            if method == "Runtime.consoleAPICalled" and params["type"] in ("error", "warning"):
+                out.append(str(params["args"]))
             if method == "Log.entryAdded" and params["entry"]["level"] in ("error", "warning"):
                 out.append(params["entry"]["text"])
             if method == "Network.requestWillBeSent":

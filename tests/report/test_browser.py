@@ -61,6 +61,24 @@ def test_report_opens_from_disk_without_network_or_complaint(page: Page) -> None
     assert page.troubles() == []
 
 
+@pytest.mark.parametrize(
+    "amiss",
+    [
+        "<script>console.error('out of order')</script>",
+        "<script>throw new Error('out of order')</script>",
+        "<img alt='' src='http://127.0.0.1:9/picture.png'>",
+        "<meta http-equiv='Content-Security-Policy' content=\"script-src 'none'\">"
+        "<script>1</script>",
+    ],
+)
+def test_complaints_and_requests_are_seen(browser: Page, tmp_path: Path, amiss: str) -> None:
+    file = tmp_path / "amiss.html"
+    file.write_text(f"<!doctype html><title>amiss</title>{amiss}", encoding="utf-8")
+    browser.events.clear()
+    browser.open(file)
+    assert browser.troubles() != []
+
+
 def test_first_useful_view_comes_within_a_second_and_a_half(page: Page, reports: Path) -> None:
     # Verdict and plots painted, browser warm, 1.5 s after the page was asked for. Tries in which
     # another process had the processor say nothing of the page: the best of ten counts, and what

@@ -107,9 +107,9 @@ function limitRow(row) {
   const share = percent(row.ratio);
   const made = element("tr", { className: row.ratio > 1 ? "over" : "ok", title: `${row.why} ${row.change}` },
     element("th", { scope: "row", textContent: row.name }),
+    element("td", { className: "n" }, bar(row.ratio), ` ${share}`),
     element("td", { className: "n", textContent: row.value }),
-    element("td", { className: "n", textContent: row.limit }),
-    element("td", { className: "n" }, bar(row.ratio), ` ${share}`));
+    element("td", { className: "n", textContent: row.limit }));
   return made;
 }
 
