@@ -63,7 +63,7 @@ def ringing(time: Array, values: Array) -> Ringing:
 
     step = max(len(time) // MOST, 1)
     t, v = time[::step] - time[0], values[::step]
-    v = (v - v.mean()) / (v.std() or 1.0)  # so that the fit ends as near, microvolts or kilovolts
+    v = v / (v.std() or 1.0)  # so that the fit ends as near, microvolts or kilovolts
     span = float(t[-1])
     scale = np.array([2.0 * pi * _guess(t, v), 1.0 / span])
 
@@ -96,7 +96,7 @@ def _basis(t: Array, p: Array) -> Array:
 
 
 def _guess(t: Array, v: Array) -> float:
-    """Frequency of the spectrum's highest line beyond the slow ones [Hz]."""
+    """Frequency of the spectrum's highest line, a straight slope left out [Hz]."""
     even = np.linspace(0.0, t[-1], 4096)
     flat = np.interp(even, t, v)
     flat = flat - np.polyval(np.polyfit(even, flat, 1), even)
@@ -104,8 +104,6 @@ def _guess(t: Array, v: Array) -> float:
     falling = np.hanning(2 * len(even))[len(even) :]
     lines = np.abs(np.fft.rfft(flat * falling, 8 * len(even)))
     frequencies = np.fft.rfftfreq(8 * len(even), even[1])
-    slow = frequencies < 1.0 / t[-1]
-    lines[slow] = 0.0
     return float(frequencies[int(np.argmax(lines))])
 
 

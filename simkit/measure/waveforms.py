@@ -170,8 +170,8 @@ class Waves:
 
 
 def integral(time: Array, values: Array) -> float:
-    """Integral over the axis by the trapezoidal rule."""
-    return float(np.trapezoid(values, time)) if len(time) > 1 else 0.0
+    """Integral over the axis by the trapezoidal rule; nought over less than two samples."""
+    return float(np.trapezoid(values, time))
 
 
 def average(time: Array, values: Array) -> float:

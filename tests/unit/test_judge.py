@@ -296,6 +296,9 @@ def test_a_series_with_any_gap_has_no_worst() -> None:
         assert np.isnan(series(*bad).worst).all()
     assert series(1.0, 3.0, 3.0).worst == (3.0, 1e-3)
     assert series(1.0, 3.0).first_above(1.0) == 1e-3
+    # JSON has no other numbers than Python's own.
+    assert {type(v) for v in series(1.0, 3.0).worst} == {float}
+    assert type(series(1.0, 3.0).first_above(1.0)) is float
     whole = joined([series(1.0, 2.0), series(7.0, part="Q2")])
     # At equal times the order of the pieces is kept; names are the first piece's.
     assert (whole.part, whole.quantity, whole.unit) == ("Q1", "drain_voltage_peak", "V")

@@ -1,5 +1,6 @@
 """Switch, tank, thermal and operating-point figures of waveforms drawn by hand."""
 
+from dataclasses import astuple
 from typing import Any
 
 import numpy as np
@@ -106,6 +107,7 @@ RATINGS = demo().switch.ratings
         (2.5e-6, 0.002), (0.1e-6, 0.0004),  # root of time below the first point
         (10e-6, 0.004), (1e-3, 0.045), (0.1, 0.27),  # the points
         (10e-6 * 10**0.5, (0.004 * 0.014) ** 0.5),  # straight on log-log axes
+        (0.01 * 10**0.5, (0.13 * 0.27) ** 0.5),
         (0.1 * 10**0.5, 0.285), (1.0, 0.30), (100.0, 0.30),  # a decade to the steady resistance
     ],
 )  # fmt: skip
@@ -150,6 +152,22 @@ def test_the_time_until_the_limit() -> None:
     assert time_to_limit(RATINGS, 100.0, 120.0, 20.0, 104.5) == np.inf
     # 0.13 K at once: sooner than the grid's first microsecond, 1.26 mK/W there.
     assert time_to_limit(RATINGS, 100.0, 0.0, 100.0, 100.05) == pytest.approx(1e-6)
+
+
+def test_a_hundred_moments_a_decade_are_looked_at() -> None:
+    # Root of time below 10 us, 4 mK/W there: the rise wanted says the time. Each is found at the
+    # next moment of the grid, at most a hundredth of a decade later.
+    for exact in np.geomspace(1.1e-6, 9e-6, 200):
+        found = time_to_limit(RATINGS, 0.0, 0.0, 1.0, 0.004 * (exact / 10e-6) ** 0.5)
+        assert -1e-9 < found / exact - 1.0 < 10**0.01 - 1.0 + 1e-9
+
+
+def test_a_limit_that_is_just_reached_is_reached() -> None:
+    begin = 100.0 + 100.0 * float(transient_impedance(RATINGS, np.array([1e-6]))[0])
+    assert time_to_limit(RATINGS, 100.0, 0.0, 100.0, begin) == 1e-6
+    # JSON has no other numbers than Python's own.
+    assert type(time_to_limit(RATINGS, 100.0, 0.0, 100.0, begin)) is float
+    assert type(held_junction(RATINGS, 100.0, 20.0, 50.0, 1e-3)) is float
 
 
 def test_held_for_a_time() -> None:
@@ -210,6 +228,8 @@ def test_the_instruments_at_an_operating_point() -> None:
     # 2 pi f0 L / R.
     assert found.loaded_q == pytest.approx(2 * np.pi * found.resonant_frequency_hz * 1e-6 / 0.04)
     assert found.mode == "inductive"
+    # JSON has no other numbers than Python's own.
+    assert {type(value) for value in astuple(found)} == {float, str}
 
 
 def test_peaks_count_by_size_and_half_bridges_have_one_upper_switch() -> None:

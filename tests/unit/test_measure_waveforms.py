@@ -122,3 +122,7 @@ def test_integral_average_and_rms_of_a_ramp() -> None:
     assert integral(TIME[:0], TIME[:0]) == 0.0
     assert integral(TIME[:2], TIME[:2]) == 0.5
     assert value_at(TIME, TIME**2, 1.5) == 2.5
+    # JSON has no other numbers than Python's own.
+    for value in (integral(TIME, TIME), average(TIME, TIME), rms(TIME, TIME)):
+        assert type(value) is float
+    assert type(value_at(TIME, TIME, 1.5)) is float

@@ -21,7 +21,7 @@ from simkit.measure.series import Series
 from simkit.parameters.load import load_file
 from simkit.parameters.scenario import Scenario
 from simkit.run.recorded import NotRecorded
-from simkit.studies import all_faults, suggest
+from simkit.studies import all_faults, gate_resistor, suggest
 from simkit.studies.check.row import CheckRow
 from simkit.studies.compare import study as compare
 from simkit.studies.loading import load_machine
@@ -214,8 +214,9 @@ def test_a_situation_without_an_answer(monkeypatch: pytest.MonkeyPatch) -> None:
         "scenario": scenario.model_dump(mode="json", exclude_none=True),
         "engine": "ngspice", "budget": {},
     }  # fmt: skip
-    found = all_faults.rehearse_case(job)
-    assert (found["verdict"], found["timed_out"]) == ("no_verdict", False)
+    for work in (all_faults.rehearse_case, gate_resistor.tried):
+        found = work(job)
+        assert (found["verdict"], found["timed_out"]) == ("no_verdict", False)
 
 
 @pytest.mark.parametrize("status", ["near", "not_evaluated", "over"])

@@ -9,6 +9,7 @@ from math import pi
 import numpy as np
 import pytest
 
+from simkit.measure import ringing as module
 from simkit.measure.ringing import NoRinging, _errors, _guess, ringing
 
 
@@ -222,10 +223,27 @@ def test_the_search_begins_within_a_line_of_the_spectrum(
 
 
 def test_a_drift_is_not_taken_for_the_ringing() -> None:
-    # Slower than one cycle in the trace is no ringing; 1.6 cycles are.
     time = np.linspace(0.0, 1.0, 3000)
-    assert _guess(time, damped(time, 1.6, 0.5)) < 1.9
-    assert _guess(time, damped(time, 0.9, 0.1)) >= 1.0
+    assert 1.4 < _guess(time, damped(time, 1.6, 0.5) - 30.0 * time) < 1.9
+    # The same in a thousandth of the time, and with a thousand millionth of the volts.
     bent = damped(time, 40.0, 20.0, size=1.0) + 0.5 * time**2
-    assert _guess(time, bent) == pytest.approx(40.0, abs=0.2)
-    assert _guess(time, 1e-9 * bent) == pytest.approx(40.0, abs=0.2)
+    for volts in (bent, 1e-9 * bent):
+        assert _guess(1e-3 * time, volts) == pytest.approx(40e3, abs=200.0)
+
+
+def test_a_search_that_ends_on_the_mirrored_frequency(monkeypatch: pytest.MonkeyPatch) -> None:
+    # cos(-wt) is cos(wt): begun below nought, the search ends there.
+    monkeypatch.setattr(module, "_guess", lambda t, v: -12.0)
+    time = np.linspace(0.0, 1.0, 800)
+    found = ringing(time, damped(time, 12.0, 2.0))
+    assert (found.frequency, found.quality) == pytest.approx((12.0, 6.0 * pi), rel=1e-6)
+
+
+@pytest.mark.parametrize(("cycles", "falls", "noise"), [(300.0, 1.0, 0.3), (250.0, 5.0, 0.2)])
+def test_hundreds_of_cycles_in_noise(cycles: float, falls: float, noise: float) -> None:
+    # A search that begins half as high again, or an octave off, ends in the noise.
+    time = np.linspace(0.0, 1.0, 3000)
+    scatter = noise * np.random.default_rng(6).standard_normal(len(time))
+    found = ringing(time, damped(time, cycles, falls, size=1.0) + scatter)
+    assert abs(found.frequency - cycles) < 4.0 * found.frequency_error
+    assert found.frequency_error < 1e-3 * cycles
