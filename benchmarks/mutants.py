@@ -1,9 +1,12 @@
 """Mutation of the judging path: is there a test that notices when a measure or a verdict is wrong?
 
-    python -m benchmarks.mutants            mutants not tried yet, then docs/mutants.md
+    python -m benchmarks.mutants [PART]     mutants not tried yet, then docs/mutants.md
+    python -m benchmarks.mutants --again    and the survivors once more
     python -m benchmarks.mutants --fresh    all of them again
     python -m benchmarks.mutants --list     survivors without a reason
     python -m benchmarks.mutants --page     docs/mutants.md from what is recorded
+
+PART is part of a module's name. One process.
 
 One mutant at a time, in a forked process: the mutated syntax tree takes the module's place before
 the tests import it; no file of the tree is touched. Results are recorded by the mutant's own text,
@@ -12,7 +15,9 @@ a test fails, or when its tests have taken SECONDS of processor time, 20 times w
 without it: then it loops. Waiting for a busy machine does not count.
 
 The texts in judge/definitions.py and judge/quantities.py are words, not decisions: left out, as
-are docstrings, messages and annotations everywhere.
+are docstrings, messages, annotations and names given to types everywhere: nothing reads them when
+the program runs. A survivor's reason stands in benchmarks/mutants_explained.toml; a test says when
+one has no survivor any more.
 """
 
 import argparse
@@ -33,7 +38,7 @@ import time
 import tomllib
 from collections import Counter
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass, field
 from pathlib import Path
 from types import ModuleType
 
@@ -41,7 +46,7 @@ from benchmarks.mutations import Mutant, mutants
 
 ROOT = Path(__file__).resolve().parents[1]
 RECORD = ROOT / "benchmarks" / "mutants.json"
-REASONS = ROOT / "benchmarks" / "mutants.toml"
+REASONS = ROOT / "benchmarks" / "mutants_explained.toml"
 PAGE = ROOT / "docs" / "mutants.md"
 SECONDS = 20
 """Processor time; a module's tests take less than one."""
@@ -64,6 +69,7 @@ TESTS = {
     "periodic": (f"{MEASURE}_periodic.py", f"{MEASURE}.py", f"{MEASURE}_edges.py"),
     "commutation": (f"{MEASURE}_commutation.py", f"{MEASURE}_edges.py"),
     "recovery": (f"{MEASURE}_commutation.py", f"{MEASURE}.py", f"{MEASURE}_edges.py"),
+    "gate_edge": (f"{MEASURE}_gate_edge.py",),
     "gate": (f"{MEASURE}_commutation.py", f"{MEASURE}_edges.py"),
 }
 """Tests of each module; "judge" is every module there."""
@@ -98,14 +104,14 @@ def modules() -> Iterator[Path]:
         )
 
 
-def tests_of(path: Path) -> tuple[str, ...]:
+def asked_of(path: Path) -> tuple[str, ...]:
     """The tests that are asked about a module's mutants."""
     return TESTS["judge" if path.parent.name == "judge" else path.stem]
 
 
 def text_of(path: Path) -> str:
     """What a record holds for: the module and its tests."""
-    parts = [path, *(ROOT / t for t in tests_of(path)), ROOT / "tests" / "waves.py"]
+    parts = [path, *(ROOT / t for t in asked_of(path)), ROOT / "tests" / "waves.py"]
     return hashlib.sha256(b"".join(p.read_bytes() for p in parts)).hexdigest()[:16]
 
 
@@ -143,42 +149,71 @@ def _in_child(path: Path, tree: ast.Module) -> int:
     options = ["-q", "-x", "-p", "no:cacheprovider", "--tb=no", "--assert=plain"]
     try:
         with contextlib.redirect_stdout(io.StringIO()):
-            return int(pytest.main([*options, *(str(ROOT / t) for t in tests_of(path))]))
+            return int(pytest.main([*options, *(str(ROOT / t) for t in asked_of(path))]))
     except BaseException:  # noqa: BLE001 - whatever a mutant raises kills it
         return 1
 
 
-def recorded() -> dict[str, dict[str, str]]:
-    """Result by module and mutant."""
-    return json.loads(RECORD.read_text()) if RECORD.exists() else {}
+@dataclass
+class Record:
+    """What became of a module's mutants."""
+
+    text: str = ""
+    """Digest of module and tests that it holds for; empty while some are left to try."""
+    killed: list[str] = field(default_factory=list)
+    """By a test; keys."""
+    timeout: list[str] = field(default_factory=list)
+    """By time; keys."""
+    survived: dict[str, str] = field(default_factory=dict)
+    """What each one is, by key."""
+
+    def note(self, mutant: Mutant, result: str) -> None:
+        """Keep one result."""
+        if result == "survived":
+            self.survived[mutant.key] = mutant.shown
+        else:
+            getattr(self, result).append(mutant.key)
+
+    @property
+    def counts(self) -> Counter[str]:
+        """How many of each."""
+        return Counter(killed=len(self.killed), timeout=len(self.timeout),
+                       survived=len(self.survived))  # fmt: skip
 
 
-def run(only: str, fresh: bool) -> None:
+def recorded() -> dict[str, Record]:
+    """Record by module."""
+    if not RECORD.exists():
+        return {}
+    return {name: Record(**told) for name, told in json.loads(RECORD.read_text()).items()}
+
+
+def run(only: str, *, fresh: bool, again: bool) -> None:
     """Try what is not recorded; a survivor is tried again when its tests have changed."""
     _load()
-    record = recorded()
+    records = recorded()
     for path in modules():
         name = str(path.relative_to(ROOT))
-        if only and only not in name:
-            continue
-        own = record.setdefault(name, {})
-        if fresh:
-            own = {}
-        if own.get("text") == text_of(path):
+        old = Record() if fresh else records.get(name, Record())
+        if only not in name or (old.text == text_of(path) and not again):
             continue
         if tried(path, ast.parse(path.read_text())) != "survived":
             raise SystemExit(f"{name}: its tests fail without any mutant")
-        found = list(mutants(path.read_text()))
-        # A killed mutant stays killed as long as it is the same mutant: tests are only added.
-        kept = {m.key: own[m.key] for m in found if own.get(m.key) in ("killed", "timeout")}
-        record[name] = kept
-        for mutant in found:
-            if mutant.key not in kept:
-                kept[mutant.key] = tried(path, mutant.tree)
-                _keep(record)
-        kept["text"] = text_of(path)
-        _keep(record)
-        print(name, dict(Counter(v for k, v in kept.items() if k != "text")), flush=True)
+        own = records[name] = Record()
+        left = []
+        for mutant in mutants(path.read_text()):
+            # A killed mutant stays killed as long as it is the same mutant: tests are only added.
+            known = next((k for k in ("killed", "timeout") if mutant.key in getattr(old, k)), None)
+            if known:
+                own.note(mutant, known)
+            else:
+                left.append(mutant)
+        for mutant in left:
+            own.note(mutant, tried(path, mutant.tree))
+            _keep(records)
+        own.text = text_of(path)
+        _keep(records)
+        print(name, dict(own.counts), flush=True)
 
 
 def _load() -> None:
@@ -195,49 +230,55 @@ def _load() -> None:
     gc.freeze()
 
 
-def _keep(record: dict[str, dict[str, str]]) -> None:
+def _keep(records: dict[str, Record]) -> None:
     part = RECORD.with_suffix(".part")
-    part.write_text(json.dumps(record, indent=1, sort_keys=True) + "\n")
+    told = {name: asdict(record) for name, record in records.items()}
+    part.write_text(json.dumps(told, indent=1, sort_keys=True) + "\n")
     part.replace(RECORD)
 
 
-def survivors(path: Path) -> list[Mutant]:
-    """Mutants of a module that no test noticed."""
-    own = recorded().get(str(path.relative_to(ROOT)), {})
-    return [m for m in mutants(path.read_text()) if own.get(m.key) == "survived"]
+def survivors() -> list[str]:
+    """Every survivor that is recorded, as "judge/verdict.py: function: before -> after"."""
+    return [
+        f"{name.removeprefix('simkit/')}: {shown}"
+        for name, record in sorted(recorded().items())
+        for shown in sorted(record.survived.values())
+    ]
 
 
 def reasons() -> dict[str, str]:
-    """Why a survivor changes nothing that a test could notice, by mutant."""
-    return tomllib.loads(REASONS.read_text()) if REASONS.exists() else {}
+    """Why a survivor changes nothing that a test could notice, by survivor."""
+    told = tomllib.loads(REASONS.read_text())["explained"]
+    return {survivor: entry["reason"] for entry in told for survivor in entry["survivors"]}
 
 
 def page() -> str:
-    """The text of docs/mutants.md."""
-    rows, left, why = [], [], reasons()
+    """The text of docs/mutants.md, from the record and the reasons alone."""
+    rows, why = [], reasons()
     total: Counter[str] = Counter()
-    for path in modules():
-        name = str(path.relative_to(ROOT))
-        counts = Counter(v for k, v in recorded().get(name, {}).items() if k != "text")
-        total += counts
-        rows.append(_row(name, counts))
-        left += [
-            f"| `{path.stem}.py` {m.line} | `{m.shown}` | {why.get(m.key, 'not explained')} |"
-            for m in survivors(path)
-        ]
+    for name, record in sorted(recorded().items()):
+        total += record.counts
+        rows.append(_row(name, record.counts))
+    left = []
+    for survivor in survivors():
+        module, mutant = survivor.split(": ", 1)
+        left.append(f"| `{module}` | `{mutant}` | {why.get(survivor, 'not explained')} |")
+    known = sum(s in why for s in survivors())
     head = (__doc__ or "").split("\n\n")
     return "\n".join(
         [
             "# Mutants of the judging path", "",
-            "Made by `python -m benchmarks.mutants`. " + head[2].replace("\n", " "), "",
-            head[3].strip().replace("\n", " "), "",
+            "Made by `python -m benchmarks.mutants`. " + head[3].replace("\n", " "), "",
+            head[4].strip().replace("\n", " "), "",
             f"The goal is {GOAL:.0%} killed. A mutant is one change: a comparison, an operator, a",
             "sign, a number, `and` for `or`, a call's function or argument, a condition, a",
             "statement left out, a returned value replaced by None. Every one was tried.", "",
             "| module | mutants | killed | of them by time | survived | score |",
             "| --- | ---: | ---: | ---: | ---: | ---: |",
             *rows, _row("**all**", total), "",
-            "## Survivors", "", "| where | mutant | why no test notices |", "| --- | --- | --- |",
+            "## Survivors", "",
+            f"{len(survivors())} survived; {known} of them are explained.", "",
+            "| where | mutant | why no test notices |", "| --- | --- | --- |",
             *left, "",
         ]
     )  # fmt: skip
@@ -254,18 +295,16 @@ def main() -> None:
     """Try mutants, or show what is recorded."""
     parser = argparse.ArgumentParser(description="Mutation of simkit/judge and simkit/measure.")
     parser.add_argument("only", nargs="?", default="", help="part of a module's name")
+    parser.add_argument("--again", action="store_true", help="try survivors again")
     parser.add_argument("--fresh", action="store_true", help="try all again")
     parser.add_argument("--list", action="store_true", help="survivors without a reason")
     parser.add_argument("--page", action="store_true", help="write docs/mutants.md only")
     wanted = parser.parse_args()
     if wanted.list:
-        for path in modules():
-            for m in survivors(path):
-                if m.key not in reasons() and wanted.only in str(path):
-                    print(f"{m.key} {path.name}:{m.line} {m.shown}")
+        print(*(s for s in survivors() if s not in reasons() and wanted.only in s), sep="\n")
         return
     if not wanted.page:
-        run(wanted.only, wanted.fresh)
+        run(wanted.only, fresh=wanted.fresh, again=wanted.again)
     PAGE.write_text(page())
 
 

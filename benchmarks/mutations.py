@@ -35,9 +35,8 @@ class Mutant:
 
     key: str
     """Stays the same while the changed line's text and its function do."""
-    line: int
     shown: str
-    """The line before and after."""
+    """Its function, and the line before and after."""
     tree: ast.Module
 
 
@@ -58,7 +57,8 @@ def mutants(text: str) -> Iterator[Mutant]:
             base = f"{home}: {before} -> {after}"
             seen[base] += 1
             key = hashlib.sha256(f"{base} {seen[base]}".encode()).hexdigest()[:12]
-            yield Mutant(key, getattr(node, "lineno", 0), f"{before} -> {after}", changed)
+            place_of = f"{home.removeprefix('.')}: " if home else ""
+            yield Mutant(key, f"{place_of}{before} -> {after}", changed)
 
 
 def _places(tree: ast.Module) -> list[tuple[ast.AST, str, ast.AST]]:
