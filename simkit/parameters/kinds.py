@@ -12,7 +12,7 @@ from pathlib import Path
 
 from simkit.errors import InputError, Problem
 
-SNIFFED = 200_000
+SNIFFED = 50_000
 """Bytes that are looked at to tell what a neighbouring file is [1]."""
 MOST_FILES = 200
 SHOWN = 3
@@ -160,6 +160,8 @@ def _top_names(path: Path) -> set[str]:
             text = file.read(SNIFFED).decode("utf-8", "replace")
     except OSError:
         return set()
-    top = re.split(r"^\s*\[", text, maxsplit=1, flags=re.MULTILINE)[0]
-    tables = re.findall(r"^\s*\[{1,2}\s*([A-Za-z0-9_-]+)", text, re.MULTILINE)
-    return {*re.findall(r"^\s*([A-Za-z0-9_-]+)\s*=", top, re.MULTILINE), *tables}
+    # Blanks, not any space: over empty lines, of which a file may have any number, the search for
+    # the start of a line would begin anew at each.
+    top = re.split(r"^[ \t]*\[", text, maxsplit=1, flags=re.MULTILINE)[0]
+    tables = re.findall(r"^[ \t]*\[{1,2}[ \t]*([A-Za-z0-9_-]+)", text, re.MULTILINE)
+    return {*re.findall(r"^[ \t]*([A-Za-z0-9_-]+)[ \t]*=", top, re.MULTILINE), *tables}

@@ -8,6 +8,7 @@ import os
 import re
 import shlex
 import shutil
+import time
 from pathlib import Path
 
 import pytest
@@ -150,7 +151,11 @@ def test_neighbours_that_cannot_be_read_do_no_harm(
     Path("loop.toml").symlink_to("loop.toml")
     Path("noise.toml").write_bytes(bytes(range(256)) * 50)
     Path("folder.toml").mkdir()
+    for number, text in enumerate(("\n", " ", "a", "[", "a=", " \n[", "\t")):
+        Path(f"long-{number}.toml").write_text(text * 40_000)
+    started = time.process_time()
     assert "such as pull-out-cold.toml;" in told(["run", "machine.toml"], capsys)
+    assert time.process_time() - started < 2.0, "5 s is what any input may take"
 
 
 def test_a_name_that_acts_on_a_terminal_is_shown_escaped(
