@@ -359,8 +359,9 @@ def test_a_changed_value_is_answered_at_once(page: Page) -> None:
     assert len(times) >= COUNT
     if COUNT >= 50:
         print(f"median of {COUNT}: {statistics.median(times):.0f} ms")
-    # Built for a median below 300 ms, map drawn, on two quiet cores. Here a busy machine must not
-    # fail, only a page that is not live. SIMKIT_ANSWERS=50 with -s takes the figure.
+    # A median below 300 ms, map drawn, is asked of two quiet cores; SIMKIT_ANSWERS=50 with -s takes
+    # the figure. A busy machine lengthens many answers, hardly ever all of them: the best counts.
+    assert min(times) < 300.0
     assert statistics.median(times) < 2000.0
 
 
