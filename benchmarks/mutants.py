@@ -22,6 +22,7 @@ one has no survivor any more.
 
 import argparse
 import ast
+import atexit
 import contextlib
 import gc
 import hashlib
@@ -31,6 +32,7 @@ import io
 import json
 import os
 import resource
+import shutil
 import signal
 import sys
 import tempfile
@@ -224,7 +226,9 @@ def _load() -> None:
     from tests.machines import demo
 
     os.environ["PYTEST_DISABLE_PLUGIN_AUTOLOAD"] = "1"
-    os.environ.setdefault("PYTEST_DEBUG_TEMPROOT", tempfile.mkdtemp(prefix="mutants-"))
+    scratch = tempfile.mkdtemp(prefix="mutants-")
+    atexit.register(shutil.rmtree, scratch, ignore_errors=True)  # children leave by os._exit
+    os.environ.setdefault("PYTEST_DEBUG_TEMPROOT", scratch)
     demo()
     gc.collect()
     gc.freeze()
@@ -232,7 +236,11 @@ def _load() -> None:
 
 def _keep(records: dict[str, Record]) -> None:
     part = RECORD.with_suffix(".part")
-    told = {name: asdict(record) for name, record in records.items()}
+    # In one order, however they were found: a run that finds the same leaves the same file.
+    told = {
+        name: {k: sorted(v) if isinstance(v, list) else v for k, v in asdict(record).items()}
+        for name, record in records.items()
+    }
     part.write_text(json.dumps(told, indent=1, sort_keys=True) + "\n")
     part.replace(RECORD)
 
