@@ -18,9 +18,9 @@ from simkit.parameters.scenario import Scenario
 from simkit.run.backend import Budget, EngineRun
 from simkit.run.process import NgspiceEngine
 from simkit.studies.loading import load_machine
-from simkit.studies.rehearsal.closeup import scouted
-from simkit.studies.rehearsal.event import WORKING
-from simkit.studies.rehearsal.windows import Stretch, run_stretch
+from simkit.studies.rehearsal.event import WORKING, climb
+from simkit.studies.rehearsal.scouting import scouted
+from simkit.studies.rehearsal.windows import Stretch
 
 ROOT = Path(__file__).resolve().parents[1]
 DEMO = ROOT / "scenarios" / "chisel-brazing"
@@ -135,9 +135,9 @@ def run_deck(deck: Deck) -> EngineRun:
 def seeded_stretch(
     machine: Machine, line: Timeline, measured_from: float, analysis: Analysis = WORKING
 ) -> Stretch:
-    """A measured stretch, started from the fast model's steady state."""
+    """A measured stretch, started from the fast model's steady state; down the ladder like any."""
     seed = scouted(machine, line).seed(line.begin)
-    return run_stretch(machine, line, seed, analysis, run_deck, measured_from)
+    return climb(machine, line, seed, analysis, run_deck, measured_from, [])
 
 
 IDEAL_SWITCH = {

@@ -4,7 +4,7 @@ A deck starts in the quiet part of a half period. With every node at zero instea
 nanoseconds throw the whole link onto the switches at once, and the engine stops there more often
 than not with some channels (26 of 76 starts of a bar drawn out at 700 degC; none with them). Only
 nodes whose voltage is plain are given; what flows is the seed's. Gates behind a transformer start
-better from zero: what stands on its windings is not known.
+from zero, their charge coming through its windings, which start as `gate_start.py` says.
 """
 
 from simkit.circuit.timeline import Timeline

@@ -9,6 +9,7 @@ from typing import Any
 
 from simkit.circuit.commands import command
 from simkit.circuit.faults import closing, fading, of_kind, opening
+from simkit.circuit.gate_start import gate_start
 from simkit.circuit.timeline import Timeline
 from simkit.parameters.machine import BodyDiode, Drive, Machine, Switch, Transformer
 from simkit.parts.core import SaturableCore, excess_current, transformer_core
@@ -153,6 +154,8 @@ def bridge_values(machine: Machine, line: Timeline, seed: Seed) -> Namespace:
             "opposite": command(line, drive, p.number, not p.first, on, off, opposite=True),
             "start_voltage": 0.0 if p.first else seed.link_voltage,
             "lead": lead_values(line, p.number),
+            "gate_current": gate_start(machine, line, p.first).current,
+            "gate_coupling": gate_start(machine, line, p.first).voltage,
         }
         for p in places(machine)
     ]

@@ -71,25 +71,57 @@ def half_period_starts(conditions: Conditions) -> Array:
     return np.array(starts)
 
 
+@dataclass(frozen=True)
+class LinkCourse:
+    """Voltages of the link over time, straight in between.
+
+    Fields: times [s]; capacitor: behind its series resistance [V]; bus: what the bridge sees [V].
+    """
+
+    times: Array
+    capacitor: Array
+    bus: Array
+
+    def capacitor_at(self, time: float) -> float:
+        """Voltage of the capacitor itself at a time [s]; the end values hold outside."""
+        return float(np.interp(time, self.times, self.capacitor))
+
+    def bus_at(self, times: Array) -> Array:
+        """Voltage that the bridge sees at some times [s]; the end values hold outside."""
+        return np.interp(times, self.times, self.bus)
+
+
 def link_course(
-    times: Array, conductance: Array, source: Course, resistance: float, capacitance: float
-) -> Course:
-    """Voltage of a link capacitor [F] fed through a resistance R [ohm] from a source [V].
+    times: Array,
+    conductance: Array,
+    source: Course,
+    resistance: float,
+    capacitance: float,
+    esr: float = 0.0,
+) -> LinkCourse:
+    """A link capacitor [F] with its `esr` r [ohm], fed through a resistance R from a source [V].
 
     `conductance` G is what the bridge draws over the link's voltage [S] from each of the `times`
     [s] on, as a march gives it per cycle: the bridge and its tank are linear, so it stands still
-    while the link moves, where the current would not. Settled before the first. C dV/dt = (V_s -
-    V)/R - G V, solved exactly over each step; behind its rectifier the source takes nothing back:
-    with V above V_s, C dV/dt = -G V.
-    Give the result as the supply voltage of a second march to let the link sag with the load.
+    while the link moves, where the current would not. Settled before the first.
+
+    The capacitor takes i = (V_s - v)/R - G v, and the bus lies at v = V + r i, so that with
+    g = G + 1/R it moves by C dV/dt = (V_s/R - g V)/(1 + r g), solved exactly over each step. Behind
+    its rectifier the source takes nothing back: with v above V_s its share falls away, g = G.
+    Give `bus` as the supply voltage of a second march to let the link sag with the load.
+    Source: Kirchhoff's laws for the supply's netlist, its inductances left out.
     """
     value = as_function(source)
     sources = np.array([value(max(t, 0.0)) for t in times.tolist()])
     rest = sources / (1.0 + resistance * conductance)
-    voltage = rest.copy()
-    for k, width in enumerate(np.diff(times).tolist()):
-        feeds = voltage[k] <= sources[k]
+    held, charging = rest.copy(), np.zeros_like(rest)
+    widths = np.append(np.diff(times), 0.0).tolist()
+    for k, width in enumerate(widths):
+        feeds = held[k] <= sources[k] * (1.0 + esr * conductance[k])
         leak = conductance[k] + (1.0 / resistance if feeds else 0.0)
-        end = rest[k] if feeds else 0.0
-        voltage[k + 1] = end + (voltage[k] - end) * float(np.exp(-width * leak / capacitance))
-    return times, voltage
+        end, rate = (rest[k] if feeds else 0.0), leak / (1.0 + esr * leak)
+        charging[k] = rate * (end - held[k])
+        if width > 0.0:
+            keep = float(np.exp(-width * rate / capacitance))
+            held[k + 1] = end + (held[k] - end) * keep
+    return LinkCourse(times, held, held + esr * charging)

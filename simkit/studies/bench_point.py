@@ -16,8 +16,9 @@ from simkit.parameters.machine import Machine
 from simkit.parameters.scenario import Scenario
 from simkit.run.backend import EngineRun
 from simkit.scout.bench import POWERED, Setting, fast_readings, on_scope, settled
-from simkit.studies.rehearsal.closeup import LEDGER, RESIDUE, Scouted, scouted
+from simkit.studies.rehearsal.closeup import LEDGER, RESIDUE
 from simkit.studies.rehearsal.event import WATCHED, WORKING, climb
+from simkit.studies.rehearsal.scouting import Scouted, scouted
 from simkit.studies.rehearsal.windows import Stretch
 from simkit.studies.rehearsal.workbench import Workbench
 

@@ -17,8 +17,8 @@ from simkit.circuit.netlist import Deck
 from simkit.circuit.values import Seed
 from simkit.run.backend import EngineRun, Progress
 from simkit.studies.rehearsal import event
-from simkit.studies.rehearsal.closeup import Scouted, scouted
 from simkit.studies.rehearsal.findings import Rehearsal
+from simkit.studies.rehearsal.scouting import Scouted, scouted
 from simkit.studies.rehearsal.settings import Settings
 from tests.machines import demo, run_deck, run_text, scenario
 
@@ -83,7 +83,7 @@ def test_a_figure_beyond_five_per_cent_is_refined_by_itself(
 ) -> None:
     """Two passes so coarse that they differ by more than that: a third, far finer one, follows."""
     for name in ("WORKING", "LOOK"):
-        monkeypatch.setattr(event, name, Analysis(step=1e-6, reltol=2e-2, trtol=7.0))
+        monkeypatch.setattr(event, name, Analysis(step=4e-7, reltol=1e-2, trtol=7.0))
     monkeypatch.setattr(event, "FINE", Analysis(step=60e-9, reltol=1e-3))
     found = rehearsed(hard=True)
     assert min(s.analysis.step for s in found.close) == 2e-9

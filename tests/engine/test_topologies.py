@@ -11,9 +11,9 @@ from simkit.circuit.values import Seed
 from simkit.measure.energy import balance
 from simkit.measure.point import operating_point
 from simkit.measure.waveforms import average
-from simkit.studies.rehearsal.closeup import scouted
 from simkit.studies.rehearsal.event import WORKING
 from simkit.studies.rehearsal.kick import with_kick
+from simkit.studies.rehearsal.scouting import scouted
 from simkit.studies.rehearsal.windows import Stretch, run_stretch, seed_at
 from tests.machines import TOPOLOGIES, run_deck, seeded_stretch, still, topology, varied
 

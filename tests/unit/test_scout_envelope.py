@@ -248,9 +248,9 @@ def test_a_rectified_link_runs_down_by_what_is_drawn_and_no_faster() -> None:
     def source(time: float) -> float:
         return 325.0 if time <= 0.0 else 195.0
 
-    link = as_function(link_course(times, drawn, source, 0.25, 1e-3))
+    link = link_course(times, drawn, source, 0.25, 1e-3)
     expected = 325.0 / (1.0 + 0.25 * 20e-3) * np.exp(-20e-3 * 4e-3 / 1e-3)
-    assert link(4e-3) == pytest.approx(expected, abs=0.1)
+    assert link.capacitor_at(4e-3) == pytest.approx(expected, abs=0.1)
 
 
 def test_link_sags_like_an_rc() -> None:
@@ -260,7 +260,24 @@ def test_link_sags_like_an_rc() -> None:
     got = link_course(np.append(-1e-5, times), np.append(0.0, np.full(101, 0.1)), 325.0, 0.25, 1e-3)
     both = 1.0 / (1.0 / 0.25 + 0.1)
     expected = 325.0 * (1.0 - 0.1 * both * (1.0 - np.exp(-times / (both * 1e-3))))
-    np.testing.assert_allclose(got[1][1:], expected, rtol=1e-12)
+    np.testing.assert_allclose(got.capacitor[1:], expected, rtol=1e-12)
+    np.testing.assert_allclose(got.bus, got.capacitor, rtol=1e-12)
+
+
+def test_a_link_capacitor_with_esr_steps_first_and_sags_more_slowly() -> None:
+    """A step of load G on R and on C behind r: at once the capacitor, at V_s, shares the load with
+    the source, v = V_s (1/r + 1/R)/(1/r + 1/R + G); C sees r and, in series, R and 1/G beside each
+    other. Millman's theorem and the RC decay, by hand."""
+    times = np.linspace(0.0, 1e-3, 101)
+    got = link_course(
+        np.append(-1e-5, times), np.append(0.0, np.full(101, 0.1)), 325.0, 0.25, 1e-3, 0.06
+    )
+    both = 1.0 / (1.0 / 0.25 + 0.1)
+    fading = np.exp(-times / ((0.06 + both) * 1e-3))
+    end = 325.0 * both / 0.25
+    at_once = 325.0 * (1 / 0.06 + 1 / 0.25) / (1 / 0.06 + 1 / 0.25 + 0.1)
+    np.testing.assert_allclose(got.capacitor[1:], end + (325.0 - end) * fading, rtol=1e-12)
+    np.testing.assert_allclose(got.bus[1:], end + (at_once - end) * fading, rtol=1e-12)
 
 
 def test_windows_hold_the_worst_and_start_quietly(event: Event) -> None:

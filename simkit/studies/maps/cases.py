@@ -89,7 +89,7 @@ def fast(machine: Machine, scenario: Scenario) -> dict[str, Any]:
 
 def _marched(machine: Machine, scenario: Scenario) -> Any:
     from simkit.circuit.timeline import timeline
-    from simkit.studies.rehearsal.closeup import scouted
+    from simkit.studies.rehearsal.scouting import scouted
 
     return scouted(machine, timeline(machine, scenario))
 

@@ -16,7 +16,8 @@ from simkit.measure.periodic import Cycle, cycle_average
 from simkit.measure.series import Series
 from simkit.measure.waveforms import Array
 from simkit.parameters.machine import Machine
-from simkit.studies.rehearsal.closeup import MEMORIES, Scouted
+from simkit.studies.rehearsal.closeup import MEMORIES
+from simkit.studies.rehearsal.scouting import Scouted
 from simkit.studies.rehearsal.surrogate import worst_of
 from simkit.studies.rehearsal.windows import Stretch, seed_at
 
@@ -130,32 +131,33 @@ def spread(series: Series, known: Array) -> Array:
 
 def doubts(
     found: Refined,
-    residues: Mapping[float, float],
+    starts: Mapping[str, float],
     link: float,
     between: Mapping[str, float],
-    quantities: Sequence[str],
+    least: Mapping[str, float],
 ) -> dict[str, Doubt]:
-    """Doubt of each quantity.
+    """Doubt of each quantity of which `starts` says what the samples' start may have left of it.
 
-    `residues`: share of its size that a sample's start may have left, by the time it begins [s];
-    `between`: by how much a course between the samples rises above them.
+    `between`: by how much a course between the samples rises above them; `least`: what finer steps
+    cannot tell apart.
     """
     out = {}
-    for quantity in quantities:
+    for quantity, start in starts.items():
         step = found.step_error(quantity)
         if np.isfinite(step):
-            start = _left(found, residues, quantity)
             own = link if quantity == "supply_current" else 0.0
+            step = max(step, least.get(quantity, 0.0))
             out[quantity] = Doubt(step, start, own, between.get(quantity, 0.0))
     return out
 
 
-def _left(found: Refined, residues: Mapping[float, float], quantity: str) -> float:
-    """What the start may have left of a quantity's worst value, in the sample it comes from."""
-    worst = [s.worst for s in found.series if s.quantity == quantity]
-    value, when = max((w for w in worst if np.isfinite(w[0])), default=(0.0, 0.0))
-    nearest = min(residues, key=lambda t: abs(t - when), default=None)
-    return 0.0 if nearest is None else (residues[nearest] + SWING_ERROR) * abs(value)
+def tank_off(residues: Mapping[float, float], time: float) -> float:
+    """Share by which the tank's state may be off in the sample nearest a time [s]; 0 without any.
+
+    `residues`: what a sample may remember of its seed, by the time it begins [s].
+    """
+    nearest = min(residues, key=lambda t: abs(t - time), default=None)
+    return 0.0 if nearest is None else residues[nearest] + SWING_ERROR
 
 
 def allowed(value: float, limit: Limit, zero: float = 0.0) -> float:
@@ -178,7 +180,7 @@ def natural_zero(machine: Machine, limit: Limit) -> float:
 def link_memory(machine: Machine) -> float:
     """Time in which the link forgets [s]: its capacitance behind the supply's resistance."""
     supply = machine.supply
-    return supply.source_resistance * supply.link.capacitance
+    return (supply.source_resistance + supply.link.esr) * supply.link.capacitance
 
 
 def link_gap(machine: Machine, scout: Scouted, stretches: Sequence[Stretch]) -> float:

@@ -9,6 +9,7 @@ from simkit.circuit.timeline import Timeline
 from simkit.judge.limits import machine_limits
 from simkit.measure import thermal
 from simkit.measure.series import Series
+from simkit.measure.waveforms import Array
 from simkit.parameters.machine import Machine
 from simkit.parameters.scenario import Scenario
 from simkit.studies.rehearsal.accuracy import (
@@ -20,9 +21,12 @@ from simkit.studies.rehearsal.accuracy import (
     natural_zero,
     refined,
     spread,
+    tank_off,
 )
-from simkit.studies.rehearsal.closeup import Scouted, merged
+from simkit.studies.rehearsal.closeup import merged
 from simkit.studies.rehearsal.evened import offset_error
+from simkit.studies.rehearsal.scouting import Scouted
+from simkit.studies.rehearsal.sensitivity import gain, resolution, worst_place
 from simkit.studies.rehearsal.surrogate import Curve
 from simkit.studies.rehearsal.warming import Warmed
 from simkit.studies.rehearsal.windows import Stretch
@@ -98,19 +102,41 @@ def assessed(found: Findings) -> Assessed:
     quantities = sorted({s.quantity for s in better.series})
     curves = between_samples(found)
     more = unseen(better.series, curves)
-    known = doubts(better, found.residues, link, more, quantities)
+    starts = {q: start_doubt(found, better.series, q) for q in quantities}
+    known = doubts(better, starts, link, more, finest_told(found))
     if "flux_peak" in known and not found.is_whole:
         own = known["flux_peak"]
         known["flux_peak"] = replace(own, start=own.start + offset_error(found.machine, found.fine))
     heat, left = junctions(found, better.series, curves)
     warmer = [
-        replace(s, values=s.values + spread(s, gap) + residue * s.values + more.get("loss", 0.0))
+        replace(s, values=s.values + spread(s, gap) + _loss_off(found, s) + more.get("loss", 0.0))
         for s, gap in zip(better.series, better.gaps, strict=True)
         if s.quantity == "loss"
     ]
     hot, _ = junctions(found, warmer, _raised(curves, better.series, warmer))
     known |= _junction_doubts(heat, hot, known.get("loss"))
     return Assessed(better, (*better.series, *heat), known, residue, left, curves)
+
+
+def start_doubt(found: Findings, series: Sequence[Series], quantity: str) -> float:
+    """What the start from the fast model may have left of a quantity's worst value, in its unit."""
+    value, when = worst_place(series, quantity)
+    off = tank_off(found.residues, when)
+    return off * gain(quantity, found.scout.event, when) * abs(value)
+
+
+def _loss_off(found: Findings, losses: Series) -> Array:
+    """What the starts of the samples may have left in each value of a loss, in its unit."""
+    off = np.array([tank_off(found.residues, t) for t in losses.times.tolist()])
+    return gain("loss", found.scout.event, 0.0) * off * np.abs(losses.values)
+
+
+def finest_told(found: Findings) -> dict[str, float]:
+    """What the finest of the finer runs cannot tell apart, by quantity; nothing without any."""
+    if not found.fine:
+        return {}
+    finest = min((s.analysis for s in found.fine), key=lambda a: a.reltol)
+    return resolution(found.machine, finest)
 
 
 def seed_residue(found: Findings) -> float:

@@ -1,10 +1,11 @@
 """The core's flux in samples, without the offset that a sample's own start leaves in it.
 
-A short run begins with empty gates, which takes an uncertain area from the bridge voltage; what
-the seed adds in return (kick.py) is right to some percent of the flux. The offset that is left
-hardly fades while a sample lasts and says nothing of the machine, so the flux counts as half of
-its swing. A tenth of the offset goes into the error; all of it where the peak with its offset comes
-near saturation, for there the offset changes the swing.
+A short run behind a gate transformer begins with empty gates, which takes an uncertain area from
+the bridge voltage; what the seed adds in return (kick.py) makes up for a part of it. With gates
+that start charged a small offset is left by the edges of the first cycle. Either hardly fades while
+a sample lasts and says nothing of the machine, so the flux counts as half of its swing. A tenth of
+the offset goes into the error; all of it where the peak with its offset comes near saturation, for
+there the offset changes the swing.
 """
 
 from collections.abc import Sequence

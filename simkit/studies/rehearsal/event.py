@@ -26,10 +26,10 @@ from simkit.studies.rehearsal import closeup
 from simkit.studies.rehearsal.accuracy import SAME, periodicity
 from simkit.studies.rehearsal.aftermath import with_aftermath
 from simkit.studies.rehearsal.assess import Findings, SecondRuns, assessed
-from simkit.studies.rehearsal.closeup import Scouted, scouted
 from simkit.studies.rehearsal.findings import Rehearsal, findings
 from simkit.studies.rehearsal.kick import with_kick
 from simkit.studies.rehearsal.refining import ROUNDS, Passes, Task, refine_round
+from simkit.studies.rehearsal.scouting import Scouted, scouted
 from simkit.studies.rehearsal.settings import Settings
 from simkit.studies.rehearsal.warming import warmed
 from simkit.studies.rehearsal.windows import Runner, Stretch, run_stretch, seed_at

@@ -24,8 +24,9 @@ from simkit.parameters.machine import Machine
 from simkit.parameters.scenario import Scenario
 from simkit.studies.rehearsal.accuracy import CAUSES, ENOUGH
 from simkit.studies.rehearsal.assess import LEDGER, Assessed, Findings, SecondRuns, assessed
-from simkit.studies.rehearsal.closeup import Scouted, merged
+from simkit.studies.rehearsal.closeup import merged
 from simkit.studies.rehearsal.evened import evened
+from simkit.studies.rehearsal.scouting import Scouted
 from simkit.studies.rehearsal.second import opinion
 from simkit.studies.rehearsal.surrogate import Curve
 from simkit.studies.rehearsal.warming import Warmed

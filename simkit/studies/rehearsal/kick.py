@@ -4,12 +4,15 @@ A run begins in the middle of a half period with its gates empty. Until they are
 channels have taken over the primary current, that current flows through the body diodes of the
 other pair, so that the bridge voltage has the wrong sign: the flux ends up short by twice the
 voltage over that time. It would fade in a thousand cycles; so the seed is given this much more.
+Where the deck's nodes are given as they stand (circuit/start.py) the gates are charged and nothing
+is amiss.
 """
 
 from dataclasses import replace
 
 import numpy as np
 
+from simkit.circuit.start import start_nodes
 from simkit.circuit.timeline import Timeline
 from simkit.circuit.values import Seed
 from simkit.parameters.machine import Machine
@@ -26,6 +29,8 @@ def with_kick(machine: Machine, line: Timeline, begin: float, seed: Seed) -> See
     twice a swing's charge (seen in circuit runs at 15 and 70 A, right to a few percent of the
     flux). Nothing where the current flows backwards: then the diodes hold the right voltage.
     """
+    if start_nodes(machine, line, seed):
+        return seed
     positive = int(2.0 * line.phase(begin)) % 2 == 0
     forward = seed.primary_current if positive else -seed.primary_current
     if forward <= 0.0:

@@ -12,7 +12,8 @@ from typing import Protocol
 from simkit.circuit.analysis import Analysis
 from simkit.parameters.machine import Machine
 from simkit.studies.rehearsal.accuracy import Doubt, link_memory
-from simkit.studies.rehearsal.closeup import LOOK_CYCLES, Scouted, worse_elsewhere
+from simkit.studies.rehearsal.closeup import LOOK_CYCLES, worse_elsewhere
+from simkit.studies.rehearsal.scouting import Scouted
 from simkit.studies.rehearsal.surrogate import worst_of
 from simkit.studies.rehearsal.windows import Stretch
 

@@ -18,6 +18,8 @@ from simkit.scout.course import as_function
 from simkit.scout.envelope import Event
 from simkit.studies.rehearsal.windows import Stretch
 
+OVERSHOOT = "drain_overshoot"
+"""Course of the drain's peak above the link; no judged quantity itself."""
 FAINT = 0.02
 """Below this share of its largest a fast course counts as nothing: there its ratio is noise [1]."""
 
@@ -58,19 +60,26 @@ def whole_cycles_of(event: Event) -> Array:
     return np.asarray((cycles.time >= 0.0) & (ends <= event.conditions.stop))
 
 
+def _links(event: Event) -> Array:
+    """Link voltage at each whole cycle [V]."""
+    link = as_function(event.conditions.supply_voltage)
+    return np.array([link(t) for t in event.cycles.time[whole_cycles_of(event)].tolist()])
+
+
 def fast_courses(event: Event, source_voltage: Array) -> dict[str, Array]:
     """The fast model's companion of each judged quantity, per whole cycle, in any scale.
 
-    `source_voltage` is that of the source at each whole cycle [V].
+    `source_voltage` is that of the source at each whole cycle [V]. A drain's overshoot runs along
+    with the current that is broken off: at turn-off, or out of a recovering diode.
     """
     keep, c = whole_cycles_of(event), event.cycles
-    link = as_function(event.conditions.supply_voltage)
-    links = np.array([link(t) for t in c.time[keep].tolist()])
+    links = _links(event)
     return {
         "channel_current_peak": c.switch_current_peak[keep],
         "drain_current_rms": c.primary_current_rms[keep],
         "recovery_di_dt": c.recovery_slope[keep],
         "recovery_dv_dt": c.recovery_slope[keep],
+        OVERSHOOT: np.maximum(np.maximum(c.turn_off_current, -c.turn_on_current)[keep], 0.0),
         "can_voltage_rms": c.tank_voltage_peak[keep],
         "can_current_rms": c.coil_current_peak[keep],
         "flux_peak": c.magnetising_current_peak[keep],
@@ -112,12 +121,24 @@ def curves(
     """
     time = event.cycles.time[whole_cycles_of(event)]
     fast = fast_courses(event, source_voltage)
-    wanted = {q: [worst_of(s, q) for s in stretches] for q in fast}
+    wanted = {q: [worst_of(s, q) for s in stretches] for q in fast if q != OVERSHOOT}
     found = {q: scaled(time, fast[q], stretches, values) for q, values in wanted.items()}
+    found["drain_voltage_peak"] = _drain_peak(time, fast[OVERSHOOT], _links(event), stretches)
     for part in parts:
         values = [_mean_of(s, part, "loss") for s in stretches]
         found[f"loss {part}"] = scaled(time, fast["loss"], stretches, values)
     return {name: curve for name, curve in found.items() if curve is not None}
+
+
+def _drain_peak(
+    time: Array, broken: Array, links: Array, stretches: Sequence[Stretch]
+) -> Curve | None:
+    """The link's course and, on top, that of the overshoot scaled to the samples."""
+    starts = [s.cycles[0].start for s in stretches]
+    above = [worst_of(s, "drain_voltage_peak") - float(np.interp(t, time, links))
+             for s, t in zip(stretches, starts, strict=True)]  # fmt: skip
+    found = scaled(time, broken, stretches, above)
+    return None if found is None else Curve(time, links + found.values)
 
 
 def _mean_of(stretch: Stretch, part: str, quantity: str) -> float:
