@@ -13,8 +13,8 @@ from simkit.run.backend import Budget
 from simkit.run.pool import collected
 from simkit.run.process import NgspiceEngine
 from simkit.run.workers import Workers
-from simkit.studies.rehearsal.closeup import scouted
 from simkit.studies.rehearsal.event import WORKING
+from simkit.studies.rehearsal.scouting import scouted
 
 COUNT = 200
 

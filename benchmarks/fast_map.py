@@ -16,9 +16,9 @@ from simkit.parameters.machine import Load, Machine
 from simkit.run.backend import Budget, EngineRun
 from simkit.run.process import NgspiceEngine
 from simkit.scout.operating import Case, OperatingPoint, operating_cases
-from simkit.studies.rehearsal.closeup import scouted
 from simkit.studies.rehearsal.event import WORKING
 from simkit.studies.rehearsal.kick import with_kick
+from simkit.studies.rehearsal.scouting import scouted
 from simkit.studies.rehearsal.windows import run_stretch
 
 SEED = 4

@@ -20,9 +20,9 @@ from simkit.parameters.machine import Machine
 from simkit.parameters.scenario import Scenario
 from simkit.run.backend import EngineRun
 from simkit.studies.rehearsal.aftermath import with_aftermath
-from simkit.studies.rehearsal.closeup import scouted
 from simkit.studies.rehearsal.event import RUN_IN, scenario_deck
 from simkit.studies.rehearsal.findings import Findings, findings
+from simkit.studies.rehearsal.scouting import scouted
 from simkit.studies.rehearsal.windows import measure
 
 SETTLED = 0.002
