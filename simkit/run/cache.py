@@ -120,6 +120,9 @@ class Store:
             for older in self._paths(key):
                 if older.name != name:
                     _remove(older)
+            # Two that write under one key at a time may each have removed the other's.
+            if not self._paths(key):
+                write_whole(place / name, content)
         except OSError:
             return False
         self._bound(len(content))

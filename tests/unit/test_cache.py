@@ -115,6 +115,24 @@ def test_a_folder_that_cannot_be_written_is_a_cache_without_entries(tmp_path: Pa
     assert store.usage().entries == 0
 
 
+def test_of_two_writers_at_a_time_one_is_left(
+    store: Store, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    remove = cache._remove
+
+    def both(path: Path) -> None:
+        # What the other writer does at the same moment: this one's entry is an older one to it.
+        for entry in path.parent.iterdir():
+            remove(entry)
+
+    store.put(KEY, 1.0)
+    monkeypatch.setattr(cache, "_remove", both)
+    store.put(KEY, 2.0)
+    found = store.get(KEY)
+    assert found is not None
+    assert found.facts == 2.0
+
+
 def test_many_writers_and_readers_of_one_key_see_whole_entries_only(store: Store) -> None:
     seen: list[float] = []
     broken: list[object] = []
