@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import time
+from collections.abc import Callable
 from dataclasses import replace
 from itertools import pairwise
 
@@ -314,11 +315,20 @@ def test_an_inductive_event_names_no_recovery() -> None:
 
 
 def test_five_milliseconds_take_a_fraction_of_a_second() -> None:
-    """450 cycles within 0.3 s of CPU, the best of three as other work shares the machine."""
+    """450 cycles within 0.3 s of CPU where a plain loop of a million steps takes 42 ms.
+
+    Both are timed in turn, as other work on the machine's cores slows either: 0.3 to 0.6 s and 42
+    to 94 ms were seen within a minute. The best of five pairs counts.
+    """
     conditions = pull_out(2e-3, 4e-3, 450 / FREQUENCY)
-    spent = []
-    for _ in range(3):
+
+    def spent(work: Callable[[], object]) -> float:
         begin = time.process_time()
-        march(PLANT, conditions, EDGES)
-        spent.append(time.process_time() - begin)
-    assert min(spent) < 0.3
+        work()
+        return time.process_time() - begin
+
+    def ratio() -> float:
+        marched = spent(lambda: march(PLANT, conditions, EDGES))
+        return marched / spent(lambda: sum(k * k for k in range(1_000_000)))
+
+    assert min(ratio() for _ in range(5)) < 0.3 / 0.042
