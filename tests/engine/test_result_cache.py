@@ -30,6 +30,24 @@ settled = "0.15 ms"
 """
 
 
+EVENT = """
+name = "event"
+title = "Cold shank pulled out in a moment"
+machine = "machine.toml"
+tail = "0.2 ms"
+
+[start]
+load = "cold-steel-weak-field"
+margin = "3 %"
+settled = "0.2 ms"
+
+[[events]]
+kind = "pull-out"
+at = "0 s"
+duration = "0.4 ms"
+"""
+
+
 @dataclass
 class Home:
     """A machine and a scenario of one's own, with a cache."""
@@ -41,10 +59,9 @@ class Home:
     def scenario(self) -> Path:
         return self.folder / "short.toml"
 
-    def run(self, out: str, *options: str) -> dict[str, Any]:
-        code = cli.run(
-            ["run", str(self.scenario), "--out", str(self.folder / out), "--quiet", *options]
-        )
+    def run(self, out: str, *options: str, scenario: Path | None = None) -> dict[str, Any]:
+        asked = str(scenario or self.scenario)
+        code = cli.run(["run", asked, "--out", str(self.folder / out), "--quiet", *options])
         assert code in (0, 1, 3)
         found: dict[str, Any] = json.loads((self.folder / out / "result.json").read_text())
         return found
@@ -85,6 +102,20 @@ def test_one_and_two_workers_leave_the_same_bytes(home: Home, first: dict[str, A
     assert set(one) == set(two)
     assert one["waveforms.npz"] == two["waveforms.npz"]
     assert one["deck.cir"] == two["deck.cir"]
+
+
+@pytest.mark.slow
+def test_so_they_do_through_an_event(home: Home) -> None:
+    """Samples of an event run side by side, in whatever order they end."""
+    path = home.folder / "event.toml"
+    path.write_text(EVENT)
+    found = [
+        home.run(f"event{jobs}", "--jobs", jobs, "--no-cache", scenario=path) for jobs in "121"
+    ]
+    assert found[0]["verdict"] in ("within_limits", "over_limit")
+    assert len({dumped(without_timings(f)) for f in found}) == 1
+    one, two = home.files("event1"), home.files("event2")
+    assert one["waveforms.npz"] == two["waveforms.npz"]
 
 
 def test_an_unchanged_scenario_is_restored_whole_and_says_so(
