@@ -125,7 +125,7 @@ def worst_to_see(scout: Scouted, seen: Sequence[Stretch]) -> list[float]:
         return []
     time = scout.event.cycles.time[whole_cycles_of(scout.event)]
     half = 0.5 / scout.line.frequency.last
-    latest = scout.line.end - (LOOK_CYCLES + 1.5) * 2.0 * half
+    latest = latest_start(scout)
     taken = [0.5 * (s.cycles[0].start + s.cycles[-1].end) for s in seen]
     for name, course in scout.courses().items():
         k, flat = int(np.argmax(course)), OVERSHOOT_FLAT if name == OVERSHOOT else FLAT
@@ -144,6 +144,11 @@ def worst_to_see(scout: Scouted, seen: Sequence[Stretch]) -> list[float]:
     return [min(max(t - half, 0.0), latest) for t in taken[len(seen):]]  # fmt: skip
 
 
+def latest_start(scout: Scouted) -> float:
+    """Where the last sample may begin that still holds its cycles [s]."""
+    return scout.line.end - (LOOK_CYCLES + 1.5) / scout.line.frequency.last
+
+
 def worse_elsewhere(scout: Scouted, seen: Sequence[Stretch]) -> list[float]:
     """Starts of cycles where a scaled course rises by `FLAT` above all samples [s]."""
     wanted = []
@@ -151,7 +156,7 @@ def worse_elsewhere(scout: Scouted, seen: Sequence[Stretch]) -> list[float]:
     for quantity, curve in scout.scaled(seen).items():
         value, time = curve.peak
         if value > (1.0 + FLAT) * max(worst_of(s, quantity) for s in seen):
-            wanted.append(max(time - 0.2 * half, 0.0))
+            wanted.append(min(max(time - 0.2 * half, 0.0), latest_start(scout)))
     return wanted
 
 

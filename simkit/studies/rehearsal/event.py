@@ -44,6 +44,10 @@ FAULT_RUN_IN = 4
 """The same with a fault, before which some settled cycles are shown anyway [1]."""
 FINE_RUN_IN = 1
 """Cycles of run-in of a finer run started from an engine run [1]."""
+SUDDEN = 2.0
+"""Cycles within which a change is a step that the fast model's averages blur [1]."""
+SHORT = 200.0
+"""Cycles up to which an event with such a step runs whole [1]."""
 WATCHED = 1.2e-6
 """Time after the last boundary that its commutation needs to be measured [s]."""
 
@@ -79,7 +83,7 @@ def rehearse(
     Errors: EngineError when the engine gives no whole answer even on the last rung of the ladder.
     """
     line = timeline(machine, scenario)
-    if line.faults:  # the fast model knows nothing of them: nothing may be sampled by it
+    if line.faults or abrupt(line):  # nothing may be sampled by a model that does not follow them
         settings = replace(settings, whole=True)
     counter, retries, warm, calm = _Counter(progress), list[str](), None, list[Stretch]()
     settled = line.events[0].start if line.events else line.end
@@ -120,6 +124,13 @@ def rehearse(
     asked = job.second_runs(passes.fine, second) if second else None
     counter.finish()
     return with_aftermath(findings(found(asked)))
+
+
+def abrupt(line: Timeline) -> bool:
+    """Whether something steps within so few cycles that its worst may lie in one between samples,
+    in an event short enough to run whole."""
+    steps = [e for e in line.events if (e.end - e.start) * line.frequency.at(e.start) < SUDDEN]
+    return bool(steps) and line.end * line.frequency.first < SHORT
 
 
 def _settled(passes: Passes, scout: Scouted, settled: float) -> float | None:

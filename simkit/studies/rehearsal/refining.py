@@ -12,7 +12,7 @@ from typing import Protocol
 from simkit.circuit.analysis import Analysis
 from simkit.parameters.machine import Machine
 from simkit.studies.rehearsal.accuracy import Doubt, link_memory
-from simkit.studies.rehearsal.closeup import LOOK_CYCLES, worse_elsewhere
+from simkit.studies.rehearsal.closeup import APART, LOOK_CYCLES, apart, worse_elsewhere
 from simkit.studies.rehearsal.scouting import Scouted
 from simkit.studies.rehearsal.surrogate import worst_of
 from simkit.studies.rehearsal.windows import Stretch
@@ -75,7 +75,9 @@ def refine_round(
 def _more_samples(runs: Runs, scout: Scouted, passes: Passes) -> bool:
     """Samples where a course rises above all there are, and their finer runs."""
     better = scout.corrected(passes.stretches)
-    starts = worse_elsewhere(scout, passes.stretches)
+    taken = [s.cycles[0].start for s in passes.stretches]
+    least = APART / scout.line.frequency.last
+    starts = apart(worse_elsewhere(scout, passes.stretches), taken, least)
     news = runs.gather([runs.elsewhere(better, start, LOOK_CYCLES) for start in starts])
     level = passes.fine[0].analysis
     passes.fine += runs.gather([runs.finer_at(new, new, level) for new in news])
