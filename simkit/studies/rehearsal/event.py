@@ -37,7 +37,7 @@ from simkit.studies.rehearsal.windows import Runner, Stretch, run_stretch, seed_
 WORKING = Analysis(step=20e-9, reltol=1e-4)
 LOOK = Analysis(step=40e-9, reltol=1e-4)
 """Of the samples: what decides is run again with FINE."""
-FINE = Analysis(step=5e-9, reltol=3e-5)
+FINE = Analysis(step=10e-9, reltol=5e-5)
 RUN_IN = 8
 """Cycles before anything is measured in a whole run [1]."""
 FAULT_RUN_IN = 4
