@@ -51,8 +51,11 @@ def _switch(
     drive, n = machine.drive, place.number
     drain, source = level[place.drain], level[place.source]
     gate = drive.voltage_on if on else drive.voltage_off
-    found = {f"d{n}": drain, f"k{n}": source, f"xq{n}.di": drain, f"xq{n}.si": source}
-    found[f"xq{n}.da"] = drain
+    # The body diode's resistance holds `da` at the source's side. A blocking channel's `di` is left
+    # to come up with the channel's own node behind its resistance, which no deck can name.
+    found = {f"d{n}": drain, f"k{n}": source, f"xq{n}.si": source, f"xq{n}.da": source}
+    if on:
+        found[f"xq{n}.di"] = drain
     snubber = machine.bridge.snubber
     if snubber and snubber.place == "switch":
         found[f"n{n}"] = drain

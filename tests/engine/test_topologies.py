@@ -15,7 +15,15 @@ from simkit.studies.rehearsal.event import WORKING
 from simkit.studies.rehearsal.kick import with_kick
 from simkit.studies.rehearsal.scouting import scouted
 from simkit.studies.rehearsal.windows import Stretch, run_stretch, seed_at
-from tests.machines import TOPOLOGIES, run_deck, seeded_stretch, still, topology, varied
+from tests.machines import (
+    TOPOLOGIES,
+    run_deck,
+    seeded_deck,
+    seeded_stretch,
+    still,
+    topology,
+    varied,
+)
 
 CYCLES = 8
 STARTED = replace(WORKING, start_nodes=False)
@@ -157,6 +165,21 @@ def test_energy_adds_up_with_and_without_snubbers(bridge: str, place: str | None
     assert abs(found.residual) < 1e-3
     if place == "switch":
         assert found.dissipated["snubbers"] > 3e-3 * found.supplied
+
+
+@pytest.mark.parametrize("margin", [0.02, -0.02])
+@pytest.mark.parametrize("place", ["switch", "leg", None])
+@pytest.mark.parametrize("feed", ["loop", "shunt"])
+@pytest.mark.parametrize("bridge", ["full", "half-split", "half-blocking"])
+def test_a_start_needs_no_second_try(
+    bridge: str, feed: str, place: str | None, margin: float
+) -> None:
+    """The ladder is for what is hard, not for every start: with the link put across a blocking
+    switch's diode resistance half of the split bridges' starts stopped at 5 ns."""
+    snubber = {"place": place, "resistance": 10.0, "capacitance": 2e-9} if place else None
+    machine = varied(topology(bridge, feed, "ideal"), {"bridge.snubber": snubber})
+    line = still(machine, 1.0, margin=margin)
+    assert run_deck(seeded_deck(machine, line)).vectors["time"][-1] > 0.0
 
 
 def test_the_engine_runs_at_the_highest_junction_potential_a_file_may_give() -> None:
