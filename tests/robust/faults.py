@@ -68,11 +68,15 @@ def short_scenario(folder: Path) -> Path:
 
 
 def environment(folder: Path, **more: str) -> dict[str, str]:
-    """Environment of a child: this checkout's package, a cache and a TMPDIR of its own."""
+    """Environment of a child: this checkout's package, a cache and a TMPDIR of its own.
+
+    What a run of the engine sets for its own workers in this process is left out: a shell has not.
+    """
     (folder / "tmp").mkdir(parents=True, exist_ok=True)
     own = {"PYTHONPATH": str(ROOT), "SIMKIT_CACHE_DIR": str(folder / "cache"),
            "TMPDIR": str(folder / "tmp")}  # fmt: skip
-    return {**os.environ, **own, **more}
+    outer = {k: v for k, v in os.environ.items() if k != "PYTHONSAFEPATH"}
+    return {**outer, **own, **more}
 
 
 def start(arguments: list[str], folder: Path, **more: Any) -> subprocess.Popen[str]:

@@ -64,7 +64,8 @@ def test_the_finder_alone_imports_none_either(shared: Path) -> None:
 
 
 def test_the_traps_work(shared: Path) -> None:
-    done = subprocess.run([sys.executable, "-c", "import sedes"], cwd=shared)
+    done = subprocess.run([sys.executable, "-c", "import sedes"], cwd=shared,
+                          env=environment(shared.parent))  # fmt: skip
     assert done.returncode == 0
     assert (shared / "was-here-sedes").exists()
 
