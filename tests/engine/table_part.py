@@ -5,6 +5,7 @@ TABLE_LOG names when it begins. The cache lies where SIMKIT_CACHE_DIR says.
 """
 
 import os
+import signal
 import sys
 from collections.abc import Mapping
 from pathlib import Path
@@ -35,6 +36,8 @@ def noted(job: Mapping[str, Any]) -> dict[str, Any]:
 
 def main(out: Path) -> int:
     """The table of a few situations; the command's exit code."""
+    # A shell starts what it puts into the background with Ctrl-C ignored, and that is inherited.
+    signal.signal(signal.SIGINT, signal.default_int_handler)
     every = all_faults.cases
     all_faults.SITUATIONS = tuple(s for s in all_faults.SITUATIONS if s.name in NAMES)
     all_faults.cases = lambda machine: {n: c for n, c in every(machine).items() if n in NAMES}
