@@ -154,8 +154,7 @@ def bridge_values(machine: Machine, line: Timeline, seed: Seed) -> Namespace:
             "opposite": command(line, drive, p.number, not p.first, on, off, opposite=True),
             "start_voltage": 0.0 if p.first else seed.link_voltage,
             "lead": lead_values(line, p.number),
-            "gate_current": gate_start(machine, line, p.first).current,
-            "gate_coupling": gate_start(machine, line, p.first).voltage,
+            "gate": gate_start(machine, line, p.first),
         }
         for p in places(machine)
     ]

@@ -31,10 +31,7 @@ def operating_figure(view: OperatingMap) -> str:
     with drawing(RC):
         kilohertz = [1e-3 * f for f in view.frequency]
         figure, panels = canvas(WIDTH, [STRIP, *[HEIGHT] * len(PANELS)])
-        # The strip is laid out for times, which it shows in ms: kHz stand where ms do.
-        low, high = 1e-6 * view.frequency[0], 1e-6 * view.frequency[-1]
-        mode_strip(panels[0], [replace(s, start=1e-6 * s.start, end=1e-6 * s.end)
-                               for s in mode_spans(view)], high - low)  # fmt: skip
+        mode_strip(panels[0], mode_spans(view), view.frequency[-1] - view.frequency[0], 1e-3)
         for panel, (unit, lines) in zip(panels[1:], PANELS, strict=True):
             for (key, name), (colour, dash) in zip(lines, CYCLE, strict=False):
                 panel.plot(kilohertz, view.curves[key], color=colour, linestyle=dash, label=name)

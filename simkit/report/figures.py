@@ -92,8 +92,12 @@ def timeline(
         return svg(figure)
 
 
-def mode_strip(panel: "Axes", modes: Sequence[Span], stop: float) -> None:
-    """The modes of the bridge as coloured and hatched bars."""
+def mode_strip(panel: "Axes", modes: Sequence[Span], stop: float, scale: float = 1e3) -> None:
+    """The modes of the bridge as coloured and hatched bars.
+
+    `stop` is the axis's length, in the unit of the spans; `scale` what turns that into the axis's
+    own: seconds into milliseconds unless given.
+    """
     panel.set_ylim(0, 1)
     panel.set_yticks([])
     panel.grid(False)
@@ -101,7 +105,7 @@ def mode_strip(panel: "Axes", modes: Sequence[Span], stop: float) -> None:
     panel.set_ylabel("mode", rotation=0, ha="right", va="center")
     for mode in modes:
         colour, hatch = MODES.get(mode.name, (MUTED, ""))
-        left, width = mode.start * 1e3, (mode.end - mode.start) * 1e3
+        left, width = mode.start * scale, (mode.end - mode.start) * scale
         panel.broken_barh([(left, width)], (0, 1), facecolor=colour, alpha=0.28, lw=0)
         panel.broken_barh([(left, width)], (0, 1), facecolor="none", edgecolor=colour,
                           hatch=hatch, lw=0.8)  # fmt: skip

@@ -47,6 +47,12 @@ def as_function(course: Course) -> Callable[[float], float]:
     return lambda _time: constant
 
 
+def values_at(course: Course, times: Array) -> Array:
+    """A `Course` at times [s]; before zero, as at zero."""
+    value = as_function(course)
+    return np.array([value(max(t, 0.0)) for t in times.tolist()])
+
+
 def half_period_starts(conditions: Conditions) -> Array:
     """Times [s] at which the drive's phase is a multiple of 1/2, the first at or before zero.
 
@@ -111,8 +117,7 @@ def link_course(
     Give `bus` as the supply voltage of a second march to let the link sag with the load.
     Source: Kirchhoff's laws for the supply's netlist, its inductances left out.
     """
-    value = as_function(source)
-    sources = np.array([value(max(t, 0.0)) for t in times.tolist()])
+    sources = values_at(source, times)
     rest = sources / (1.0 + resistance * conductance)
     held, charging = rest.copy(), np.zeros_like(rest)
     widths = np.append(np.diff(times), 0.0).tolist()

@@ -19,7 +19,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from simkit.scout.course import Conditions, Course, as_function, half_period_starts
+from simkit.scout.course import Conditions, as_function, half_period_starts, values_at
 from simkit.scout.edgeloss import EdgeLosses
 from simkit.scout.halfwave import Edges, Piece, half_period, modes_of
 from simkit.scout.march import Halves, March, State, measure
@@ -130,9 +130,13 @@ def _run(plant: Plant, conditions: Conditions, edges: Edges, starts: Array) -> t
     durations = np.diff(turn_offs)
     if edges.dead_time >= np.min(durations):
         raise ValueError(f"dead_time = {edges.dead_time!r} s fills the half period")
-    link = _at(conditions.supply_voltage, turn_offs[:-1] + 0.5 * durations)
+    link = values_at(conditions.supply_voltage, turn_offs[:-1] + 0.5 * durations)
     quarters = (turn_offs[:-1, None] + np.outer(durations, (0.25, 0.75))).ravel()
-    net = network(plant, _at(conditions.inductance, quarters), _at(conditions.resistance, quarters))
+    net = network(
+        plant,
+        values_at(conditions.inductance, quarters),
+        values_at(conditions.resistance, quarters),
+    )
     modes = modes_of(net)
     levels = link * plant.level_share
     scale = 1.0 / np.sqrt(np.diagonal(net.energy[0]))
@@ -150,12 +154,6 @@ def _run(plant: Plant, conditions: Conditions, edges: Edges, starts: Array) -> t
         folded.append(y)
     owners = np.array(owner, dtype=np.intp)
     return March(net, modes, link, levels, turn_offs, pieces, owners, np.array(folded)), residue
-
-
-def _at(course: Course, times: Array) -> Array:
-    """A course at times [s]; before zero, as at zero."""
-    value = as_function(course)
-    return np.array([value(max(t, 0.0)) for t in times.tolist()])
 
 
 def _rest_steps(plant: Plant, net: Network, link: Array) -> Array:

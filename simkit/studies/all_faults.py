@@ -8,19 +8,17 @@ from collections.abc import Callable, Iterator, Mapping
 from dataclasses import asdict, dataclass, replace
 from typing import Any
 
-from simkit.errors import EngineError, EngineTimeout
 from simkit.judge.quantities import QUANTITIES
 from simkit.judge.verdict import Judged
 from simkit.parameters.load import Loaded
 from simkit.parameters.machine import Machine
-from simkit.parameters.scenario import Scenario
 from simkit.run.backend import Budget
 from simkit.run.cache import Store, code_digest, digest_of
 from simkit.run.cached import identity_of
 from simkit.run.engines import engine
 from simkit.run.pool import Executor, collect
 from simkit.studies.rehearsal.findings import Rehearsal
-from simkit.studies.rehearsal.workbench import Workbench
+from simkit.studies.rehearsal.job import job_of, worked
 from simkit.studies.results import plain, why_whole
 from simkit.studies.situations import SITUATIONS, Case, NotHere, Situation, cases
 
@@ -86,7 +84,8 @@ def table(
     known = {s.name: s for s in SITUATIONS}
     built = cases(machine.model)
     rows = [_not_here(known[n], c) for n, c in built.items() if isinstance(c, NotHere)]
-    jobs = {n: _job(c, engine_name, budget) for n, c in built.items() if isinstance(c, Case)}
+    jobs = {n: job_of(c.machine, c.scenario, engine_name, budget)
+            for n, c in built.items() if isinstance(c, Case)}  # fmt: skip
     identity = identity_of(engine(engine_name))
     keys = {digest_of("situation", job, identity, code_digest()): n for n, job in jobs.items()}
     work = {key: jobs[name] for key, name in keys.items()}
@@ -111,27 +110,9 @@ def _not_here(situation: Situation, why: NotHere) -> Row:
     )  # fmt: skip
 
 
-def _job(case: Case, engine_name: str, budget: Budget) -> dict[str, Any]:
-    """A case as plain data, for any worker."""
-    return {
-        "machine": case.machine.model_dump(mode="json", exclude_none=True),
-        "scenario": case.scenario.model_dump(mode="json", exclude_none=True),
-        "engine": engine_name,
-        "budget": asdict(budget),
-    }
-
-
 def rehearse_case(job: Mapping[str, Any]) -> dict[str, Any]:
     """One case, plain data in and out; runs in a worker."""
-    machine = Machine.model_validate(job["machine"])
-    scenario = Scenario.model_validate(job["scenario"])
-    bench = Workbench(engine(job["engine"]), Budget(**job["budget"]))
-    try:
-        told: dict[str, Any] = plain(_told(bench.rehearse(machine, scenario)))
-    except EngineError as error:
-        timed_out = isinstance(error, EngineTimeout)
-        return {"verdict": "no_verdict", "reason": error.reason, "timed_out": timed_out}
-    return told | {"timed_out": False}
+    return worked(job, _told)
 
 
 def _told(rehearsal: Rehearsal) -> dict[str, Any]:

@@ -11,12 +11,10 @@ from typing import Any
 
 import numpy as np
 
-from simkit.errors import EngineError, EngineTimeout
 from simkit.judge.verdict import Judged
 from simkit.measure.gate_edge import UNITS, damping_ratio, gate_edge_series, gate_ringing
 from simkit.parameters.load import Loaded
 from simkit.parameters.machine import Machine
-from simkit.parameters.scenario import Scenario
 from simkit.parts.gate_drive import GateLoop, loop_damping, suggested_resistor
 from simkit.run.backend import Budget
 from simkit.run.cache import Store, code_digest, digest_of
@@ -26,8 +24,8 @@ from simkit.run.pool import Executor, collected
 from simkit.studies.all_faults import closest
 from simkit.studies.rehearsal.accuracy import refined
 from simkit.studies.rehearsal.findings import Rehearsal
+from simkit.studies.rehearsal.job import job_of, worked
 from simkit.studies.rehearsal.windows import Stretch
-from simkit.studies.rehearsal.workbench import Workbench
 from simkit.studies.results import plain
 from simkit.studies.situations.base import draft, main_load, rounded
 
@@ -146,25 +144,12 @@ def _job(machine: Machine, resistance: float, engine_name: str, budget: Budget) 
         share = resistance / drive.gate_resistor
         instead["drive.turn_off_resistor"] = rounded(drive.turn_off_resistor * share)
     case = draft(machine, "gate-resistor", instead=instead)
-    return {
-        "machine": case.machine.model_dump(mode="json", exclude_none=True),
-        "scenario": case.scenario.model_dump(mode="json", exclude_none=True),
-        "engine": engine_name,
-        "budget": asdict(budget),
-    }
+    return job_of(case.machine, case.scenario, engine_name, budget)
 
 
 def tried(job: Mapping[str, Any]) -> dict[str, Any]:
     """One resistance, plain data in and out; runs in a worker."""
-    machine = Machine.model_validate(job["machine"])
-    scenario = Scenario.model_validate(job["scenario"])
-    bench = Workbench(engine(job["engine"]), Budget(**job["budget"]))
-    try:
-        told: dict[str, Any] = plain(measured(bench.rehearse(machine, scenario)))
-    except EngineError as error:
-        timed_out = isinstance(error, EngineTimeout)
-        return {"verdict": "no_verdict", "reason": error.reason, "timed_out": timed_out}
-    return told | {"timed_out": False}
+    return worked(job, measured)
 
 
 def measured(rehearsal: Rehearsal) -> dict[str, Any]:

@@ -1,7 +1,6 @@
 """Every value of a machine file with its meaning and origin, as a report lists them."""
 
 from collections.abc import Iterator, Mapping
-from functools import reduce
 from math import exp
 from typing import Any
 
@@ -11,7 +10,7 @@ from simkit.parameters.fields import Quantity, field_of
 from simkit.parameters.load import Loaded, Origin
 from simkit.parameters.machine import Machine
 from simkit.report import view as page
-from simkit.studies.uncertain import COVERAGE
+from simkit.studies.uncertain import COVERAGE, value_at
 from simkit.units import format_quantity
 
 TABLES = ("levels", "fit")
@@ -68,7 +67,7 @@ def fitted(machine: Loaded[Machine]) -> Iterator[page.Fitted]:
     record = machine.model.fit
     known = dict(zip(record.parameters, record.deviation, strict=True)) if record else {}
     for key, origin in machine.origins.items():
-        value = _at(machine.model, key)
+        value = value_at(machine.model, key)
         if origin.source != "fitted" or not isinstance(value, float):
             continue
         wide = COVERAGE * known[key] if key in known else origin.tolerance or 0.0
@@ -77,16 +76,7 @@ def fitted(machine: Loaded[Machine]) -> Iterator[page.Fitted]:
         yield page.Fitted(key, format_quantity(value, unit, 4), low, high, origin.note)
 
 
-def _at(model: Any, key: str) -> Any:
-    """What stands at a dotted key; None where nothing does."""
-    return reduce(
-        lambda at, name: at.get(name) if isinstance(at, dict) else getattr(at, name, None),
-        key.split("."),
-        model,
-    )
-
-
 def _unit(model: Any, key: str) -> str:
     table, _, name = key.rpartition(".")
-    quantity = field_of(type(_at(model, table) if table else model), name)
+    quantity = field_of(type(value_at(model, table) if table else model), name)
     return quantity.unit if quantity else "1"

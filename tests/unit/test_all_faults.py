@@ -11,12 +11,15 @@ from typing import Any
 
 import pytest
 
+from simkit.parameters.machine import Machine
+from simkit.parameters.scenario import Scenario
 from simkit.report.all_faults import margin_words, table_page
 from simkit.run.backend import Budget
 from simkit.run.cache import Store
 from simkit.studies import all_faults
 from simkit.studies.all_faults import Row, document, table, worst_verdict
 from simkit.studies.loading import load_machine
+from simkit.studies.rehearsal.job import job_of
 from simkit.studies.situations import Case
 from tests.machines import DEMO
 
@@ -107,6 +110,6 @@ def test_a_case_travels_as_plain_data() -> None:
 
     case = all_faults.cases(MACHINE.model)["gate-reversed"]
     assert isinstance(case, Case)
-    job = json.loads(json.dumps(all_faults._job(case, "ngspice", Budget())))
-    assert all_faults.Machine.model_validate(job["machine"]) == case.machine
-    assert all_faults.Scenario.model_validate(job["scenario"]) == case.scenario
+    job = json.loads(json.dumps(job_of(case.machine, case.scenario, "ngspice", Budget())))
+    assert Machine.model_validate(job["machine"]) == case.machine
+    assert Scenario.model_validate(job["scenario"]) == case.scenario

@@ -207,7 +207,7 @@ def test_a_case_of_a_map_or_a_cure_without_an_answer(monkeypatch: pytest.MonkeyP
 
 
 def test_a_situation_without_an_answer(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(all_faults.Workbench, "rehearse", failing)
+    monkeypatch.setattr(Workbench, "rehearse", failing)
     scenario = load_file(DEMO / "pull-out-cold.toml", Scenario).model
     job = {
         "machine": demo().model_dump(mode="json", exclude_none=True),

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from simkit.measure.waveforms import Array
-from simkit.scout.course import as_function
+from simkit.scout.course import values_at
 from simkit.scout.envelope import Event
 from simkit.studies.rehearsal.windows import Stretch
 
@@ -62,8 +62,7 @@ def whole_cycles_of(event: Event) -> Array:
 
 def _links(event: Event) -> Array:
     """Link voltage at each whole cycle [V]."""
-    link = as_function(event.conditions.supply_voltage)
-    return np.array([link(t) for t in event.cycles.time[whole_cycles_of(event)].tolist()])
+    return values_at(event.conditions.supply_voltage, event.cycles.time[whole_cycles_of(event)])
 
 
 def fast_courses(event: Event, source_voltage: Array) -> dict[str, Array]:
