@@ -52,7 +52,7 @@ def circuit(subject: Machine, case: Case) -> Any:
     memory = 2.0 * case.load.inductance / case.load.resistance
     run_in = MEMORIES * memory + 2.0 / case.frequency
     line = line.stretch(0.0, run_in + 5.0 / case.frequency)
-    seed = with_kick(mine, line, line.begin, scouted(mine, line, line.stop).seed(line.begin))
+    seed = with_kick(mine, line, line.begin, scouted(mine, line).seed(line.begin))
 
     def runner(deck: Any) -> EngineRun:
         return NgspiceEngine().run(deck.text, deck.saved, deck.stop, Budget())

@@ -99,11 +99,11 @@ def last_zero_before_climb(
 
 
 def _fall(time: Array, current: Array, forward: float, zero: float) -> float:
-    upto = time <= zero
-    high = np.flatnonzero(current[upto] >= 0.5 * forward)
-    half = float(time[upto][high[-1]])
-    level = float(current[upto][high[-1]])
-    return level / (zero - half) if zero > half else float("nan")
+    """Slope from half the forward current, straight between two samples, to zero [A/s]."""
+    k = int(np.flatnonzero(current[time <= zero] >= 0.5 * forward)[-1])
+    share = (current[k] - 0.5 * forward) / (current[k] - current[k + 1])
+    half = float(time[k] + share * (time[k + 1] - time[k]))
+    return 0.5 * forward / (zero - half) if zero > half else float("nan")
 
 
 def reverse_charge(time: Array, current: Array, peak: float) -> float:

@@ -25,9 +25,9 @@ def coil_current(machine: Machine, load: Load, frequency: float, voltage: float)
     """Peak of the fundamental of the coil's current [A].
 
     A square wave of the link `voltage` [V] at `frequency` [Hz] into: switches, winding, blocking
-    capacitor, leakage; magnetising inductance; n:1; tank. Source: 4 V/pi of a square wave
-    (Erickson and Maksimovic eq. 22.2) and impedances in series and parallel. Range: sine
-    currents, so near resonance; ideal edges.
+    capacitor, leakage and the bridge's own path; magnetising inductance; n:1; tank. Source:
+    4 V/pi of a square wave (Erickson and Maksimovic eq. 22.2) and impedances in series and
+    parallel. Range: sine currents, so near resonance; ideal edges.
     """
     transformer, tank = machine.transformer, machine.tank
     s = 2j * pi * frequency
@@ -59,6 +59,36 @@ def primary_current(machine: Machine, load: Load, frequency: float, voltage: flo
     return current * abs((s * load.inductance + load.resistance + bank) / bank)
 
 
+def bridge_path(machine: Machine) -> tuple[float, float]:
+    """Resistance [ohm] and inductance [H] that the primary current passes in link and bridge.
+
+    The power loop and the leads of the n switches in its way, L_loop + n (L_drain + L_common +
+    L_source); and what the ripple on the link takes from the bridge's square wave. The second
+    harmonic of a sine that a bridge rectifies, lagging by phi, drops through Z(2f) = R + jX of link
+    and film capacitors side by side and comes back as (16/9 pi^2) (R (1 + 3 sin^2 phi) +
+    j (2 X - 3 R sin phi cos phi)) at the fundamental; a quarter of it in a half bridge, which loads
+    the link with half the current and passes on half the voltage. Source: inductances in series;
+    Fourier series of |sin|, own derivation. Range: taken at the empty coil's resonance, so that it
+    is the machine's own; with sin^2 phi = 0.4, between resonance and the margins in use, and
+    without the last term, which changes sign at resonance.
+    """
+    package, full = machine.switch.package, machine.bridge.topology == "full"
+    leads = package.drain_inductance + package.common_source_inductance + package.source_inductance
+    omega = 2.0 * pi * machine.resonance(machine.coil.inductance)
+    ripple = 16.0 / (9.0 * pi**2) * _link_impedance(machine, 2j * omega) * (1.0 if full else 0.25)
+    inductance = machine.bridge.loop_inductance + leads * (2 if full else 1)
+    return ripple.real * (1.0 + 3.0 * 0.4), inductance + 2.0 * ripple.imag / omega
+
+
+def _link_impedance(machine: Machine, s: complex) -> complex:
+    """Link capacitor behind the bus, beside the film capacitor [ohm]."""
+    supply = machine.supply
+    link, film = (c.esr + s * c.esl + 1.0 / (s * c.capacitance) for c in (supply.link, supply.film))
+    bus = s * supply.bus_inductance
+    link += bus * supply.bus_damping / (bus + supply.bus_damping)
+    return link * film / (link + film)
+
+
 def _front(machine: Machine, s: complex) -> complex:
     """Switches, winding, what blocks direct current, leakage [ohm]."""
     bridge, transformer, drive = machine.bridge, machine.transformer, machine.drive
@@ -66,7 +96,9 @@ def _front(machine: Machine, s: complex) -> complex:
     split = bridge.split_capacitance
     blocking = [c for c in (2.0 * split if split else None, transformer.blocking_capacitance) if c]
     resistance = on * (2 if bridge.topology == "full" else 1) + transformer.primary_resistance
-    series = resistance + 0.5 * (bridge.split_esr or 0.0) + s * transformer.leakage_inductance
+    own, inductance = bridge_path(machine)
+    resistance += own + 0.5 * (bridge.split_esr or 0.0)
+    series = resistance + s * (transformer.leakage_inductance + inductance)
     return series + sum(1.0 / (s * c) for c in blocking)
 
 

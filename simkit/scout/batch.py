@@ -82,7 +82,7 @@ def cases(
     charge: Array,
 ) -> Cases:
     """Cases from the modes of some networks and which of them each case has."""
-    rates, vectors, inverse, drive, primary = (
+    rates, vectors, inverse, drive, primary, _ = (
         np.array(column)[which] for column in zip(*modes, strict=True)
     )
     scale = 1.0 / np.sqrt(np.diagonal(net.energy, axis1=1, axis2=2))[which]

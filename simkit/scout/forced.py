@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from simkit.circuit.values import THERMAL_VOLTAGE
-from simkit.scout.plant import Array, channel_resistance, output_charge
+from simkit.scout.plant import Array, channel_resistance, output_charge, swing_charge
 
 if TYPE_CHECKING:
     from simkit.parameters.machine import Machine
@@ -27,8 +27,8 @@ KNEE_CURRENT = 0.05
 class Takeover:
     """A hard turn-on into a forward current, arrays over cases.
 
-    Fields: wait until the node is free [s]; reverse_peak [A]; charge that the link delivers into
-    the leg beyond the bridge current [C].
+    Fields: wait until the node is half-way over [s]; reverse_peak [A]; charge that the link
+    delivers into the leg beyond the bridge current [C].
     """
 
     wait: Array
@@ -41,7 +41,8 @@ class Forcing:
     """Switch and gate as a hard turn-on sees them.
 
     Fields: gain KP [A/V^2]; overdrive, on-level less threshold [V]; gate_time, R C of the turn-on
-    [s]; common inductance [H]; lifetime, transit of the diode [s].
+    [s]; common inductance [H]; lifetime, transit of the diode [s]; node_charge, that moves a leg's
+    node over [C].
     """
 
     gain: float
@@ -50,6 +51,7 @@ class Forcing:
     common: float
     lifetime: float
     transit: float
+    node_charge: float
 
     def ramp_time(self, current: Array) -> Array:
         """Time in which the channel reaches a current after the threshold [s].
@@ -86,9 +88,15 @@ class Forcing:
         slope = np.maximum(self.slope(np.maximum(current, KNEE_CURRENT)), 1.0)
         back = self._until_blocked(left, slope)
         peak = slope * back
-        tail = peak / (1.0 / tau + 1.0 / self.transit)
+        fade = 1.0 / tau + 1.0 / self.transit
+        tail = peak / fade
+        # What the diode no longer takes of the channel's current moves the node, and more of it the
+        # longer it lasts: (slope + peak/tau_rr) t^2/2 = Q/2. A small current's slope still grows.
+        rough = np.sqrt(self.node_charge / (slope + peak * fade))
+        later = self.slope(current + peak + slope * rough)
+        half_way = np.sqrt(self.node_charge / (np.maximum(slope, later) + peak * fade))
         drawn = current * (down / 3.0 + back) + 0.5 * peak * back + tail
-        return Takeover(down + back, peak, drawn)
+        return Takeover(down + back + half_way, peak, drawn)
 
     def _until_blocked(self, left: Array, slope: Array) -> Array:
         """Time from the current's zero until the junction is empty, -i = q/T_M [s]."""
@@ -115,6 +123,7 @@ def forcing(machine: Machine) -> Forcing:
         common=machine.switch.package.common_source_inductance,
         lifetime=diode.lifetime,
         transit=diode.transit_time,
+        node_charge=swing_charge(machine),
     )
 
 

@@ -36,6 +36,11 @@ SMALL = 1e-5
 above it rounding leaves at most 2e-11 of phi2."""
 
 
+SLOWEST = 1e-3
+"""Least rate of a mode [1/s]: what changes within a quarter of an hour stands still in an event,
+and (e^x - 1)/rate stays a number."""
+
+
 class Release(Protocol):
     """How long a body diode that is forced off holds the bridge node."""
 
@@ -86,7 +91,8 @@ def phi(x: Complex) -> tuple[Complex, Complex]:
 class Modes(NamedTuple):
     """Eigenvectors of one network: x = vectors z, dz/dt = rates z + drive u.
 
-    Fields: rates [1/s]; vectors, inverse; drive; primary: row that gives the bridge current [A].
+    Fields: rates [1/s]; vectors, inverse; drive; primary: row that gives the bridge current [A];
+    pull: drive over rates.
     """
 
     rates: Complex
@@ -94,14 +100,15 @@ class Modes(NamedTuple):
     inverse: Complex
     drive: Complex
     primary: Complex
+    pull: Complex
 
     def step(self, z: Complex, time: float, voltage: float, slope: float = 0.0) -> Complex:
         """State after a time [s] at a bridge voltage [V] that rises by a slope [V/s]."""
         x = self.rates * time
+        if not slope:
+            return np.asarray(z + np.expm1(x) * (z + self.pull * voltage))
         first, second = phi(x)
-        push = voltage * time * first
-        if slope:
-            push = push + slope * time * time * second
+        push = voltage * time * first + slope * time * time * second
         return np.asarray((1.0 + x * first) * z + self.drive * push)
 
     def current(self, z: Complex) -> float:
@@ -128,7 +135,8 @@ def modes_of(net: Network) -> list[Modes]:
     inverse = inverse / scale[None, None, :]
     drive = inverse @ net.b
     primary = np.einsum("nj,njk->nk", net.c[:, OUTPUTS.index("primary_current")], vectors)
-    columns = (np.asarray(rates, dtype=np.complex128), vectors, inverse, drive, primary)
+    rates = np.where(np.abs(rates) < SLOWEST, -SLOWEST, rates).astype(np.complex128)
+    columns = (rates, vectors, inverse, drive, primary, drive / rates)
     return [Modes(*row) for row in zip(*columns, strict=True)]
 
 

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, fields
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,8 +18,8 @@ from simkit.scout.steady import vertex
 
 Index = NDArray[np.intp]
 
-MAIN_POINTS = 25
-"""Samples of each quarter with one pair on; a sinusoid's peak is then right to 1e-6."""
+MAIN_POINTS = 17
+"""Samples of each quarter with one pair on; a sinusoid's peak is then right to 1e-5."""
 EDGE_POINTS = 5
 """Samples of each piece of the dead time."""
 
@@ -59,6 +60,10 @@ class March:
     owner: Index
     folded: Array
 
+    @cached_property
+    def _begins(self) -> Array:
+        return np.array([p.start for p in self.pieces]) + self.turn_offs[self.owner // 2]
+
     def state_at(self, time: float, phase_at: Callable[[float], float]) -> State:
         """Slow states at a time [s], the drive's phase as told; before the march its steady start.
 
@@ -66,7 +71,7 @@ class March:
         """
         duration = self.turn_offs[1] - self.turn_offs[0]
         back = max(0, int(np.ceil((self.turn_offs[0] - time) / duration)))
-        begin = np.array([p.start for p in self.pieces]) + self.turn_offs[self.owner // 2]
+        begin = self._begins
         inside = time + back * duration
         if inside > self.turn_offs[-1]:
             raise ValueError(f"time = {time!r} s lies beyond the end of the march")

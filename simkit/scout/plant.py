@@ -27,6 +27,7 @@ from numpy.typing import NDArray
 from simkit.parts.charge import Junction
 from simkit.parts.charge import output_charge as junction_charge
 from simkit.parts.mosfet import linear_resistance
+from simkit.parts.working import bridge_path
 
 if TYPE_CHECKING:
     from simkit.parameters.machine import Channel, Load, Machine
@@ -298,13 +299,15 @@ def plant_from_machine(machine: Machine, load: Load, supply_voltage: float | Non
     on = channel_resistance(machine.switch.channel, machine.drive.voltage_on)
     split = bridge.split_capacitance
     series = [c for c in (2.0 * split if split else None, transformer.blocking_capacitance) if c]
+    resistance, inductance = bridge_path(machine)
     return Plant(
         bridge=bridge.topology,
         supply_voltage=machine.supply.voltage if supply_voltage is None else supply_voltage,
         series_resistance=on * (2 if bridge.topology == "full" else 1)
         + transformer.primary_resistance
-        + 0.5 * (bridge.split_esr or 0.0),
-        leakage_inductance=transformer.leakage_inductance,
+        + 0.5 * (bridge.split_esr or 0.0)
+        + resistance,
+        leakage_inductance=transformer.leakage_inductance + inductance,
         magnetising_inductance=transformer.magnetising_inductance,
         ratio=transformer.ratio,
         secondary_resistance=transformer.secondary_resistance,

@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 from simkit.parameters.machine import Machine
+from simkit.parts.working import bridge_path
 from simkit.scout import operating
 from simkit.scout.drive import machine_edges
 from simkit.scout.operating import Case, operating_cases, operating_map, operating_point
@@ -75,13 +76,15 @@ def test_inductive_points_agree_with_the_scalar_solver(bridge: str, feed: str) -
 
 
 def test_what_goes_in_comes_out() -> None:
-    # Energy: input = load + bridge + copper and series resistances, worked out from the r.m.s.
-    # currents. The trapezoid of a diode's mean current stands for its course: 1 % of the losses.
+    # Energy: input = load + bridge + copper and series resistances, the link's too, worked out from
+    # the r.m.s. currents. The trapezoid of a diode's mean current stands for its course: 1 % of the
+    # losses.
     machine = demo()
     load = machine.load("empty")
     for share in (0.97, 1.0, 1.03, 1.1):
         point = operating_point(machine, load, share * machine.resonance(load.inductance))
-        copper = machine.transformer.primary_resistance * point.primary_current_rms**2
+        path = machine.transformer.primary_resistance + bridge_path(machine)[0]
+        copper = path * point.primary_current_rms**2
         copper += (machine.transformer.secondary_resistance + machine.tank.esr) * (
             point.coil_current_rms**2
         )

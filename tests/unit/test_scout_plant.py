@@ -10,16 +10,20 @@ import pytest
 
 from simkit.parameters.machine import (
     Bridge,
+    Capacitor,
     Channel,
+    Coil,
     Drive,
     Load,
     Machine,
+    Package,
     Snubber,
     Supply,
     Switch,
     Tank,
     Transformer,
 )
+from simkit.parts.working import bridge_path
 from simkit.scout.plant import (
     OUTPUTS,
     Plant,
@@ -123,16 +127,30 @@ def test_channel_values_by_hand() -> None:
     assert output_charge(CHANNEL, 400.0) == pytest.approx(2 * at_voltage * 400.0, rel=0.05)
 
 
+LEADS = Package.model_construct(
+    drain_inductance=4e-9, common_source_inductance=2e-9, source_inductance=3e-9
+)
+
+
+SMOOTH = Supply.model_construct(
+    voltage=300.0, bus_inductance=0.0, bus_damping=1.0,
+    link=Capacitor.model_construct(capacitance=1e-3, esr=0.0, esl=0.0),
+    film=Capacitor.model_construct(capacitance=1e3, esr=0.0, esl=0.0),
+)  # fmt: skip
+"""A link without any ripple."""
+
+
 def _machine(topology: str, **bridge: object) -> Machine:
     transformer = Transformer.model_construct(
         primary_turns=20, secondary_turns=2, magnetising_inductance=2e-3, leakage_inductance=8e-6,
         primary_resistance=0.06, secondary_resistance=1e-3, blocking_capacitance=4e-6,
     )  # fmt: skip
     return Machine.model_construct(
-        supply=Supply.model_construct(voltage=300.0),
-        bridge=Bridge.model_construct(topology=topology, **bridge),
-        switch=Switch.model_construct(channel=CHANNEL),
+        supply=SMOOTH,
+        bridge=Bridge.model_construct(topology=topology, loop_inductance=30e-9, **bridge),
+        switch=Switch.model_construct(channel=CHANNEL, package=LEADS),
         drive=Drive.model_construct(voltage_on=14.0),
+        coil=Coil.model_construct(inductance=1e-6),
         transformer=transformer,
         tank=Tank.model_construct(
             feed="loop", can_capacitance=2e-7, cans=10, can_esr=0.01, matching=None
@@ -146,11 +164,47 @@ def test_plant_of_a_machine() -> None:
     assert full.series_resistance == pytest.approx(2 * 0.075 + 0.06)
     assert (full.ratio, full.capacitance, full.capacitor_esr) == (10.0, pytest.approx(2e-6), 1e-3)
     assert (full.level, full.blocking_capacitance) == (300.0, pytest.approx(4e-6))
+    # the loop once, the leads of both switches in the way; of one in a half bridge
+    assert full.leakage_inductance == pytest.approx(8e-6 + 30e-9 + 2 * 9e-9)
     split = plant_from_machine(
         _machine("half-split", split_capacitance=2e-6, split_esr=0.02), load, 200.0
     )
     assert split.series_resistance == pytest.approx(0.075 + 0.06 + 0.01)
     assert (split.level, split.blocking_capacitance) == (100.0, pytest.approx(2e-6))
+    assert split.leakage_inductance == pytest.approx(8e-6 + 30e-9 + 9e-9)
+
+
+@pytest.mark.parametrize("lag", [-0.68, 0.0, 0.68])
+def test_the_ripple_of_the_link_comes_back_as_an_impedance(lag: float) -> None:
+    """Derived here with numbers: a sine rectified by the bridge, its second harmonic through Z, and
+    what the bridge makes of that at the fundamental, by sums over a period. At sin^2 = 0.4 the
+    resistance is the formula's; the reactance is its mean over leading and lagging.
+    """
+    theta = (np.arange(4096) + 0.5) * 2.0 * pi / 4096
+    square = np.sign(np.sin(theta))
+    through = 0.3 + 0.2j
+    drawn = square * np.sin(theta - lag)
+    second = 2.0 * np.mean(drawn * np.exp(-2j * theta))
+    ripple = (through * second * np.exp(2j * theta)).real
+    back = 2.0 * np.mean(square * ripple * np.exp(-1j * theta)) / (-1j * np.exp(-1j * lag))
+    sine, cosine = np.sin(lag), np.cos(lag)
+    assert back.real == pytest.approx(16 / (9 * pi**2) * 0.3 * (1 + 3 * sine**2), rel=1e-5)
+    skew = 3 * 0.3 * sine * cosine
+    assert back.imag == pytest.approx(16 / (9 * pi**2) * (2 * 0.2 - skew), abs=1e-6)
+
+
+def test_the_path_takes_the_ripple_at_twice_the_frequency() -> None:
+    """A link of 100 mohm and nothing else: R = 16/(9 pi^2) 0.1 (1 + 3 * 0.4), no inductance but
+    loop and leads; a quarter of it in a half bridge."""
+    esr = Capacitor.model_construct(capacitance=1e3, esr=0.1, esl=0.0)
+    none = Capacitor.model_construct(capacitance=1e-15, esr=0.0, esl=0.0)
+    supply = SMOOTH.model_copy(update={"link": esr, "film": none})
+    full, half = (
+        bridge_path(_machine(name).model_copy(update={"supply": supply}))
+        for name in ("full", "half-split")
+    )
+    assert full == (pytest.approx(0.03963, rel=1e-3), pytest.approx(48e-9, rel=1e-6))
+    assert half == (pytest.approx(0.03963 / 4, rel=1e-3), pytest.approx(39e-9, rel=1e-6))
 
 
 def test_a_snubber_across_each_switch_adds_its_charge() -> None:

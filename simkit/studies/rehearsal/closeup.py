@@ -21,10 +21,12 @@ from simkit.studies.rehearsal.scouting import Scouted
 from simkit.studies.rehearsal.surrogate import OVERSHOOT, whole_cycles_of, worst_of
 from simkit.studies.rehearsal.windows import Stretch
 
-LOOK_CYCLES = 2
+LOOK_CYCLES = 1
 """Cycles measured per sample [1]."""
-LEDGER = 3
+LEDGER = 2
 """Cycles measured before the first event and at the end, for the operating points [1]."""
+ALONE = 3
+"""The same where nothing happens and there is no other sample [1]."""
 APART = LEDGER + 2.0
 """Least distance between the starts of samples, in cycles [1]: their waveforms must not overlap."""
 ROUNDS = 3
@@ -58,7 +60,8 @@ Gather = Callable[[Sequence[Callable[[], Stretch]]], list[Stretch]]
 def first_times(scout: Scouted, settled: float) -> list[tuple[float, int]]:
     """Where the first samples begin [s] and how many cycles they measure, in order of time."""
     line = scout.line
-    times = {max(settled - (LEDGER + 1) / line.frequency.first, 0.0): LEDGER}
+    cycles = LEDGER if line.events else ALONE
+    times = {max(settled - (cycles + 1) / line.frequency.first, 0.0): cycles}
     end = line.end - (LEDGER + 1.5) / line.frequency.last
     if end > max(times) + APART / line.frequency.last:
         times[end] = LEDGER

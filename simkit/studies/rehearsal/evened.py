@@ -3,9 +3,10 @@
 A short run behind a gate transformer begins with empty gates, which takes an uncertain area from
 the bridge voltage; what the seed adds in return (kick.py) makes up for a part of it. With gates
 that start charged a small offset is left by the edges of the first cycle. Either hardly fades while
-a sample lasts and says nothing of the machine, so the flux counts as half of its swing. A tenth of
-the offset goes into the error; all of it where the peak with its offset comes near saturation, for
-there the offset changes the swing.
+a sample lasts and says nothing of the machine, so the flux counts as half of its swing. Half of
+the offset goes into the error, for what the event itself pushes the flux aside is taken out with
+it; all of it where the peak with its offset comes near saturation, for there the offset changes the
+swing.
 """
 
 from collections.abc import Sequence
@@ -14,8 +15,9 @@ from dataclasses import replace
 from simkit.parameters.machine import Machine
 from simkit.studies.rehearsal.windows import Stretch
 
-UNSURE = 0.1
-"""Share of a taken-out offset that counts as error where the core is linear [1]."""
+UNSURE = 0.5
+"""Share of a taken-out offset that counts as error where the core is linear [1]: whole runs through
+an event keep up to that much of it (docs/numerics.md holds the result to it)."""
 NEAR = 0.8
 """Share of the saturation flux from which on a core is not taken as linear [1]."""
 

@@ -31,11 +31,11 @@ from simkit.studies.rehearsal.kick import with_kick
 from simkit.studies.rehearsal.refining import ROUNDS, Passes, Task, refine_round
 from simkit.studies.rehearsal.scouting import Scouted, scouted
 from simkit.studies.rehearsal.settings import Settings
-from simkit.studies.rehearsal.warming import warmed
+from simkit.studies.rehearsal.warming import expected, warmed
 from simkit.studies.rehearsal.windows import Runner, Stretch, run_stretch, seed_at
 
 WORKING = Analysis(step=20e-9, reltol=1e-4)
-LOOK = Analysis(step=40e-9, reltol=1e-4)
+LOOK = Analysis(step=40e-9, reltol=3e-4)
 """Of the samples: what decides is run again with FINE."""
 FINE = Analysis(step=10e-9, reltol=5e-5)
 RUN_IN = 8
@@ -87,15 +87,16 @@ def rehearse(
         settings = replace(settings, whole=True)
     counter, retries, warm, calm = _Counter(progress), list[str](), None, list[Stretch]()
     settled = line.events[0].start if line.events else line.end
+    scouts: list[Scouted] = []
+
+    def settled_run(trial: Machine) -> Stretch:
+        scouts.append(scouted(trial, line))
+        return _Job(trial, scouts[-1], runner, settings, counter, retries).calm(settled)
+
     if machine.switch.warming is not None:
-        machine, warm, last = warmed(
-            machine,
-            lambda trial: _Job(
-                trial, scouted(trial, line, settled), runner, settings, counter, retries
-            ).calm(settled),
-        )
+        machine, warm, last = warmed(machine, settled_run, expected(machine, line))
         calm.append(last)
-    scout = scouted(machine, line)
+    scout = scouts[-1] if scouts else scouted(machine, line)
     job = _Job(machine, scout, runner, settings, counter, retries)
     passes = Passes([], [], {})
     if settings.whole:
@@ -207,8 +208,8 @@ class _Job:
     def look(self, seeds: Scouted, start: float, cycles: int, memories: float) -> Stretch:
         """A few cycles from a time on, started from the fast model's state."""
         line = self.scout.line
-        stop = min(_cycles_end(line, start, cycles) + WATCHED, line.end)
-        part = line.stretch(start - seeds.run_in(start, memories), stop)
+        first, last = _cycles_from(line, start, cycles)
+        part = line.stretch(first - seeds.run_in(first, memories), min(last + WATCHED, line.end))
         seed = with_kick(self.machine, part, part.begin, seeds.seed(part.begin))
         return self._run(part, seed, LOOK, start)
 
@@ -276,7 +277,7 @@ class _Job:
     ) -> Task:
         line = self.scout.line
         period = 1.0 / line.frequency.at(start)
-        stop = min(end + 0.3 * period + WATCHED, line.end)
+        stop = min(end + WATCHED, line.end)
         part = line.stretch(start - FINE_RUN_IN * period, stop)
         seed = with_kick(self.machine, part, part.begin, seed_at(rough.waves, part.begin))
         return lambda: self._run(part, seed, analysis or FINE, start - 0.1 * period)
@@ -298,11 +299,14 @@ class _Job:
             return list(pool.map(lambda task: task(), tasks))
 
 
-def _cycles_end(line: Timeline, start: float, cycles: int) -> float:
-    """Where so many whole cycles after a time end [s]; cycles begin where switch 1 goes off."""
+def _cycles_from(line: Timeline, start: float, cycles: int) -> tuple[float, float]:
+    """Where the first of so many whole cycles after a time begins, and the last one ends [s].
+
+    Cycles begin where switch 1 goes off.
+    """
     later = line.boundaries(start, start + (cycles + 2) / line.frequency.at(start))
     first = 0 if line.upper_first(float(later[0])) else 1
-    return float(later[first + 2 * cycles])
+    return float(later[first]), float(later[first + 2 * cycles])
 
 
 def climb(

@@ -4,7 +4,7 @@ What short circuit runs were on their way to, seen from the fast model's seeds, 
 of the runs that come after.
 """
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from math import pi
 
@@ -25,6 +25,9 @@ from simkit.studies.rehearsal.windows import Stretch, seed_at
 
 INTAKE_POINTS = 9
 """Moments of an event at which a settled intake is worked out first [1]."""
+LINK_NEAR = 1e-3
+"""What the link may move without another march [1]: a quarter of what the fast model's swing is
+trusted to."""
 SWING_TRUSTED = 0.015
 """Difference in swing below which a seed keeps the fast model's [1]."""
 LEAST_SEEN = 0.25
@@ -150,34 +153,41 @@ class Scouted:
             stretch.cycles[0].start - stretch.deck.begin, stretch.cycles[0].start)))  # fmt: skip
 
 
-def scouted(machine: Machine, line: Timeline, stop: float | None = None) -> Scouted:
-    """March the fast model over a timeline, or to a time [s], the link sagging with the load."""
+def scouted(machine: Machine, line: Timeline) -> Scouted:
+    """March the fast model over a timeline, the link sagging with the load.
+
+    What the load draws lowers the link, which lowers what it draws. The first march takes the link
+    as if each moment lasted; where what it draws moves the link by more than `LINK_NEAR`, another
+    march follows.
+    """
     load = Load(inductance=line.inductance.first, resistance=line.resistance.first)
     plant = plant_from_machine(machine, load, line.voltage.first)
     edges = machine_edges(machine)
     losses = EdgeLosses.of(machine, edges.dead_time)
-    source, supply = line.voltage.at, machine.supply
-    times, taken = _settled_intake(machine, line, line.end if stop is None else stop)
-    for _ in range(2):  # what the load draws lowers the link, which lowers what it draws
-        link = link_course(times, taken, source, supply.source_resistance,
-                           supply.link.capacitance, supply.link.esr)  # fmt: skip
-        conditions = replace(
-            _conditions(line, source), supply_voltage=(link.times, link.bus),
-            stop=line.end if stop is None else stop,
-        )  # fmt: skip
-        event = march(plant, conditions, edges, losses=losses)
-        times = event.cycles.time
-        taken = event.cycles.supply_current / link.bus_at(times)
+
+    def marched(link: LinkCourse) -> Event:
+        return march(plant, _conditions(line, link), edges, losses=losses)
+
+    link = _link(machine, line, *_settled_intake(machine, line))
+    event = marched(link)
+    times = event.cycles.time
+    after = _link(machine, line, times, event.cycles.supply_current / link.bus_at(times))
+    if np.max(np.abs(after.bus / link.bus_at(times) - 1.0)) > LINK_NEAR:
+        link, event = after, marched(after)
     return Scouted(machine, line, event, link)
 
 
-def _settled_intake(machine: Machine, line: Timeline, stop: float) -> tuple[Array, Array]:
-    """Times [s] to `stop` and what the bridge would draw over the link's voltage [S] if each moment
-    of the event lasted."""
+def _link(machine: Machine, line: Timeline, times: Array, taken: Array) -> LinkCourse:
+    supply = machine.supply
+    return link_course(times, taken, line.voltage.at, supply.source_resistance,
+                       supply.link.capacitance, supply.link.esr)  # fmt: skip
+
+
+def _settled_intake(machine: Machine, line: Timeline) -> tuple[Array, Array]:
+    """Times [s] and what the bridge would draw over the link's voltage [S] if each moment of the
+    event lasted."""
     spans = [np.linspace(e.start, e.end, INTAKE_POINTS) for e in line.events]
     times = np.unique(np.concatenate(([0.0, line.end], *spans)))
-    if stop < line.end:  # up to there all is settled: the first moment says it all
-        times = times[times < stop]
     cases = [
         Case(Load(inductance=line.inductance.at(t), resistance=line.resistance.at(t)),
              line.frequency.at(t), None, line.voltage.at(t))
@@ -185,14 +195,14 @@ def _settled_intake(machine: Machine, line: Timeline, stop: float) -> tuple[Arra
     ]  # fmt: skip
     points = operating_cases(machine, cases)
     taken = np.array([point.supply_current / point.link_voltage for point in points])
-    fine = np.linspace(0.0, stop, 20 * len(times))
+    fine = np.linspace(0.0, line.end, 20 * len(times))
     return fine, np.interp(fine, times, np.nan_to_num(taken))
 
 
-def _conditions(line: Timeline, source: Callable[[float], float]) -> Conditions:
+def _conditions(line: Timeline, link: LinkCourse) -> Conditions:
     return Conditions(
         frequency=line.frequency.first if line.frequency.constant else line.frequency.at,
-        supply_voltage=source,
+        supply_voltage=(link.times, link.bus),
         inductance=line.inductance.at,
         resistance=line.resistance.at,
         stop=line.end,

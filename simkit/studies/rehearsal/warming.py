@@ -1,7 +1,8 @@
 """The electro-thermal loop: the switch at the temperature its own loss brings it to.
 
 A warmer MOSFET loses more, which warms it. Before a rehearsal, short circuit runs of the settled
-part are repeated until the junction that the loss gives is the one the switch was taken at. The
+part are repeated until the junction that the loss gives is the one the switch was taken at, from
+where the fast model expects it; as a rule the first run says that it was right. The
 whole rehearsal then uses that switch: in the events, which last milliseconds, its resistance does
 not follow the junction any further.
 """
@@ -11,9 +12,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from simkit.circuit.timeline import Timeline
 from simkit.measure.thermal import settled_junction
-from simkit.parameters.machine import Machine
+from simkit.parameters.machine import Load, Machine
 from simkit.parts.warming import warmed_machine
+from simkit.scout.operating import operating_point
 from simkit.studies.rehearsal.windows import Stretch
 
 NEAR = 2.0
@@ -37,19 +40,21 @@ class Warmed:
 
 
 def warmed(
-    machine: Machine, settled: Callable[[Machine], Stretch]
+    machine: Machine, settled: Callable[[Machine], Stretch], begin: float | None = None
 ) -> tuple[Machine, Warmed, Stretch]:
     """The machine with its switches at their working temperature, and its settled part's run.
 
     `settled` runs some cycles of the settled part on a machine. The balance T = g(T), g from a
-    circuit run, is sought by the secant rule from the temperature the file's values hold at.
+    circuit run, is sought by the secant rule from `begin` [degC], or without one from the
+    temperature the file's values hold at.
     Errors: ValueError for a switch without `warming`; EngineError from the runs.
     """
     start = machine.switch.warming
     if start is None:
         raise ValueError("the switch does not say how its resistance goes with temperature")
     rating = machine.switch.ratings.junction_temperature
-    taken, seen = min(start.junction_temperature, rating), list[tuple[float, float]]()
+    begin = start.junction_temperature if begin is None else begin
+    taken, seen = min(begin, rating), list[tuple[float, float]]()
     for count in range(1, ROUNDS + 1):
         trial = warmed_machine(machine, taken)
         run = settled(trial)
@@ -61,6 +66,24 @@ def warmed(
         seen.append((taken, found))
         taken = min(_next(seen), rating)
     return trial, Warmed(seen[-1][0], found, ROUNDS, False), run
+
+
+def expected(machine: Machine, line: Timeline) -> float:
+    """Junction temperature that the fast model's loss in the settled part gives [degC].
+
+    Two rounds of T = g(T); where the model does not converge, the temperature so far.
+    """
+    load = Load(inductance=line.inductance.first, resistance=line.resistance.first)
+    switches = 4 if machine.bridge.topology == "full" else 2
+    start = machine.switch.warming
+    taken = start.junction_temperature if start else machine.cooling.ambient
+    for _ in range(2):
+        trial = warmed_machine(machine, min(taken, machine.switch.ratings.junction_temperature))
+        point = operating_point(trial, load, line.frequency.first, line.voltage.first)
+        if not point.converged:
+            break
+        taken = settled_junction(machine, point.bridge_loss / switches, point.bridge_loss)
+    return taken
 
 
 def _next(seen: list[tuple[float, float]]) -> float:
