@@ -12,7 +12,7 @@ Why here and not a method of `Machine`: it takes the network's equations, and a 
 from __future__ import annotations
 
 from collections.abc import Callable
-from math import exp, log, pi
+from math import exp, log, pi, sqrt
 
 import numpy as np
 
@@ -68,13 +68,13 @@ def bridge_path(machine: Machine) -> tuple[float, float]:
     and film capacitors side by side and comes back as (16/9 pi^2) (R (1 + 3 sin^2 phi) +
     j (2 X - 3 R sin phi cos phi)) at the fundamental; a quarter of it in a half bridge, which loads
     the link with half the current and passes on half the voltage. Source: inductances in series;
-    Fourier series of |sin|, own derivation. Range: taken at the empty coil's resonance, so that it
-    is the machine's own; with sin^2 phi = 0.4, between resonance and the margins in use, and
-    without the last term, which changes sign at resonance.
+    Fourier series of |sin|, own derivation. Range: taken at the (geometric) middle of the drive's
+    band, so that it is the machine's own; with sin^2 phi = 0.4, between resonance and the margins
+    in use, and without the last term, which changes sign at resonance.
     """
     package, full = machine.switch.package, machine.bridge.topology == "full"
     leads = package.drain_inductance + package.common_source_inductance + package.source_inductance
-    omega = 2.0 * pi * machine.resonance(machine.coil.inductance)
+    omega = 2.0 * pi * sqrt(machine.drive.frequency_min * machine.drive.frequency_max)
     ripple = 16.0 / (9.0 * pi**2) * _link_impedance(machine, 2j * omega) * (1.0 if full else 0.25)
     inductance = machine.bridge.loop_inductance + leads * (2 if full else 1)
     return ripple.real * (1.0 + 3.0 * 0.4), inductance + 2.0 * ripple.imag / omega

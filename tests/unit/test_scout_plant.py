@@ -12,7 +12,6 @@ from simkit.parameters.machine import (
     Bridge,
     Capacitor,
     Channel,
-    Coil,
     Drive,
     Load,
     Machine,
@@ -149,8 +148,7 @@ def _machine(topology: str, **bridge: object) -> Machine:
         supply=SMOOTH,
         bridge=Bridge.model_construct(topology=topology, loop_inductance=30e-9, **bridge),
         switch=Switch.model_construct(channel=CHANNEL, package=LEADS),
-        drive=Drive.model_construct(voltage_on=14.0),
-        coil=Coil.model_construct(inductance=1e-6),
+        drive=Drive.model_construct(voltage_on=14.0, frequency_min=6e4, frequency_max=1.2e5),
         transformer=transformer,
         tank=Tank.model_construct(
             feed="loop", can_capacitance=2e-7, cans=10, can_esr=0.01, matching=None
