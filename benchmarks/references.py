@@ -1,8 +1,9 @@
 """Converged references, kept: they are plain whole runs and owe nothing to a rehearsal's estimates.
 
-A reference holds as long as the deck it was refined from is the same, its numbers to four digits.
-Kept in `benchmarks/references.json` with the commit whose measures made it; deleting an entry, or a
-changed machine, scenario or template, has it measured again, which takes minutes each.
+A reference holds as long as the deck it was refined from is the same, its numbers to four digits,
+and what measures it. Kept in `benchmarks/references.json` with the commit that made it; deleting an
+entry, or a changed machine, scenario, template or measure, has it measured again, half a minute
+each.
 """
 
 from __future__ import annotations
@@ -40,8 +41,10 @@ class Kept:
 
 
 def deck_digest(machine: Machine, scenario: Scenario) -> str:
-    """Of the deck the refinement begins with."""
-    return digest_of(scenario_deck(machine, scenario, REFINEMENTS[0]).text)
+    """Of the deck the refinement begins with, and of the measures."""
+    measures = sorted((ROOT / "simkit" / "measure").glob("*.py"))
+    code = hashlib.sha256(b"\0".join(path.read_bytes() for path in measures)).hexdigest()
+    return digest_of(scenario_deck(machine, scenario, REFINEMENTS[0]).text + code)
 
 
 def digest_of(text: str) -> str:

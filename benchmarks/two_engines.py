@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from math import isfinite
 
 from benchmarks.stated import yes
 from benchmarks.subjects import Subject
@@ -85,10 +86,10 @@ def engines_section(tables: Sequence[Compared]) -> list[str]:
         w = max(t.figures, key=lambda f: f.share)
         lines.append(
             f"| {t.name} | {t.kind} | {yes(w.share <= 1.0)} | {w.quantity} | {_short(w.first)} "
-            f"| {_short(w.second)} | {w.share:.2f} |"
+            f"| {_short(w.second)} | {f'{w.share:.2f}' if isfinite(w.share) else ''} |"
         )
     return [*lines, ""]
 
 
 def _short(value: float | None) -> str:
-    return "none" if value is None else f"{value:.4g}"
+    return "no verdict" if value is None else f"{value:.4g}"

@@ -44,8 +44,8 @@ def balance(waves: Waves, start: float, end: float) -> EnergyBalance:
     stored = _stored(part)
     gained = float(stored[-1] - stored[0])
     lost = {name: integral(time, power) for name, power in dissipation(part).items()}
-    slope = np.gradient(part.coil_inductance, time)
-    work = -0.5 * integral(time, part.coil_current**2 * slope)
+    square = part.coil_current**2
+    work = -0.25 * float(np.sum((square[1:] + square[:-1]) * np.diff(part.coil_inductance)))
     # d(L i)/dt i = d(L i^2/2)/dt + i^2/2 dL/dt: the second term leaves the circuit.
     out = gained + sum(lost.values()) - work
     scale = max(abs(supplied), lost["coil and load"])

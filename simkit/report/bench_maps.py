@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from simkit.report.figures import RC, canvas, legend_above, mode_strip, svg
+from simkit.report.figures import RC, legend_above, mode_strip, stack, svg
 from simkit.report.style import CYCLE, MUTED, ORANGE, drawing
 from simkit.report.view import OperatingMap, Span
 
@@ -30,7 +30,7 @@ def operating_figure(view: OperatingMap) -> str:
 
     with drawing(RC):
         kilohertz = [1e-3 * f for f in view.frequency]
-        figure, panels = canvas(WIDTH, [STRIP, *[HEIGHT] * len(PANELS)])
+        figure, panels = stack(WIDTH, [STRIP, *[HEIGHT] * len(PANELS)])
         mode_strip(panels[0], mode_spans(view), view.frequency[-1] - view.frequency[0], 1e-3)
         for panel, (unit, lines) in zip(panels[1:], PANELS, strict=True):
             for (key, name), (colour, dash) in zip(lines, CYCLE, strict=False):
@@ -99,7 +99,7 @@ def dead_time_figure(
     """Window of the dead time over frequency, one panel per supply voltage; times in us."""
 
     with drawing(RC):
-        figure, panels = canvas(WIDTH, [HEIGHT] * len(windows))
+        figure, panels = stack(WIDTH, [HEIGHT] * len(windows))
         for panel, (name, (needed, reversal)) in zip(panels, windows.items(), strict=True):
             low, high = np.array(needed, dtype=float), np.array(reversal, dtype=float)
             (first, dash), (second, other) = CYCLE[:2]

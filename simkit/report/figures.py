@@ -44,33 +44,66 @@ RC: dict[str, Any] = {
 
 
 def svg(figure: "Figure") -> str:
-    """A figure as SVG text, without date."""
+    """A figure as SVG text, without date; within the `drawing` it was made in."""
     library()
     from matplotlib.backends.backend_svg import FigureCanvasSVG
 
     out = io.StringIO()
-    with drawing(RC):
-        canvas: Any = FigureCanvasSVG(figure)
-        canvas.print_svg(out, metadata={"Date": None, "Creator": None})
+    canvas: Any = FigureCanvasSVG(figure)
+    canvas.print_svg(out, metadata={"Date": None, "Creator": None})
     return out.getvalue()
 
 
-def canvas(width: float, heights: Sequence[float], **grid: Any) -> tuple["Figure", list["Axes"]]:
-    """An empty figure with one column of panels that share the time axis; sizes in inches."""
+def canvas(width: float, heights: Sequence[float]) -> tuple["Figure", list["Axes"]]:
+    """An empty figure with one column of panels that share the x axis; sizes in inches.
+
+    Margins are fitted to what is drawn, wherever that lies; `stack` draws faster.
+    """
     library()
     from matplotlib.figure import Figure
 
     figure = Figure(figsize=(width, sum(heights)), layout="constrained")
-    figure.patch.set_alpha(0.0)
     layout: Any = figure.get_layout_engine()
     layout.set(h_pad=0.03, w_pad=0.02, hspace=0.02)
-    axes = figure.subplots(len(heights), 1, sharex=True, height_ratios=list(heights), **grid)
+    return figure, _panels(figure, heights)
+
+
+LEFT, RIGHT, TOP, BOTTOM, BETWEEN = 0.57, 0.1, 0.2, 0.42, 0.2
+"""Margins of a stack, and the room above a panel for its curves' names [inch]."""
+LABEL = 0.47
+"""How far left of its axis a panel's label stands [inch]: beyond six figures."""
+
+
+def stack(width: float, heights: Sequence[float]) -> tuple["Figure", list["Axes"]]:
+    """As `canvas`, for panels with nothing but names above them: fixed margins, labels in a line.
+
+    To find what fits, all text has to be laid out twice more.
+    """
+    library()
+    from matplotlib.figure import Figure
+
+    whole, count = sum(heights), len(heights)
+    figure = Figure(figsize=(width, whole))
+    inside = whole - TOP - BOTTOM - BETWEEN * (count - 1)
+    figure.subplots_adjust(
+        left=LEFT / width, right=1.0 - RIGHT / width, top=1.0 - TOP / whole, bottom=BOTTOM / whole,
+        hspace=BETWEEN * count / inside,
+    )  # fmt: skip
+    panels = _panels(figure, heights)
+    for panel in panels:
+        panel.yaxis.set_label_coords(-LABEL / (width - LEFT - RIGHT), 0.5)
+    return figure, panels
+
+
+def _panels(figure: "Figure", heights: Sequence[float]) -> list["Axes"]:
+    figure.patch.set_alpha(0.0)
+    axes = figure.subplots(len(heights), 1, sharex=True, height_ratios=list(heights))
     panels = list(np.atleast_1d(axes))
     for panel in panels:
         panel.patch.set_alpha(0.0)
         panel.grid(True)
         panel.set_axisbelow(True)
-    return figure, panels
+    return panels
 
 
 def timeline(
@@ -79,7 +112,7 @@ def timeline(
     """The event from start to end: mode strip, then a panel per course with its limits."""
 
     with drawing(RC):
-        figure, panels = canvas(8.2, [0.55, *[1.45] * len(courses)])
+        figure, panels = stack(8.2, [0.55, *[1.45] * len(courses)])
         mode_strip(panels[0], modes, stop)
         for panel, course in zip(panels[1:], courses, strict=True):
             course_panel(panel, course)
@@ -103,6 +136,7 @@ def mode_strip(panel: "Axes", modes: Sequence[Span], stop: float, scale: float =
     panel.grid(False)
     panel.spines["left"].set_visible(False)
     panel.set_ylabel("mode", rotation=0, ha="right", va="center")
+    panel.yaxis.set_label_coords(-0.008, 0.5)
     for mode in modes:
         colour, hatch = MODES.get(mode.name, (MUTED, ""))
         left, width = mode.start * scale, (mode.end - mode.start) * scale
@@ -185,7 +219,7 @@ def _spans(view: CloseUp) -> list[tuple[float, float]]:
 def _close_up(view: CloseUp, limits: Sequence[tuple[float, float]]) -> str:
 
     with drawing(RC):
-        figure, panels = canvas(5.3, [0.55, 1.65, 2.0, 1.5])
+        figure, panels = stack(5.3, [0.55, 1.65, 2.0, 1.5])
         micro = (view.time - view.off) * 1e6
         panels[-1].set_xlim(float(micro[0]), float(micro[-1]))
         _commands(panels[0], view)
@@ -197,7 +231,6 @@ def _close_up(view: CloseUp, limits: Sequence[tuple[float, float]]) -> str:
         for panel in panels:
             panel.axvspan(0.0, view.dead_time * 1e6, color=ORANGE, alpha=0.16, lw=0)
         panels[-1].set_xlabel(f"µs after {view.outgoing.name} is commanded off")
-        figure.align_ylabels(panels[1:])
         return svg(figure)
 
 
@@ -301,7 +334,7 @@ def waveforms(record: Record, panels: Sequence[Panel], points: int = 500) -> str
     """One stretch of waveforms at a glance: the viewer's stand-in on paper."""
 
     with drawing(RC):
-        figure, axes = canvas(8.2, [1.25] * len(panels))
+        figure, axes = stack(8.2, [1.25] * len(panels))
         start, end = float(record.time[0]), float(record.time[-1])
         bins = np.repeat(np.linspace(start, end, points), 2) * 1e3
         for number, (axis, panel) in enumerate(zip(axes, panels, strict=True)):

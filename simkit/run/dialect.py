@@ -9,6 +9,7 @@ warning, so whoever runs a translated deck must refuse every warning.
 
 import math
 import re
+from collections.abc import Iterator
 
 CHANNEL = re.compile(r"@m\.(?P<path>.+)\.(?P<name>m\w*)\[id\]\Z")
 NOT_STATIC = ("cgs", "cgdmax", "cgdmin", "a", "cjo", "vj", "m", "tt", "bv", "ibv")
@@ -24,22 +25,49 @@ def translated(text: str) -> str:
 
 
 EDGES = re.compile(r"(pulse\(\S+ \S+ \S+ )(\S+) (\S+) ")
-NUDGE = 1e-4
-"""By what share gate edges are made longer where the engine stumbles over them [1]: picoseconds."""
+NUDGES = (0.0, 1e-4, 1e-3, 1e-5, 1e-2)
+"""By what shares gate edges are made longer where the engine stumbles over them, in the order of
+trying [1]: picoseconds, or tenths of a nanosecond at last."""
+
+VNTOL = re.compile(r"\bvntol=\S+")
+EASE = 1e-3
+"""[V]"""
 
 
-def nudged(text: str) -> str:
-    """The same deck with the edges of its pulses longer by `NUDGE`.
+def otherwise(text: str) -> Iterator[str]:
+    """The deck, then what may be run in its place where the engine stops; none of them twice."""
+    seen = set[str]()
+    for nudge in NUDGES:
+        for other in (nudged(text, nudge), eased(nudged(text, nudge))):
+            if other not in seen:
+                seen.add(other)
+                yield other
+
+
+def nudged(text: str, nudge: float) -> str:
+    """The same deck with the edges of its pulses longer by a share [1].
 
     Where corners of several sources fall within a rounding of each other the engine may stop with
     "failed to converge" at any step bound and tolerance; moved by picoseconds they do not meet.
     """
 
+    if nudge == 0.0:
+        return text
+
     def longer(found: re.Match[str]) -> str:
-        rise, fall = (float(found[k]) * (1.0 + NUDGE) for k in (2, 3))
+        rise, fall = (float(found[k]) * (1.0 + nudge) for k in (2, 3))
         return f"{found[1]}{rise:.12g} {fall:.12g} "
 
     return EDGES.sub(longer, text)
+
+
+def eased(text: str) -> str:
+    """The same deck with `EASE` as its absolute tolerance on voltages.
+
+    At some edges the engine goes on halving its step until it gives up, with a tenth of a millivolt
+    asked for; a millivolt is well below what the relative tolerance allows a switched node.
+    """
+    return VNTOL.sub(f"vntol={EASE:g}", text)
 
 
 def signal(saved: str) -> tuple[str, bool]:

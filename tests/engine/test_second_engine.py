@@ -13,7 +13,7 @@ from simkit.circuit.analysis import Analysis
 from simkit.errors import EngineFailed, EngineMissing
 from simkit.run import neospice
 from simkit.run.backend import Budget
-from simkit.run.dialect import nudged, translated
+from simkit.run.dialect import NUDGES, eased, nudged, otherwise, translated
 from simkit.run.guard import DeckRefused
 from simkit.run.neospice import NeospiceEngine
 from simkit.run.process import NgspiceEngine
@@ -132,7 +132,22 @@ def test_a_nudged_deck_has_longer_edges_and_nothing_else_new() -> None:
     text = "* p\nv1 a 0 pulse(0 12 1e-6 3e-08 4e-08 5e-6 12e-6)\nr1 a 0 3e-08\n.end\n"
     # 3e-8 (1 + 1e-4) = 3.0003e-8, 4e-8 (1 + 1e-4) = 4.0004e-8.
     wanted = text.replace("3e-08 4e-08", "3.0003e-08 4.0004e-08")
-    assert nudged(text) == wanted
+    assert nudged(text, 1e-4) == wanted
+    assert nudged(text, 0.0) == text
+
+
+def test_an_eased_deck_has_another_tolerance_and_nothing_else_new() -> None:
+    text = "* e\n.options method=trap vntol=1e-4 reltol=1e-4\nr1 a 0 1e-4\n.end\n"
+    assert eased(text) == text.replace("vntol=1e-4", "vntol=0.001")
+
+
+def test_what_is_tried_in_a_decks_place_begins_with_it_and_never_repeats() -> None:
+    bare = "* b\nr1 a 0 1\n.end\n"
+    assert list(otherwise(bare)) == [bare]
+    text = "* o\n.options vntol=1e-4\nv1 a 0 pulse(0 12 1e-6 3e-08 4e-08 5e-6 12e-6)\n.end\n"
+    tried = list(otherwise(text))
+    assert tried[0] == text
+    assert len(tried) == len(set(tried)) == 2 * len(NUDGES)
 
 
 @pytest.mark.slow

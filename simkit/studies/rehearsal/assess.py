@@ -33,6 +33,8 @@ from simkit.studies.rehearsal.windows import Stretch
 
 LEDGER = 12
 """Most cycles over which operating points and last states are averaged [1]."""
+TO_COME = 2.0
+"""What is left of a lift's drift, over what it moved in the last cycle seen [1]."""
 
 
 @dataclass(frozen=True)
@@ -107,6 +109,9 @@ def assessed(found: Findings) -> Assessed:
     if "flux_peak" in known and not found.is_whole:
         own = known["flux_peak"]
         known["flux_peak"] = replace(own, start=own.start + offset_error(found.machine, found.fine))
+    if "gate_lift" in known and not found.is_whole:
+        own = known["gate_lift"]
+        known["gate_lift"] = replace(own, start=own.start + gate_drift(found, better.series))
     heat, left = junctions(found, better.series, curves)
     warmer = [
         replace(s, values=s.values + spread(s, gap) + _loss_off(found, s) + more.get("loss", 0.0))
@@ -123,6 +128,22 @@ def start_doubt(found: Findings, series: Sequence[Series], quantity: str) -> flo
     value, when = worst_place(series, quantity)
     off = tank_off(found.residues, when)
     return off * gain(quantity, found.scout.event, when) * abs(value)
+
+
+def gate_drift(found: Findings, series: Sequence[Series]) -> float:
+    """What the gates' own start may have left of the largest lift [V].
+
+    Behind a gate transformer the gates settle more slowly than a sample lasts. From cycle to cycle
+    of the settled part a lift still moves by a share of what is to come: of exp(-t/T) with T of
+    two to three cycles, twice the last move is left.
+    """
+    settled = found.line.events[0].start if found.line.events else found.line.end
+    lifts = [s for s in series if s.quantity == "gate_lift" and len(s.values)]
+    worst = max(lifts, key=lambda s: s.worst[0], default=None)
+    if worst is None:
+        return 0.0
+    calm = worst.values[worst.times <= settled + 1e-9][-2:]
+    return TO_COME * float(np.abs(np.diff(calm)).sum())
 
 
 def _loss_off(found: Findings, losses: Series) -> Array:

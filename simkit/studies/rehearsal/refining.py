@@ -55,6 +55,10 @@ class Passes:
     fine: list[Stretch]
     residues: dict[float, float]
 
+    def copy(self) -> "Passes":
+        """The same runs in containers of their own."""
+        return Passes(list(self.stretches), list(self.fine), dict(self.residues))
+
 
 def refine_round(
     runs: Runs, scout: Scouted, passes: Passes, doubtful: dict[str, Doubt], number: int, whole: bool
