@@ -5,9 +5,11 @@ kept, and a run counts as done only when the end time is reached, every saved ve
 every value is finite.
 """
 
+import locale
 import os
 import re
 from collections.abc import Callable
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -17,6 +19,29 @@ from simkit.run.backend import Progress, Vector
 from simkit.run.messages import first_failure
 
 Lines = list[str]
+
+
+CALLBACKS = (
+    "int (char *, int, void *)", "int (int, bool, bool, int, void *)",
+    "int (pvecinfoall, int, void *)", "int (bool, int, void *)",
+    "int (double *, double, char *, int, void *)",
+)  # fmt: skip
+"""Types of function that the binding hands to the engine; read again where one is missing here."""
+_declared: list[bool] = []
+
+
+def declare() -> None:
+    """Read the binding's C declarations, once in a process and in all that are forked from it.
+
+    That takes longer than all else it does to open a session.
+    """
+    from PySpice.Spice.NgSpice import Shared
+
+    if not _declared:
+        Shared.ffi.cdef((Path(Shared.__file__).parent / "api.h").read_text(encoding="utf-8"))
+        for kind in CALLBACKS:
+            Shared.ffi.callback(kind)  # reads the type and keeps it
+        _declared.append(True)
 
 
 def open_session(library: str, progress: Progress | None = None) -> tuple[Any, Lines]:
@@ -32,6 +57,13 @@ def open_session(library: str, progress: Progress | None = None) -> tuple[Any, L
 
     class Session(NgSpiceShared):  # type: ignore[misc]  # untyped base class
         """Keeps every line and judges none."""
+
+        def _load_library(self, verbose: bool) -> None:
+            # As the binding's own, which reads its declarations anew for every session.
+            declare()
+            if os.name == "posix":
+                locale.setlocale(locale.LC_NUMERIC, "C")
+            self._ngspice_shared = ffi.dlopen(self.library_path)
 
         @staticmethod
         def _send_char(message_c: Any, ngspice_id: int, user_data: Any) -> int:

@@ -11,3 +11,5 @@ logging.getLogger("PySpice").addHandler(logging.NullHandler())
 
 for _name in ("numpy", "PySpice.Spice.NgSpice.Shared", "simkit.run.ngspice", "simkit.run.worker"):
     importlib.import_module(_name)
+
+importlib.import_module("simkit.run.ngspice").declare()

@@ -31,8 +31,9 @@ APART = LEDGER + 2.0
 """Least distance between the starts of samples, in cycles [1]: their waveforms must not overlap."""
 ROUNDS = 3
 """How often samples are added or taken again [1]."""
-FLAT = 0.005
-"""What a course may rise above the samples without asking for one more [1]."""
+FLAT = 0.01
+"""What a course may rise above the samples without asking for one more [1]; the rise counts as
+error."""
 OVERSHOOT_FLAT = 0.025
 """The same for the overshoot alone, a fifth of a drain's peak or less [1]."""
 COVERED = 0.998

@@ -25,8 +25,8 @@ from simkit.studies.rehearsal.windows import Stretch, seed_at
 
 INTAKE_POINTS = 9
 """Moments of an event at which a settled intake is worked out first [1]."""
-LINK_NEAR = 1e-3
-"""What the link may move without another march [1]: a quarter of what the fast model's swing is
+LINK_NEAR = 2.5e-3
+"""What the link may move without another march [1]: below what the fast model's swing is
 trusted to."""
 SWING_TRUSTED = 0.015
 """Difference in swing below which a seed keeps the fast model's [1]."""
