@@ -15,6 +15,7 @@ import pytest
 from simkit.circuit.analysis import Analysis
 from simkit.circuit.netlist import Deck
 from simkit.circuit.values import Seed
+from simkit.errors import EngineFailed
 from simkit.run.backend import EngineRun, Progress
 from simkit.studies.rehearsal import event
 from simkit.studies.rehearsal.findings import Rehearsal
@@ -94,6 +95,28 @@ def test_a_figure_beyond_five_per_cent_is_refined_by_itself(
         elif row.unit != "degC":
             assert row.error is not None
             assert row.error <= 0.05 * max(abs(row.value), 0.2 * row.limit), row.quantity
+
+
+def test_a_refinement_that_stops_leaves_the_figure_in_doubt(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """Two coarse passes as above, and an engine that gets through neither of the finest runs."""
+    for name in ("WORKING", "LOOK"):
+        monkeypatch.setattr(event, name, Analysis(step=4e-7, reltol=1e-2, trtol=7.0))
+    monkeypatch.setattr(event, "FINE", Analysis(step=60e-9, reltol=1e-3))
+
+    def stops(deck: Deck, progress: Progress | None) -> EngineRun:
+        # the ladder's last rungs halve the step and ease the tolerance, of the finest runs alone
+        if any(f".tran {step}" in deck.text for step in ("2e-09", "1e-09")):
+            raise EngineFailed("Timestep too small", ())
+        return run_deck(deck)
+
+    found = event.rehearse(demo(), scenario(**HARD), stops)
+    assert any(told == "refinement: Timestep too small" for told in found.retries)
+    assert min(s.analysis.step for s in found.close) == 60e-9
+    doubted = [row for row in found.rows if row.value is None]
+    assert doubted
+    assert all("more than 5% of its size" in row.note for row in doubted)
 
 
 @pytest.mark.slow

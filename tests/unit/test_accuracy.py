@@ -6,6 +6,8 @@ The house's own rules: expected values are worked out in the test from the numbe
 from __future__ import annotations
 
 from dataclasses import replace
+from types import SimpleNamespace
+from typing import Any
 
 import numpy as np
 import pytest
@@ -14,6 +16,7 @@ from simkit.judge.limits import Limit
 from simkit.judge.verdict import Judged, Opinion, doubted, verdict, with_opinion
 from simkit.measure.series import Series
 from simkit.studies.rehearsal.accuracy import Doubt, Refined, allowed, spread
+from simkit.studies.rehearsal.assess import gate_drift
 
 LIMIT = Limit("drain_voltage_peak", "V", 480.0, "a source")
 ROW = Judged("Q1", "drain_voltage_peak", "V", 400.0, 4.0, 480.0, 400.0 / 480.0, 1e-3, None, "ok",
@@ -113,3 +116,28 @@ def test_over_stays_over_only_beyond_the_difference() -> None:
 
 def test_without_a_second_opinion_nothing_changes() -> None:
     assert with_opinion(ROW, None) is ROW
+
+
+def lifts(times: list[float], **parts: list[float]) -> list[Series]:
+    return [
+        Series(part, "gate_lift", "V", np.array(times), np.array(v)) for part, v in parts.items()
+    ]
+
+
+def test_a_lift_that_still_drifts_says_by_how_much_more_it_may() -> None:
+    """v = 1 - 0.2 exp(-t/T), T = 2.5 cycles: after three, 1/(exp(0.4) - 1) = 2.03 times the last
+    move is to come."""
+    v = [1.0 - 0.2 * float(np.exp(-k / 2.5)) for k in range(4)]
+    calm: Any = SimpleNamespace(line=SimpleNamespace(events=(), end=1.0))
+    left = gate_drift(calm, lifts([0.0, 0.1, 0.2, 0.3], Q1=v, Q2=[0.5, 0.1, 0.5, 0.1]))
+    assert left == pytest.approx(1.0 - v[3], rel=0.02)
+
+
+def test_only_what_nothing_moved_counts_as_drift() -> None:
+    event = SimpleNamespace(start=0.15)
+    moved: Any = SimpleNamespace(line=SimpleNamespace(events=(event,), end=1.0))
+    series = lifts([0.0, 0.1, 0.2, 0.3], Q1=[0.4, 0.5, 3.0, 4.0])
+    assert gate_drift(moved, series) == pytest.approx(2.0 * 0.1)
+    # A single value tells nothing of a drift, and no lift at all has none.
+    assert gate_drift(moved, lifts([0.1], Q1=[0.4])) == 0.0
+    assert gate_drift(moved, []) == 0.0

@@ -251,8 +251,22 @@ def test_the_slope_is_taken_from_half_the_forward_current_on() -> None:
     made = recovering(xq1__da=-0.01 * current)
     found = recovery(made, one(made))
     assert found is not None
-    # The last sample at or above 10 A may be the one before: 9.75 A over 5 ns of the slow part.
-    assert found.di_dt == pytest.approx(200e6, rel=0.06)
+    # 10 A lies between two samples 5 ns apart, the straight line between which passes it up to
+    # 1 ns early or late of the 50 ns to zero.
+    assert found.di_dt == pytest.approx(200e6, rel=0.02)
+
+
+@pytest.mark.parametrize("shift", np.arange(0.0, 8e-9, 1e-9))
+def test_the_slope_does_not_depend_on_where_the_samples_fall(shift: float) -> None:
+    """20 A - a t^2, as a gate that rises steadily takes it over, zero after 60 ns: from half to
+    zero 10 A in 60 ns (1 - 1/sqrt 2). Samples 8 ns apart: a chord lies up to a 8^2/8 ns^2 = 44 mA
+    below, 0.2 ns of 18 at half height and 0.13 at zero."""
+    time = np.arange(-40e-9, 90e-9, 8e-9) + shift
+    current = 20.0 - 20.0 * np.sign(time) * (time / 60e-9) ** 2
+    k = int(np.flatnonzero(current > 0.0)[-1])
+    zero = time[k] + current[k] / (current[k] - current[k + 1]) * 8e-9
+    wanted = 10.0 / (60e-9 * (1.0 - 1.0 / np.sqrt(2.0)))
+    assert _fall(time, current, 20.0, zero) == pytest.approx(wanted, rel=0.02)
 
 
 def test_a_zero_of_the_current_may_lie_on_a_sample() -> None:

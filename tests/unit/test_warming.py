@@ -13,11 +13,14 @@ import numpy as np
 import pytest
 from scipy.optimize import brentq
 
+from simkit.circuit.timeline import timeline
 from simkit.measure.series import Series
-from simkit.parameters.machine import Machine
+from simkit.parameters.machine import Load, Machine
 from simkit.parts.warming import warmed_machine
-from simkit.studies.rehearsal.warming import NEAR, hottest, warmed
-from tests.machines import demo, varied
+from simkit.scout import operating
+from simkit.scout.operating import operating_point
+from simkit.studies.rehearsal.warming import NEAR, expected, hottest, warmed
+from tests.machines import demo, scenario, varied
 
 WARM = {"switch.warming": {"junction_temperature": 25.0, "resistance_exponent": 2.3}}
 CHANNEL = 1.0 / (18.0 * (12.0 - 4.0))
@@ -96,3 +99,42 @@ def test_a_runaway_is_said_and_not_followed() -> None:
     assert not found.balanced
     assert found.switch_at_c == 150.0
     assert found.settled_junction_c > 150.0
+
+
+def test_it_begins_where_it_is_told_and_then_needs_one_run() -> None:
+    """Told the balance itself, and told a temperature far off: the same in the end."""
+    wanted = balance(10.0, 15.0)
+    run = Run(10.0, 15.0)
+    _, found, _ = warmed(varied(demo(), WARM), run, wanted)
+    assert (found.rounds, run.count, found.balanced) == (1, 1, True)
+    _, other, _ = warmed(varied(demo(), WARM), Run(10.0, 15.0), 140.0)
+    assert other.rounds > 1
+    assert other.settled_junction_c == pytest.approx(found.settled_junction_c, abs=NEAR)
+
+
+def test_beyond_the_rating_it_begins_at_the_rating() -> None:
+    _, found, _ = warmed(varied(demo(), WARM), Run(30.0, 0.0), 400.0)
+    assert (found.switch_at_c, found.rounds) == (150.0, 1)
+
+
+def test_the_fast_model_expects_the_balance_of_its_own_loss() -> None:
+    """T = T_a + R_th P(T) with the fast model's P, by brentq here; two rounds come within 2 K."""
+    machine = varied(demo(), WARM)
+    line = timeline(machine, scenario(settled=3e-4, tail=1e-4))
+    load = Load(inductance=line.inductance.first, resistance=line.resistance.first)
+
+    def gap(celsius: float) -> float:
+        trial = warmed_machine(machine, celsius)
+        loss = operating_point(trial, load, line.frequency.first).bridge_loss
+        return 30.0 + (0.30 + 0.35 + 4 * 0.15) * loss / 4 - celsius
+
+    assert expected(machine, line) == pytest.approx(brentq(gap, 25.0, 150.0), abs=NEAR)
+
+
+def test_where_the_fast_model_has_no_answer_the_file_s_temperature_counts(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setattr(operating, "CONVERGED", -1.0)
+    machine = varied(demo(), WARM)
+    line = timeline(machine, scenario(settled=3e-4, tail=1e-4))
+    assert expected(machine, line) == 25.0
