@@ -382,7 +382,7 @@ def output_charge(machine: Machine, link: float) -> float:
 def test_without_snubbers_the_node_has_only_the_switches_capacitances() -> None:
     """With them 2 C V more: nearly five times as much charge at the same edge.
 
-    12 %: the swing without takes 25 ns, in which the engine made few steps, and leads ring.
+    20 %: the swing without takes 25 ns, in which the first pass makes few steps, and leads ring.
     """
     missing, sound = crucible_situation("snubber-missing"), crucible_settled()
     snubber = sound.machine.bridge.snubber
@@ -390,6 +390,6 @@ def test_without_snubbers_the_node_has_only_the_switches_capacitances() -> None:
     for found, capacitance in ((missing, 0.0), (sound, 2.0 * snubber.capacitance)):
         link = last_edge(found)[4]
         expected = output_charge(found.machine, link) + 0.8 * link * capacitance
-        assert capacitive_charge(found) == pytest.approx(expected, rel=0.12)
+        assert capacitive_charge(found) == pytest.approx(expected, rel=0.20)
     peaks = [max(s.drain_source.max() for s in f.whole.waves.switches) for f in (missing, sound)]
     assert peaks[0] > peaks[1] + 10.0, "and more overshoot"

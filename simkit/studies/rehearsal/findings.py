@@ -108,7 +108,7 @@ def findings(found: Findings) -> Rehearsal:
             stretches=evened(found.machine, found.stretches),
             fine=evened(found.machine, found.fine),
         )
-    whole = merged(found.stretches) if len(found.stretches) > 1 else found.stretches[0]
+    whole = found.stretches[0] if found.is_whole else merged(found.stretches)
     have = assessed(found)
     rows = tuple(_row(limit, found, have) for limit in machine_limits(found.machine))
     first = min((e.start for e in found.line.events), default=None)
