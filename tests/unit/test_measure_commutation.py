@@ -215,6 +215,7 @@ def test_what_has_no_slope() -> None:
     # Forward until nought in no time, and a jump of the voltage between two samples of one time.
     assert np.isnan(_fall(np.array([0.0, 1.0]), np.array([2.0, -2.0]), 2.0, 0.0))
     assert _fall(np.array([0.0, 1.0]), np.array([2.0, -2.0]), 2.0, 0.5) == 4.0
+    assert np.isnan(_fall(np.array([0.0, 1.0]), np.array([1.0, -1.0]), 2.0, 0.0))
     time, volts = np.array([0.0, 1.0, 1.0, 2.0]), np.array([0.0, 30.0, 80.0, 100.0])
     assert steepest_climb(time, volts, 100.0) == pytest.approx(0.2 * 100.0 / (5.0 / 30.0))
     step = np.array([0.0, 0.0, 100.0, 100.0])

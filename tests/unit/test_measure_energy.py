@@ -152,3 +152,17 @@ def test_the_residual_is_held_against_the_load_where_little_is_supplied() -> Non
     found = balance(waves(demo(), TIME, lx=1.0, **back), 0.0, END)
     # 800 A back into 100 V: 80 kW out, 160 kW in the resistance; over the size of what came in.
     assert found.residual == pytest.approx((-80.0 - 160.0) / 80.0)
+
+
+def test_work_counts_the_current_that_flows_while_l_moves() -> None:
+    """-1/2 integral of i^2 dL, i = 100 A (1 + u), L = 1 uH (1 + u), u from 0 to 1: -5 mJ 7/3.
+
+    A time told twice, as at an engine's edge, changes nothing.
+    """
+    twice = np.sort(np.append(TIME, TIME[len(TIME) // 2]))
+    for time in (TIME, twice):
+        ramp = time / 1e-3
+        found = balance(
+            waves(demo(), time, lx=1.0 + ramp, fl=100.0 * (1.0 + ramp) ** 2, rx=40.0), 0.0, END
+        )
+        assert found.work == pytest.approx(-5e-3 * 7.0 / 3.0, rel=1e-4)
