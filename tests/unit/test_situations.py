@@ -8,13 +8,16 @@ from __future__ import annotations
 import pytest
 
 from simkit.circuit.commands import OFF, ON, Toggles
+from simkit.circuit.timeline import timeline
 from simkit.parameters.events import KINDS, Event
 from simkit.parameters.instead import Instead, replaced
 from simkit.parameters.machine import Machine
+from simkit.parameters.scenario import Scenario
 from simkit.studies.contradictions import contradictions
 from simkit.studies.loading import load_machine
+from simkit.studies.rehearsal.event import abrupt
 from simkit.studies.situations import SITUATIONS, NotHere, cases
-from tests.machines import ROOT, demo
+from tests.machines import ROOT, demo, scenario
 
 MACHINES = {
     name: load_machine(ROOT / "scenarios" / name / "machine.toml").model
@@ -80,3 +83,20 @@ def test_toggles_follow_another_pattern_for_a_while() -> None:
     assert held.times == (1.0, 4.0), "edges that change nothing are left out"
     cut = own.within(1.5, float("inf"), OFF)
     assert cut.times == (1.0, 1.5)
+
+
+@pytest.mark.parametrize(
+    ("duration", "tail", "whole"),
+    [(5e-5, 4e-4, True), (7e-4, 4e-4, True), (9e-4, 4e-4, False), (5e-5, 13e-3, False)],
+)
+def test_what_changes_within_sixty_cycles_runs_whole(
+    duration: float, tail: float, whole: bool
+) -> None:
+    """79 kHz: 60 cycles are 0.76 ms, 1,000 are 12.7 ms. Samples of a turn shorted within 4 to 30
+    cycles told two currents a quarter short of a whole run's, without saying so."""
+    machine = demo()
+    made = scenario(settled=2e-4, margin=0.02).model_dump(exclude_none=True)
+    made["events"] = [{"kind": "shorted-turn", "at": 0.0, "duration": duration, "turns": 5,
+                       "coupling": 0.4}]  # fmt: skip
+    made["tail"] = tail
+    assert abrupt(timeline(machine, Scenario.model_validate(made))) is whole

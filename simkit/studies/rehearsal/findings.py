@@ -178,10 +178,12 @@ def point_before(found: Findings) -> OperatingPoint:
 
 
 def point_after(found: Findings) -> OperatingPoint:
-    """Operating point over the last cycles of the run, of those after the last event."""
+    """Operating point over the last cycles of the run: a quarter of those after the last event, so
+    that what the event leaves to settle has settled; two at least."""
     stretch = found.stretches[-1]
     ended = max((e.end for e in found.line.events), default=0.0)
-    late = tuple(c for c in stretch.cycles if c.start >= ended - 1e-9)[-LEDGER:]
+    late = tuple(c for c in stretch.cycles if c.start >= ended - 1e-9)
+    late = late[-min(max(len(late) // 4, 2), LEDGER) :]
     return operating_point(stretch.waves, late or stretch.cycles[-1:], stretch.transitions)
 
 
