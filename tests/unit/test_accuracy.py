@@ -14,9 +14,16 @@ import pytest
 
 from simkit.judge.limits import Limit
 from simkit.judge.verdict import Judged, Opinion, doubted, verdict, with_opinion
+from simkit.measure.periodic import Cycle
 from simkit.measure.series import Series
 from simkit.studies.rehearsal.accuracy import Doubt, Refined, allowed, spread
 from simkit.studies.rehearsal.assess import gate_drift
+from simkit.studies.rehearsal.evened import start_offset
+from simkit.studies.rehearsal.windows import Stretch
+from tests.machines import demo
+from tests.waves import waves
+
+NOTHING: Any = None
 
 LIMIT = Limit("drain_voltage_peak", "V", 480.0, "a source")
 ROW = Judged("Q1", "drain_voltage_peak", "V", 400.0, 4.0, 480.0, 400.0 / 480.0, 1e-3, None, "ok",
@@ -141,3 +148,17 @@ def test_only_what_nothing_moved_counts_as_drift() -> None:
     # A single value tells nothing of a drift, and no lift at all has none.
     assert gate_drift(moved, lifts([0.1], Q1=[0.4])) == 0.0
     assert gate_drift(moved, []) == 0.0
+
+
+def test_a_whole_run_s_flux_is_doubted_by_the_offset_it_began_with() -> None:
+    """Offsets of 1, -3 and 2 mT in three settled cycles, 9 mT in the event after them: 3 mT."""
+    machine = demo()
+    turns = machine.transformer.primary_turns * machine.transformer.core_area
+    time = np.linspace(0.0, 4e-5, 4001)[:-1]
+    offsets = np.array([1e-3, -3e-3, 2e-3, 9e-3])[(time / 1e-5).astype(int)]
+    flux = turns * (offsets + 0.1 * np.cos(2.0 * np.pi * time / 1e-5))
+    cycles = tuple(Cycle(k * 1e-5, (k + 1) * 1e-5) for k in range(4))
+    made = waves(machine, time, lam=1e6 * flux)  # the deck's node counts microwebers
+    whole = Stretch(made, cycles, (), (), (), NOTHING, NOTHING, NOTHING)
+    assert start_offset(machine, whole, 3e-5) == pytest.approx(3e-3, rel=1e-2)
+    assert start_offset(machine, whole, 0.0) == pytest.approx(1e-3, rel=1e-2)

@@ -24,7 +24,7 @@ from simkit.studies.rehearsal.accuracy import (
     tank_off,
 )
 from simkit.studies.rehearsal.closeup import merged
-from simkit.studies.rehearsal.evened import offset_error
+from simkit.studies.rehearsal.evened import offset_error, start_offset
 from simkit.studies.rehearsal.scouting import Scouted
 from simkit.studies.rehearsal.sensitivity import gain, resolution, worst_place
 from simkit.studies.rehearsal.surrogate import Curve
@@ -103,18 +103,23 @@ def assessed(found: Findings) -> Assessed:
     link = 0.0 if found.is_whole else link_gap(found.machine, found.scout, found.stretches)
     quantities = sorted({s.quantity for s in better.series})
     curves = between_samples(found)
-    more = unseen(better.series, curves)
+    above = unseen(better.series, curves)
     starts = {q: start_doubt(found, better.series, q) for q in quantities}
-    known = doubts(better, starts, link, more, finest_told(found))
-    if "flux_peak" in known and not found.is_whole:
-        own = known["flux_peak"]
-        known["flux_peak"] = replace(own, start=own.start + offset_error(found.machine, found.fine))
+    known = doubts(better, starts, link, above, finest_told(found))
+    if "flux_peak" in known:
+        own, machine = known["flux_peak"], found.machine
+        more = (
+            start_offset(machine, found.stretches[0], settled_until(found))
+            if found.is_whole
+            else offset_error(machine, found.fine)
+        )
+        known["flux_peak"] = replace(own, start=own.start + more)
     if "gate_lift" in known and not found.is_whole:
         own = known["gate_lift"]
         known["gate_lift"] = replace(own, start=own.start + gate_drift(found, better.series))
     heat, left = junctions(found, better.series, curves)
     warmer = [
-        replace(s, values=s.values + spread(s, gap) + _loss_off(found, s) + more.get("loss", 0.0))
+        replace(s, values=s.values + spread(s, gap) + _loss_off(found, s) + above.get("loss", 0.0))
         for s, gap in zip(better.series, better.gaps, strict=True)
         if s.quantity == "loss"
     ]
@@ -130,6 +135,11 @@ def start_doubt(found: Findings, series: Sequence[Series], quantity: str) -> flo
     return off * gain(quantity, found.scout.event, when) * abs(value)
 
 
+def settled_until(found: Findings) -> float:
+    """Where the first event begins, or the end where there is none [s]."""
+    return found.line.events[0].start if found.line.events else found.line.end
+
+
 def gate_drift(found: Findings, series: Sequence[Series]) -> float:
     """What the gates' own start may have left of the largest lift [V].
 
@@ -137,7 +147,7 @@ def gate_drift(found: Findings, series: Sequence[Series]) -> float:
     of the settled part a lift still moves by a share of what is to come: of exp(-t/T) with T of
     two to three cycles, twice the last move is left.
     """
-    settled = found.line.events[0].start if found.line.events else found.line.end
+    settled = settled_until(found)
     lifts = [s for s in series if s.quantity == "gate_lift" and len(s.values)]
     worst = max(lifts, key=lambda s: s.worst[0], default=None)
     if worst is None:

@@ -49,3 +49,14 @@ def offset_error(machine: Machine, stretches: Sequence[Stretch]) -> float:
     peaks = [s.worst[0] for x in stretches for s in x.series if s.quantity == "flux_peak"]
     linear = max(peaks, default=0.0) + worst < NEAR * machine.transformer.saturation_flux
     return worst * (UNSURE if linear else 1.0)
+
+
+def start_offset(machine: Machine, whole: Stretch, settled: float) -> float:
+    """Largest offset that a whole run's own start left in the flux [T].
+
+    Read from each cycle up to `settled` [s], in which nothing pushes the flux aside. With a
+    blocking capacitor it swings to and fro, and on through the event, where it cannot be told from
+    what the event does.
+    """
+    calm = tuple(c for c in whole.cycles if c.end <= settled + 1e-9) or whole.cycles[:1]
+    return max(abs(flux_offset(machine, replace(whole, cycles=(cycle,)))) for cycle in calm)
