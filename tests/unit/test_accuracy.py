@@ -12,15 +12,17 @@ from typing import Any
 import numpy as np
 import pytest
 
+from simkit.circuit.timeline import timeline
 from simkit.judge.limits import Limit
 from simkit.judge.verdict import Judged, Opinion, doubted, verdict, with_opinion
 from simkit.measure.periodic import Cycle
 from simkit.measure.series import Series
+from simkit.parameters.scenario import Scenario
 from simkit.studies.rehearsal.accuracy import Doubt, Refined, allowed, spread
-from simkit.studies.rehearsal.assess import gate_drift
+from simkit.studies.rehearsal.assess import gate_drift, missed
 from simkit.studies.rehearsal.evened import start_offset
 from simkit.studies.rehearsal.windows import Stretch
-from tests.machines import demo
+from tests.machines import demo, scenario
 from tests.waves import waves
 
 NOTHING: Any = None
@@ -162,3 +164,19 @@ def test_a_whole_run_s_flux_is_doubted_by_the_offset_it_began_with() -> None:
     whole = Stretch(made, cycles, (), (), (), NOTHING, NOTHING, NOTHING)
     assert start_offset(machine, whole, 3e-5) == pytest.approx(3e-3, rel=1e-2)
     assert start_offset(machine, whole, 0.0) == pytest.approx(1e-3, rel=1e-2)
+
+
+@pytest.mark.parametrize(("duration", "whole", "doubt"), [(5e-5, False, 0.25), (5e-5, True, 0.0),
+                                                          (1e-3, False, 0.0)])  # fmt: skip
+def test_samples_of_what_changes_too_quickly_leave_a_quarter_in_doubt(
+    duration: float, whole: bool, doubt: float
+) -> None:
+    """A turn shorted within 4 cycles, in a scenario too long to run whole; and within 79."""
+    made = scenario(settled=2e-4, margin=0.02).model_dump(exclude_none=True)
+    made["events"] = [{"kind": "shorted-turn", "at": 0.0, "duration": duration, "turns": 5,
+                       "coupling": 0.4}]  # fmt: skip
+    found: Any = SimpleNamespace(
+        is_whole=whole, line=timeline(demo(), Scenario.model_validate(made))
+    )
+    series = [Series("Q1", "channel_current_peak", "A", np.zeros(2), np.array([30.0, 40.0]))]
+    assert missed(found, series).get("channel_current_peak", 0.0) == pytest.approx(doubt * 40.0)

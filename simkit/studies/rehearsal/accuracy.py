@@ -62,7 +62,7 @@ CAUSES = {
     "step": "the steps of the integration",
     "start": "the start from the fast model",
     "link": "the link's voltage at the start",
-    "between": "what may lie between the samples",
+    "between": "what may lie between the samples (none with --whole)",
 }
 
 

@@ -23,7 +23,7 @@ from simkit.studies.rehearsal.accuracy import (
     spread,
     tank_off,
 )
-from simkit.studies.rehearsal.closeup import merged
+from simkit.studies.rehearsal.closeup import merged, quick
 from simkit.studies.rehearsal.evened import offset_error, start_offset
 from simkit.studies.rehearsal.scouting import Scouted
 from simkit.studies.rehearsal.sensitivity import gain, resolution, worst_place
@@ -33,6 +33,8 @@ from simkit.studies.rehearsal.windows import Stretch
 
 LEDGER = 12
 """Most cycles over which operating points and last states are averaged [1]."""
+MISSED = 0.25
+"""Share of a current that samples of a quick event were seen to miss [1]."""
 TO_COME = 2.0
 """What is left of a lift's drift, over what it moved in the last cycle seen [1]."""
 
@@ -103,7 +105,7 @@ def assessed(found: Findings) -> Assessed:
     link = 0.0 if found.is_whole else link_gap(found.machine, found.scout, found.stretches)
     quantities = sorted({s.quantity for s in better.series})
     curves = between_samples(found)
-    above = unseen(better.series, curves)
+    above = unseen(better.series, curves) | missed(found, better.series)
     starts = {q: start_doubt(found, better.series, q) for q in quantities}
     known = doubts(better, starts, link, above, finest_told(found))
     if "flux_peak" in known:
@@ -133,6 +135,15 @@ def start_doubt(found: Findings, series: Sequence[Series], quantity: str) -> flo
     value, when = worst_place(series, quantity)
     off = tank_off(found.residues, when)
     return off * gain(quantity, found.scout.event, when) * abs(value)
+
+
+def missed(found: Findings, series: Sequence[Series]) -> dict[str, float]:
+    """What samples of a change too quick for them may not have seen, per quantity: nothing as a
+    rule, for such an event runs whole unless it is too long for that."""
+    if found.is_whole or not quick(found.line):
+        return {}
+    quantities = {s.quantity for s in series}
+    return {q: MISSED * abs(worst_place(series, q)[0]) for q in quantities}
 
 
 def settled_until(found: Findings) -> float:

@@ -44,12 +44,10 @@ FAULT_RUN_IN = 4
 """The same with a fault, before which some settled cycles are shown anyway [1]."""
 FINE_RUN_IN = 1
 """Cycles of run-in of a finer run started from an engine run [1]."""
-SUDDEN = 60.0
-"""Cycles within which a change is too quick to be sampled [1]: between samples the fast model's
-averages miss what a tank does that is not yet settled. Of shorted turns and pieces dropped in
-within 4 to 30 cycles samples left half without a verdict, and two currents a quarter short."""
-SHORT = 1000.0
-"""Cycles up to which an event with such a change runs whole [1]; about 25 s."""
+STEP = 2.0
+"""Cycles within which any change is a step that the fast model's averages blur [1]."""
+SHORT = 500.0
+"""Cycles up to which an event that samples cannot follow runs whole [1]: a gigabyte, 12 s."""
 WATCHED = 1.2e-6
 """Time after the last boundary that its commutation needs to be measured [s]."""
 
@@ -141,8 +139,8 @@ def rehearse(
 def abrupt(line: Timeline) -> bool:
     """Whether something changes within so few cycles that its worst may lie in one between samples,
     in an event short enough to run whole."""
-    steps = [e for e in line.events if (e.end - e.start) * line.frequency.at(e.start) < SUDDEN]
-    return bool(steps) and line.end * line.frequency.first < SHORT
+    steps = [e for e in line.events if (e.end - e.start) * line.frequency.at(e.start) < STEP]
+    return (bool(steps) or closeup.quick(line)) and line.end * line.frequency.first < SHORT
 
 
 def _settled(passes: Passes, scout: Scouted, settled: float) -> float | None:
