@@ -78,14 +78,19 @@ def test_with_refinement_disabled_the_check_detects_wrong_figures(
     assert {r.status for r in without.rows} == {"not_evaluated"}
 
 
+def two_coarse_passes(monkeypatch: pytest.MonkeyPatch) -> None:
+    """So coarse that they differ by more than a figure may be doubted by."""
+    for name in ("WORKING", "LOOK"):
+        monkeypatch.setattr(event, name, Analysis(step=4e-7, reltol=1e-2, trtol=7.0))
+    monkeypatch.setattr(event, "FINE", Analysis(step=60e-9, reltol=1e-3))
+
+
 @pytest.mark.slow
 def test_a_figure_beyond_five_per_cent_is_refined_by_itself(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     """Two passes so coarse that they differ by more than that: a third, far finer one, follows."""
-    for name in ("WORKING", "LOOK"):
-        monkeypatch.setattr(event, name, Analysis(step=4e-7, reltol=1e-2, trtol=7.0))
-    monkeypatch.setattr(event, "FINE", Analysis(step=60e-9, reltol=1e-3))
+    two_coarse_passes(monkeypatch)
     found = rehearsed(hard=True)
     assert min(s.analysis.step for s in found.close) == 2e-9
     assert any(row.value is not None for row in found.rows)
@@ -101,9 +106,7 @@ def test_a_refinement_that_stops_leaves_the_figure_in_doubt(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     """Two coarse passes as above, and an engine that gets through neither of the finest runs."""
-    for name in ("WORKING", "LOOK"):
-        monkeypatch.setattr(event, name, Analysis(step=4e-7, reltol=1e-2, trtol=7.0))
-    monkeypatch.setattr(event, "FINE", Analysis(step=60e-9, reltol=1e-3))
+    two_coarse_passes(monkeypatch)
 
     def stops(deck: Deck, progress: Progress | None) -> EngineRun:
         # the ladder's last rungs halve the step and ease the tolerance, of the finest runs alone

@@ -22,6 +22,7 @@ from simkit.parts import cooling, heating
 from simkit.parts import precharge as charging
 from simkit.parts.materials import materials
 from simkit.parts.supply import Mains
+from simkit.studies.rehearsal.closeup import settled_until
 from simkit.studies.rehearsal.findings import Rehearsal, SlowFact, context_of
 
 COPPER = 385.0
@@ -86,7 +87,7 @@ def last_of(series: Sequence[Series], quantity: str) -> list[float]:
 def before_of(rehearsal: Rehearsal, quantity: str) -> list[float]:
     """Mean of a quantity over the last cycles before the first event, for each part that has it."""
     line = rehearsal.line
-    settled = line.events[0].start if line.events else line.end
+    settled = settled_until(line)
     until = settled - 0.5 / line.frequency.first + 1e-9
     mine = [s for s in rehearsal.series if s.quantity == quantity]
     return [float(np.mean(s.values[s.times <= until][-LAST:])) for s in mine]

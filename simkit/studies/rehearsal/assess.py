@@ -23,7 +23,7 @@ from simkit.studies.rehearsal.accuracy import (
     spread,
     tank_off,
 )
-from simkit.studies.rehearsal.closeup import merged, quick
+from simkit.studies.rehearsal.closeup import merged, quick, settled_until
 from simkit.studies.rehearsal.evened import offset_error, start_offset
 from simkit.studies.rehearsal.scouting import Scouted
 from simkit.studies.rehearsal.sensitivity import gain, resolution, worst_place
@@ -111,7 +111,7 @@ def assessed(found: Findings) -> Assessed:
     if "flux_peak" in known:
         own, machine = known["flux_peak"], found.machine
         more = (
-            start_offset(machine, found.stretches[0], settled_until(found))
+            start_offset(machine, found.stretches[0], settled_until(found.line))
             if found.is_whole
             else offset_error(machine, found.fine)
         )
@@ -146,11 +146,6 @@ def missed(found: Findings, series: Sequence[Series]) -> dict[str, float]:
     return {q: MISSED * abs(worst_place(series, q)[0]) for q in quantities}
 
 
-def settled_until(found: Findings) -> float:
-    """Where the first event begins, or the end where there is none [s]."""
-    return found.line.events[0].start if found.line.events else found.line.end
-
-
 def gate_drift(found: Findings, series: Sequence[Series]) -> float:
     """What the gates' own start may have left of the largest lift [V].
 
@@ -158,7 +153,7 @@ def gate_drift(found: Findings, series: Sequence[Series]) -> float:
     of the settled part a lift still moves by a share of what is to come: of exp(-t/T) with T of
     two to three cycles, twice the last move is left.
     """
-    settled = settled_until(found)
+    settled = settled_until(found.line)
     lifts = [s for s in series if s.quantity == "gate_lift" and len(s.values)]
     worst = max(lifts, key=lambda s: s.worst[0], default=None)
     if worst is None:
@@ -228,7 +223,7 @@ def junctions(
     machine = found.machine
     losses = [s for s in series if s.quantity == "loss"]
     ratings = machine.switch.ratings
-    settled = found.line.events[0].start if found.line.events else found.line.end
+    settled = settled_until(found.line)
     # The cycle in which the event begins is no settled one any more, though its middle is earlier.
     calm_until = settled - 0.5 / found.line.frequency.first
     before = [calm_mean(s, calm_until) for s in losses]

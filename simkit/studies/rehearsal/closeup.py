@@ -75,6 +75,11 @@ def first_times(scout: Scouted, settled: float) -> list[tuple[float, int]]:
     return sorted(times.items())
 
 
+def settled_until(line: Timeline) -> float:
+    """Where the first event begins, or the end where there is none [s]."""
+    return line.events[0].start if line.events else line.end
+
+
 def quick(line: Timeline) -> bool:
     """Whether load or drive change too quickly for samples; the supply's changes reach the tank
     through the link's capacitor, which takes longer."""

@@ -89,7 +89,7 @@ def rehearse(
     if line.faults or abrupt(line):  # nothing may be sampled by a model that does not follow them
         settings = replace(settings, whole=True)
     counter, retries, warm, calm = _Counter(progress), list[str](), None, list[Stretch]()
-    settled = line.events[0].start if line.events else line.end
+    settled = closeup.settled_until(line)
     scouts: list[Scouted] = []
 
     def settled_run(trial: Machine) -> Stretch:

@@ -24,7 +24,7 @@ from simkit.parameters.machine import Machine
 from simkit.parameters.scenario import Scenario
 from simkit.studies.rehearsal.accuracy import CAUSES, ENOUGH
 from simkit.studies.rehearsal.assess import LEDGER, Assessed, Findings, SecondRuns, assessed
-from simkit.studies.rehearsal.closeup import merged
+from simkit.studies.rehearsal.closeup import merged, settled_until
 from simkit.studies.rehearsal.evened import evened
 from simkit.studies.rehearsal.scouting import Scouted
 from simkit.studies.rehearsal.second import opinion
@@ -170,7 +170,7 @@ def context_of(rows: Sequence[Judged], modes: Sequence[ModeSpan]) -> str:
 
 def point_before(found: Findings) -> OperatingPoint:
     """Operating point over the last cycles before the first event."""
-    settled = found.line.events[0].start if found.line.events else found.line.end
+    settled = settled_until(found.line)
     calm = [s for s in found.stretches if s.cycles[0].end <= settled + 1e-9]
     stretch = calm[-1] if calm else found.stretches[0]
     cycles = tuple(c for c in stretch.cycles if c.end <= settled + 1e-9)[-LEDGER:]

@@ -15,6 +15,7 @@ import numpy as np
 from simkit.circuit.timeline import Timeline
 from simkit.measure.thermal import settled_junction
 from simkit.parameters.machine import Load, Machine
+from simkit.parts.switches import stack_of
 from simkit.parts.warming import warmed_machine
 from simkit.scout.operating import operating_point
 from simkit.studies.rehearsal.windows import Stretch
@@ -74,7 +75,7 @@ def expected(machine: Machine, line: Timeline) -> float:
     Two rounds of T = g(T); where the model does not converge, the temperature so far.
     """
     load = Load(inductance=line.inductance.first, resistance=line.resistance.first)
-    switches = 4 if machine.bridge.topology == "full" else 2
+    switches = stack_of(machine).switches
     start = machine.switch.warming
     taken = start.junction_temperature if start else machine.cooling.ambient
     for _ in range(2):
