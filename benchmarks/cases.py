@@ -9,12 +9,12 @@ from benchmarks.figure import Figure
 from benchmarks.scenarios import CHISEL, machine, steady
 from simkit.circuit.netlist import machine_deck
 from simkit.circuit.timeline import timeline
+from simkit.rehearsal.rehearse import WORKING
+from simkit.rehearsal.scouting import scouted
 from simkit.run.backend import Budget
 from simkit.run.pool import collected
 from simkit.run.process import NgspiceEngine
 from simkit.run.workers import Workers
-from simkit.studies.rehearsal.event import WORKING
-from simkit.studies.rehearsal.scouting import scouted
 
 COUNT = 200
 

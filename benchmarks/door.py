@@ -9,7 +9,7 @@ from benchmarks.figure import Figure
 from benchmarks.ours import Counted
 from benchmarks.plain import plain_run
 from benchmarks.scenarios import CHISEL, long_pull_out, machine
-from simkit.studies.rehearsal.event import WORKING, scenario_deck
+from simkit.rehearsal.rehearse import WORKING, scenario_deck
 
 PAIRS = 3
 

@@ -13,13 +13,13 @@ from benchmarks.scenarios import CHISEL, machine, steady
 from simkit.circuit.timeline import timeline
 from simkit.measure.point import operating_point as measured
 from simkit.parameters.machine import Load, Machine
+from simkit.rehearsal.rehearse import WORKING
+from simkit.rehearsal.scouting import scouted
+from simkit.rehearsal.start_flux import with_kick
+from simkit.rehearsal.stretches import run_stretch
 from simkit.run.backend import Budget, EngineRun
 from simkit.run.process import NgspiceEngine
 from simkit.scout.operating import Case, OperatingPoint, operating_cases
-from simkit.studies.rehearsal.event import WORKING
-from simkit.studies.rehearsal.kick import with_kick
-from simkit.studies.rehearsal.scouting import scouted
-from simkit.studies.rehearsal.windows import run_stretch
 
 SEED = 4
 CHECKED = 20

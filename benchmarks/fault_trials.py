@@ -15,11 +15,11 @@ import numpy as np
 
 from simkit.parameters.load import Loaded
 from simkit.parameters.machine import Machine
-from simkit.studies.fault_signs import FAULTS, Fault
+from simkit.rehearsal.rehearser import Rehearser
+from simkit.rehearsal.settings import Settings
 from simkit.studies.fit.faults import diagnose
-from simkit.studies.loading import load_machine
-from simkit.studies.rehearsal.settings import Settings
-from simkit.studies.rehearsal.workbench import Workbench
+from simkit.studies.inputs.loading import load_machine
+from simkit.studies.low_voltage.fault_signs import FAULTS, Fault
 from tests.bench_trials import drawn, faulty, known, read, session
 from tests.machines import DEMO, ROOT
 
@@ -49,7 +49,7 @@ def faults_of(machine: Machine) -> list[Fault]:
 
 
 def trial(
-    machine: Loaded[Machine], piece: str, fault: Fault | None, seed: int, bench: Workbench
+    machine: Loaded[Machine], piece: str, fault: Fault | None, seed: int, bench: Rehearser
 ) -> dict[str, Any]:
     """One machine, with or without a fault."""
     chance = np.random.default_rng(seed)
@@ -82,7 +82,7 @@ def main() -> None:
     if given.lines.exists():
         rows = [json.loads(row) for row in given.lines.read_text().splitlines()]
         done = {(r["machine"], r["seed"]) for r in rows}
-    bench = Workbench(settings=Settings(jobs=1))
+    bench = Rehearser(settings=Settings(jobs=1))
     for number, (name, (file, changes, piece)) in enumerate(MACHINES.items()):
         machine = load_machine(file, changes)
         cases: list[Fault | None] = [*faults_of(machine.model), *[None] * HEALTHY_EACH]

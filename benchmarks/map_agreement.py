@@ -15,7 +15,7 @@ from pathlib import Path
 from simkit.parameters.varying import MapPlan
 from simkit.run.cache import Store
 from simkit.run.workers import Workers
-from simkit.studies.loading import load_scenario
+from simkit.studies.inputs.loading import load_scenario
 from simkit.studies.maps.space import space_of
 from simkit.studies.maps.statistics import probability
 from simkit.studies.maps.study import Mapped, Mapper

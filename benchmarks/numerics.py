@@ -23,8 +23,8 @@ from benchmarks.stated import Checked, Table, check, errors_section
 from benchmarks.subjects import Subject, held_out, subjects
 from benchmarks.two_engines import Compared, Opinion, compare, engines_section
 from simkit.errors import EngineError
+from simkit.rehearsal.rehearser import Rehearser
 from simkit.run.engines import engine
-from simkit.studies.rehearsal.workbench import Workbench
 
 ROOT = Path(__file__).resolve().parents[1]
 DOCUMENT = ROOT / "docs" / "numerics.md"
@@ -118,9 +118,9 @@ def code_digest() -> str:
 
 def measured(table: str, subject: Subject) -> dict[str, Any]:
     """One rehearsal of one table, as plain data."""
-    first = Workbench(engine=engine("ngspice"))
+    first = Rehearser(engine=engine("ngspice"))
     if table == "engines":
-        return asdict(compare(subject, first, Workbench(engine=engine("neospice"))))
+        return asdict(compare(subject, first, Rehearser(engine=engine("neospice"))))
     return asdict(check(subject, first))
 
 

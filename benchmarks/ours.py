@@ -8,10 +8,10 @@ from benchmarks.cost import spent
 from simkit.circuit.netlist import Deck
 from simkit.parameters.machine import Machine
 from simkit.parameters.scenario import Scenario
+from simkit.rehearsal.findings import Rehearsal
+from simkit.rehearsal.rehearse import rehearse
 from simkit.run.backend import Budget, EngineRun, Progress
 from simkit.run.process import NgspiceEngine
-from simkit.studies.rehearsal.event import rehearse
-from simkit.studies.rehearsal.findings import Rehearsal
 
 
 @dataclass

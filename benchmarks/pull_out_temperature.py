@@ -7,9 +7,9 @@ from pathlib import Path
 
 from simkit.errors import EngineError
 from simkit.judge.verdict import leading
-from simkit.studies.loading import load_scenario
-from simkit.studies.rehearsal.settings import Settings
-from simkit.studies.rehearsal.workbench import Workbench
+from simkit.rehearsal.rehearser import Rehearser
+from simkit.rehearsal.settings import Settings
+from simkit.studies.inputs.loading import load_scenario
 
 SCENARIO = Path(__file__).resolve().parents[1] / "scenarios/bar-heating/pull-out-temperature.toml"
 KEY = "workpieces.cold-bar.geometry.temperature"
@@ -23,7 +23,7 @@ def line(celsius: float) -> str:
     load = machine.model.load("cold-bar")
     row = f"| {celsius:g} | {load.inductance * 1e6:.4g} | {load.resistance * 1e3:.3g} |"
     try:
-        found = Workbench(settings=Settings(jobs=2)).rehearse(machine.model, scenario.model)
+        found = Rehearser(settings=Settings(jobs=2)).rehearse(machine.model, scenario.model)
     except EngineError as error:
         return f"{row} no verdict | {error.reason[:60]} | |"
     first = leading(found.rows)

@@ -20,8 +20,8 @@ from typing import Any
 from benchmarks.whole import REFINEMENTS, reference
 from simkit.parameters.machine import Machine
 from simkit.parameters.scenario import Scenario
-from simkit.studies.rehearsal.accuracy import SMALL
-from simkit.studies.rehearsal.event import scenario_deck
+from simkit.rehearsal.discretisation import SMALL
+from simkit.rehearsal.rehearse import scenario_deck
 
 ROOT = Path(__file__).resolve().parents[1]
 NODES = re.compile(r"^\.ic .*$", re.MULTILINE)

@@ -13,11 +13,11 @@ from typing import Any
 
 import numpy as np
 
+from simkit.rehearsal.rehearser import Rehearser
+from simkit.rehearsal.settings import Settings
 from simkit.scout.bench import Setting, resonance
 from simkit.studies.fit.study import Fit, fit
-from simkit.studies.loading import load_machine
-from simkit.studies.rehearsal.settings import Settings
-from simkit.studies.rehearsal.workbench import Workbench
+from simkit.studies.inputs.loading import load_machine
 from tests.bench_trials import drawn, pull_out, read, session, told
 from tests.machines import DEMO
 
@@ -25,7 +25,7 @@ PIECE = "steel-full-power"
 LINES = Path("benchmarks/round_trip.jsonl")
 
 
-def trial(seed: int, bench: Workbench) -> dict[str, Any]:
+def trial(seed: int, bench: Rehearser) -> dict[str, Any]:
     """One machine: fitted values against true ones, full voltage against full voltage."""
     chance = np.random.default_rng(seed)
     machine = load_machine(DEMO / "machine.toml")
@@ -60,7 +60,7 @@ def _values(found: Fit, true: dict[str, float], keys: set[str]) -> list[dict[str
     ]  # fmt: skip
 
 
-def _full(bench: Workbench, machine: Any, frequency: float) -> dict[str, Any]:
+def _full(bench: Rehearser, machine: Any, frequency: float) -> dict[str, Any]:
     found = bench.rehearse(machine, pull_out(PIECE, frequency))
     peak = next(r for r in found.rows if r.quantity == "channel_current_peak")
     return {
@@ -80,7 +80,7 @@ def main() -> None:
     done = set()
     if given.lines.exists():
         done = {json.loads(row)["seed"] for row in given.lines.read_text().splitlines()}
-    bench = Workbench(settings=Settings(jobs=1))
+    bench = Rehearser(settings=Settings(jobs=1))
     for seed in range(1, given.trials + 1):
         if seed not in done:
             row = json.dumps(trial(seed, bench))

@@ -7,7 +7,7 @@ from typing import Any
 from simkit.data import scenario_folder
 from simkit.parameters.machine import Machine
 from simkit.parameters.scenario import Scenario
-from simkit.studies.loading import load_machine, load_scenario
+from simkit.studies.inputs.loading import load_machine, load_scenario
 
 CHISEL, CRUCIBLE = "chisel-brazing", "silver-crucible"
 

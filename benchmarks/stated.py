@@ -9,7 +9,7 @@ from math import inf, isfinite
 from benchmarks.references import kept_reference
 from benchmarks.subjects import Subject
 from benchmarks.whole import NOTHING
-from simkit.studies.rehearsal.workbench import Workbench
+from simkit.rehearsal.rehearser import Rehearser
 
 
 @dataclass(frozen=True)
@@ -75,7 +75,7 @@ class Table:
         return max(self.given, key=lambda f: f.share, default=None)
 
 
-def check(subject: Subject, bench: Workbench) -> Table:
+def check(subject: Subject, bench: Rehearser) -> Table:
     """Rehearse a subject and hold its figures against the whole run's, refined."""
     scenario = subject.make()
     found = bench.rehearse(subject.built(), scenario)

@@ -16,8 +16,8 @@ from simkit.circuit.values import Seed
 from simkit.measure.periodic import whole_cycles
 from simkit.measure.waveforms import Waves
 from simkit.parameters.machine import Machine
-from simkit.studies.rehearsal.kick import with_kick
-from simkit.studies.rehearsal.scouting import scouted
+from simkit.rehearsal.scouting import scouted
+from simkit.rehearsal.start_flux import with_kick
 
 WITHIN = 0.01
 QUALITIES = (20.0, 50.0, 100.0)

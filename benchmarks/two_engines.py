@@ -10,7 +10,7 @@ from benchmarks.stated import yes
 from benchmarks.subjects import Subject
 from benchmarks.whole import NOTHING
 from simkit.errors import EngineError
-from simkit.studies.rehearsal.workbench import Workbench
+from simkit.rehearsal.rehearser import Rehearser
 
 
 @dataclass(frozen=True)
@@ -46,7 +46,7 @@ class Compared:
     failed: str = ""
 
 
-def compare(subject: Subject, first: Workbench, second: Workbench) -> Compared:
+def compare(subject: Subject, first: Rehearser, second: Rehearser) -> Compared:
     """Rehearse a subject on both engines."""
     scenario, subject_machine = subject.make(), subject.built()
     one = first.rehearse(subject_machine, scenario)

@@ -18,12 +18,12 @@ from simkit.circuit.timeline import timeline
 from simkit.measure.waveforms import Waves
 from simkit.parameters.machine import Machine
 from simkit.parameters.scenario import Scenario
+from simkit.rehearsal.aftermath import with_aftermath
+from simkit.rehearsal.findings import Findings, findings
+from simkit.rehearsal.rehearse import RUN_IN, scenario_deck
+from simkit.rehearsal.scouting import scouted
+from simkit.rehearsal.stretches import measure
 from simkit.run.backend import EngineRun
-from simkit.studies.rehearsal.aftermath import with_aftermath
-from simkit.studies.rehearsal.event import RUN_IN, scenario_deck
-from simkit.studies.rehearsal.findings import Findings, findings
-from simkit.studies.rehearsal.scouting import scouted
-from simkit.studies.rehearsal.windows import measure
 
 SETTLED = 0.002
 """Largest move of a judged figure over the last refinement of a reference [1]."""

@@ -16,7 +16,14 @@ import click
 from simkit.cli import VERBS
 from simkit.judge.quantities import QUANTITIES
 from simkit.parameters.schema import MODELS
-from simkit.studies.explain import PLAIN, Explanation, FieldDoc, explained, field_docs, glossary
+from simkit.studies.explain.study import (
+    PLAIN,
+    Explanation,
+    FieldDoc,
+    explained,
+    field_docs,
+    glossary,
+)
 
 ROOT = Path(__file__).resolve().parents[1]
 FILES = {
@@ -42,7 +49,7 @@ FORMULAS = {
     "supply": ("parts/supply", "parts/precharge", "measure/energy"),
     "gate": ("parts/gate_drive", "scout/drive", "measure/gate"),
     "scout": ("scout/operating", "scout/envelope", "scout/forced", "scout/windows"),
-    "numerics": ("studies/rehearsal/accuracy", "studies/rehearsal/refining", "judge/verdict"),
+    "numerics": ("rehearsal/discretisation", "rehearsal/refining", "judge/verdict"),
 }  # fmt: skip
 """Page of theory and the modules whose formulas it lists."""
 

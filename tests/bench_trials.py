@@ -14,13 +14,13 @@ import numpy as np
 from simkit.parameters.load import Loaded
 from simkit.parameters.machine import Machine
 from simkit.parameters.scenario import Scenario
+from simkit.rehearsal.rehearser import Rehearser
 from simkit.scout.bench import Setting, resonance
-from simkit.studies.bench_point import circuit_readings
-from simkit.studies.fault_signs import Fault
 from simkit.studies.fit.readings import own_deviation
 from simkit.studies.fit.solve import Observation, Problem, influential
-from simkit.studies.rehearsal.workbench import Workbench
-from simkit.studies.uncertain import Array, Uncertain, scaled, uncertain
+from simkit.studies.inputs.uncertain_values import Array, Uncertain, scaled, uncertain
+from simkit.studies.low_voltage.bench_point import circuit_readings
+from simkit.studies.low_voltage.fault_signs import Fault
 
 POWERED = ("supply_current", "tank_voltage", "primary_current", "phase")
 NOISE = {
@@ -64,7 +64,7 @@ def noise(name: str, value: float) -> float:
 
 
 def read(
-    workbench: Workbench, truth: Machine, plan: Session, chance: np.random.Generator
+    workbench: Rehearser, truth: Machine, plan: Session, chance: np.random.Generator
 ) -> tuple[Observation, ...]:
     """Readings of a true machine by circuit runs, with noise."""
     out = []

@@ -15,12 +15,12 @@ from simkit.circuit.netlist import Deck, machine_deck
 from simkit.circuit.timeline import Timeline, timeline
 from simkit.parameters.machine import Machine
 from simkit.parameters.scenario import Scenario
+from simkit.rehearsal.rehearse import WORKING, climb
+from simkit.rehearsal.scouting import scouted
+from simkit.rehearsal.stretches import Stretch
 from simkit.run.backend import Budget, EngineRun
 from simkit.run.process import NgspiceEngine
-from simkit.studies.loading import load_machine
-from simkit.studies.rehearsal.event import WORKING, climb
-from simkit.studies.rehearsal.scouting import scouted
-from simkit.studies.rehearsal.windows import Stretch
+from simkit.studies.inputs.loading import load_machine
 
 ROOT = Path(__file__).resolve().parents[1]
 DEMO = ROOT / "scenarios" / "chisel-brazing"

@@ -121,25 +121,25 @@ DEFINITIONS: dict[str, Definition] = {
     "junction_later": Definition(
         "How warm the hottest chip gets when the last state goes on for minutes.",
         "T_a + (sum of P) R_sa (1 - exp(-t/(R_sa C))) + P (R_jc + R_pad)",
-        "simkit/studies/rehearsal/aftermath.py",
+        "simkit/rehearsal/aftermath.py",
         ("cooling.heatsink_resistance", "cooling.pad_resistance", "cooling.ambient"),
     ),
     "water_temperature": Definition(
         "How warm the water in the coil gets when the last state goes on.",
         "C dT/dt = P_coil - rho c q (T - T_in)",
-        "simkit/studies/rehearsal/aftermath.py",
+        "simkit/rehearsal/aftermath.py",
         ("coil.resistance", "tank.cans", "drive.working_margin"),
     ),
     "charging_current": Definition(
         "What the mains supplies in a half period while the link charges.",
         "mean over half a mains period of (|V sin wt| - 2 V_d - v)/(R_line + R)",
-        "simkit/studies/rehearsal/aftermath.py",
+        "simkit/rehearsal/aftermath.py",
         ("supply.link.capacitance", "supply.source_resistance", "limits.supply_current"),
     ),
     "charging_peak": Definition(
         "The largest current of the first surge into the empty link.",
         "max of (|V sin wt| - 2 V_d - v)/(R_line + R)",
-        "simkit/studies/rehearsal/aftermath.py",
+        "simkit/rehearsal/aftermath.py",
         ("supply.link.capacitance", "supply.source_resistance", "supply.voltage"),
     ),
 }

@@ -22,7 +22,7 @@ from simkit.parameters.load import Loaded, digest
 from simkit.parameters.machine import Machine
 from simkit.report.text import quantity
 from simkit.scout.operating import Case, OperatingPoint, operating_cases
-from simkit.studies.loading import load_machine
+from simkit.studies.inputs.loading import load_machine
 
 EVEN, NEAR = 37, 25
 """Points of the map over the drive's range, and around each resonance of the load shown."""

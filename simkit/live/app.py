@@ -23,7 +23,7 @@ from simkit.live.jobs import Jobs
 from simkit.live.pages import Pages
 from simkit.parameters.load import load_file
 from simkit.parameters.scenario import Scenario
-from simkit.studies.loading import load_machine
+from simkit.studies.inputs.loading import load_machine
 
 FILES = Path(__file__).parent / "page"
 STYLE = Path(simkit.report.__file__).parent / "templates" / "style.css"

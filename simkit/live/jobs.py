@@ -16,7 +16,7 @@ from pathlib import Path
 from typing import Any
 
 from simkit.errors import InputError, Problem
-from simkit.studies.target import failure_folder
+from simkit.studies.output.report_place import failure_folder
 
 AT_ONCE = 2
 """Rehearsals that run at the same time; the others wait."""

@@ -14,13 +14,12 @@ from typing import Any
 
 from simkit.judge.limits import SUDDEN
 from simkit.report import figures, text
-from simkit.report.bench_maps import COLUMNS, map_rows, operating_figure
 from simkit.report.downsample import overview, within_budget
+from simkit.report.operating_map import COLUMNS, map_rows, operating_figure
 from simkit.report.schematic import schematic
-from simkit.report.style import CYCLE, VARIABLES, themed
+from simkit.report.style import CYCLE, TEMPLATES, VARIABLES, themed
 from simkit.report.view import LimitRow, Record, ReportView
 
-TEMPLATES = Path(__file__).parent / "templates"
 BINS = 2000
 """Bins of the viewer's overview: twice as many points per trace [1]."""
 BUDGET = 700_000

@@ -12,6 +12,9 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import Any, cast
 
+TEMPLATES = Path(__file__).parent / "templates"
+"""Where the pages' templates, styles and scripts lie."""
+
 INK, MUTED, GRID, PAPER = "#1d1b16", "#68635a", "#d8d2c4", "#fffdf8"
 BLUE, RED, GREEN, PURPLE, ORANGE, SKY = (
     "#0072b2", "#d55e00", "#009e73", "#b0508c", "#e69f00", "#56b4e9",

@@ -11,8 +11,8 @@ from simkit.verbs.common import note, progress_bar, tell
 if TYPE_CHECKING:
     from simkit.parameters.load import Loaded
     from simkit.parameters.machine import Machine
-    from simkit.studies.all_faults import Row
-    from simkit.studies.one import Order
+    from simkit.studies.all_faults.study import Row
+    from simkit.studies.scenario.study import Order
 
 
 MARK = "all-faults.json"
@@ -29,9 +29,9 @@ def run_all(
     quiet: bool,
 ) -> int:
     """Rehearse every situation on the machine of the single path; the table's exit code."""
-    from simkit.studies import all_faults
-    from simkit.studies.loading import load_machine
-    from simkit.studies.target import check_target
+    from simkit.studies.all_faults import study as all_faults
+    from simkit.studies.inputs.loading import load_machine
+    from simkit.studies.output.report_place import check_target
 
     if len(paths) != 1:
         raise InputError([Problem("--all-faults", None, "", "", "goes with one machine file")])
@@ -47,7 +47,7 @@ def run_all(
 
 def line(row: "Row") -> str:
     """One row of the table for a terminal."""
-    from simkit.report.all_faults import WORDS, margin_words
+    from simkit.studies.all_faults.page import WORDS, margin_words
 
     words = f"{row.name:26} {WORDS[row.verdict]:25}"
     if row.verdict == "not_here":
@@ -66,10 +66,10 @@ def _when(seconds: float) -> str:
 
 
 def _rows(machine: "Loaded[Machine]", order: "Order", quiet: bool) -> list["Row"]:
-    from simkit.report.all_faults import WORDS
     from simkit.run.cache import default_store
     from simkit.run.workers import Workers
-    from simkit.studies.all_faults import Row, table
+    from simkit.studies.all_faults.page import WORDS
+    from simkit.studies.all_faults.study import Row, table
 
     with (
         progress_bar("all situations", quiet) as progress,
@@ -94,10 +94,10 @@ def _rows(machine: "Loaded[Machine]", order: "Order", quiet: bool) -> list["Row"
 
 def _write(folder: Path, machine: "Loaded[Machine]", result: dict[str, Any]) -> Path:
     from simkit.judge.quantities import QUANTITIES
-    from simkit.report.all_faults import write_table
-    from simkit.studies.all_faults import scenario_files
-    from simkit.studies.bench_maps import figures_of
-    from simkit.studies.folder import report_folder
+    from simkit.studies.all_faults.page import write_table
+    from simkit.studies.all_faults.study import scenario_files
+    from simkit.studies.operating_map.study import figures_of
+    from simkit.studies.output.folder import report_folder
 
     # Seen from the folder of scenarios in its final place, not from where it is being written.
     back = Path(os.path.relpath(machine.file.absolute(), folder.absolute() / "scenarios"))

@@ -37,7 +37,7 @@ def command(
     The fast model answers while you type; a verdict comes from a rehearsal only. The page is
     reached from this computer alone, at an address nobody can guess.
     """
-    from simkit.studies.loading import load_machine
+    from simkit.studies.inputs.loading import load_machine
 
     load_machine(machine)
 

@@ -25,18 +25,18 @@ def command(
     quiet: bool,
 ) -> int:
     """Staged bring-up sheet of MACHINE: what to set, what to read, when to stop."""
+    from simkit.rehearsal.rehearser import Rehearser
+    from simkit.rehearsal.settings import Settings
     from simkit.studies.bring_up.sheet import document
     from simkit.studies.bring_up.study import bring_up
-    from simkit.studies.loading import load_machine
-    from simkit.studies.rehearsal.settings import Settings
-    from simkit.studies.rehearsal.workbench import Workbench
-    from simkit.studies.target import check_target
+    from simkit.studies.inputs.loading import load_machine
+    from simkit.studies.output.report_place import check_target
 
     started = time.perf_counter()
     loaded = load_machine(machine, overrides)
     folder = out or Path("reports") / f"{loaded.model.name}-bring-up"
     check_target(folder, mark="sheet.json")
-    bench = Workbench(settings=Settings(jobs=jobs))
+    bench = Rehearser(settings=Settings(jobs=jobs))
     with progress_bar("bring-up", quiet or as_json) as say:
         result = bring_up(loaded, bench, say)
     found = document(result, loaded, time.perf_counter() - started)

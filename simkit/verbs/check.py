@@ -12,7 +12,7 @@ from simkit.verbs.common import CODES, cores, json_option, note, quiet_option, s
 if TYPE_CHECKING:
     from simkit.parameters.machine import Machine
     from simkit.studies.check.study import CheckRow
-    from simkit.studies.suggest import Suggested
+    from simkit.studies.check.suggest import Suggested
 
 
 @click.command("check")
@@ -28,7 +28,7 @@ def command(
 ) -> int:
     """Validate MACHINE; first-order design numbers, each beside its limit. No circuit is run."""
     from simkit.studies.check.study import check_machine
-    from simkit.studies.loading import load_machine
+    from simkit.studies.inputs.loading import load_machine
 
     loaded = load_machine(machine, overrides)
     rows = check_machine(loaded.model)
@@ -41,7 +41,7 @@ def command(
             "warnings": list(loaded.warnings),
         }
         if found is not None:
-            from simkit.studies.suggest import document as suggestion
+            from simkit.studies.check.suggest import document as suggestion
 
             document["suggestion"] = suggestion(found)
         print(json.dumps(document, indent=1))
@@ -65,7 +65,7 @@ def suggested(machine: "Machine", silent: bool) -> "Suggested":
     """The nearest machine within all limits, if one is found."""
     from simkit.run.cache import default_store
     from simkit.run.workers import Workers
-    from simkit.studies.suggest import suggest
+    from simkit.studies.check.suggest import suggest
 
     note("searching, then rehearsing what is found", silent)
     with Workers(cores()) as crew:
@@ -74,7 +74,7 @@ def suggested(machine: "Machine", silent: bool) -> "Suggested":
 
 def told(found: "Suggested", as_json: bool) -> int:
     """Say what was found; its exit code."""
-    from simkit.studies.suggest import document, sentence
+    from simkit.studies.check.suggest import document, sentence
 
     if not as_json:
         print(f"\n{sentence(found)}")

@@ -42,12 +42,12 @@ def command(
     over a limit, 3 one has no verdict.
     """
     from simkit.parameters.change import load_changes
+    from simkit.rehearsal.rehearser import Rehearser
     from simkit.studies.compare import study as compare
     from simkit.studies.compare.changing import scenario_files, variants
     from simkit.studies.compare.words import sentences
-    from simkit.studies.loading import load_machine
-    from simkit.studies.rehearsal.workbench import Workbench
-    from simkit.studies.target import check_target
+    from simkit.studies.inputs.loading import load_machine
+    from simkit.studies.output.report_place import check_target
 
     before = load_machine(machine, overrides)
     changes = load_changes(change)
@@ -59,7 +59,7 @@ def command(
     check_target(folder, mark=MARK)
     talk = not (quiet or as_json)
     with progress_bar("compare", not talk) as progress:
-        held = compare.rehearsals(before, made, scenarios, Workbench(), jobs or cores(), progress)
+        held = compare.rehearsals(before, made, scenarios, Rehearser(), jobs or cores(), progress)
     found = compare.Comparison(held, said)
     words = sentences(held)
     result = compare.document(found, before, changes, words)
@@ -96,9 +96,9 @@ def beside(machine: Path) -> list[Path]:
 
 
 def _write(folder: Path, found: Any, result: dict[str, Any]) -> Path:
-    from simkit.report.compare import write_comparison
+    from simkit.studies.compare.page import write_comparison
     from simkit.studies.compare.view import comparison_view
-    from simkit.studies.folder import report_folder
+    from simkit.studies.output.folder import report_folder
 
     return report_folder(
         folder, MARK, result, lambda fresh: write_comparison(fresh, comparison_view(found, result))

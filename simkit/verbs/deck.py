@@ -18,9 +18,9 @@ RENDERED = "\n* rendered from numbers only;"
 @json_option
 def command(scenario: Path, output: Path | None, overrides: dict[str, str], as_json: bool) -> int:
     """Print the netlist of SCENARIO; it runs unchanged in plain `ngspice -b`."""
-    from simkit.studies.loading import load_scenario
-    from simkit.studies.rehearsal.event import scenario_deck
-    from simkit.studies.target import check_file
+    from simkit.rehearsal.rehearse import scenario_deck
+    from simkit.studies.inputs.loading import load_scenario
+    from simkit.studies.output.report_place import check_file
 
     loaded, machine = load_scenario(scenario, overrides)
     if output is not None:

@@ -8,7 +8,7 @@ import click
 from simkit.verbs.common import json_option
 
 if TYPE_CHECKING:
-    from simkit.studies.explain import Explanation
+    from simkit.studies.explain.study import Explanation
 
 WIDTH = 88
 
@@ -24,7 +24,7 @@ def command(quantity: tuple[str, ...], as_json: bool) -> int:
     """
     from dataclasses import asdict
 
-    from simkit.studies.explain import explained, names
+    from simkit.studies.explain.study import explained, names
 
     if not quantity:
         listed = names()
@@ -37,7 +37,7 @@ def command(quantity: tuple[str, ...], as_json: bool) -> int:
 
 def _beginning(typed: str) -> list[str]:
     """Names that begin with what was typed, for the shell."""
-    from simkit.studies.explain import names
+    from simkit.studies.explain.study import names
 
     return [name for kind in names().values() for name in kind if name.startswith(typed)]
 

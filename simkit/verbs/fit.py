@@ -44,7 +44,7 @@ def command(
 ) -> int:
     """Fit MACHINE to READINGS (TOML or CSV); write the fitted machine file with -o."""
     from simkit.studies.fit.report import lines
-    from simkit.studies.target import check_file, check_target
+    from simkit.studies.output.report_place import check_file, check_target
 
     if output is not None:
         check_file(output, (machine, readings), FITTED)
@@ -72,19 +72,19 @@ def _fitted(
 ) -> tuple[dict[str, Any], str]:
     from simkit.parameters.load import read_text
     from simkit.parameters.read_readings import load_readings, load_traces
+    from simkit.rehearsal.rehearser import Rehearser
+    from simkit.rehearsal.settings import Settings
     from simkit.studies.fit.faults import diagnose
     from simkit.studies.fit.readings import observations
     from simkit.studies.fit.report import document
     from simkit.studies.fit.study import fit
     from simkit.studies.fit.suggest import suggestions
     from simkit.studies.fit.write import fitted_text
-    from simkit.studies.loading import load_machine
-    from simkit.studies.rehearsal.settings import Settings
-    from simkit.studies.rehearsal.workbench import Workbench
+    from simkit.studies.inputs.loading import load_machine
 
     loaded, read = load_machine(machine, overrides), load_readings(readings)
     seen = observations(read, load_traces(read), loaded.model)
-    bench = Workbench(settings=Settings(jobs=jobs))
+    bench = Rehearser(settings=Settings(jobs=jobs))
     found = fit(loaded, seen, bench, say)
     diagnosis = diagnose(loaded, seen, bench) if faults else None
     result = document(found, loaded, read, suggestions(found), diagnosis, 0.0)
@@ -94,8 +94,8 @@ def _fitted(
 
 
 def _page(folder: Path, result: dict[str, Any]) -> Path:
-    from simkit.report.fit_page import fit_page
-    from simkit.studies.folder import report_folder
+    from simkit.studies.fit.page import fit_page
+    from simkit.studies.output.folder import report_folder
 
     def page(fresh: Path) -> None:
         (fresh / "index.html").write_text(fit_page(result), encoding="utf-8")

@@ -28,10 +28,10 @@ def run_sweep(
 ) -> int:  # fmt: skip
     """Sweep the gate resistor of a machine file; exit code of the machine's own resistor."""
     from simkit.run.cache import default_store
-    from simkit.studies.gate_resistor import document, sweep
-    from simkit.studies.loading import load_machine
+    from simkit.studies.gate_resistor.study import document, sweep
+    from simkit.studies.inputs.loading import load_machine
+    from simkit.studies.output.report_place import check_target
     from simkit.studies.situations import NotHere
-    from simkit.studies.target import check_target
 
     machine = load_machine(path, overrides)
     folder = out or Path("reports") / f"{machine.model.name}-gate-resistor"
@@ -53,16 +53,16 @@ def run_sweep(
 
 def _write(folder: Path, result: dict[str, Any]) -> Path:
     from simkit.judge.quantities import QUANTITIES
-    from simkit.report.gate_resistor import write_sweep
-    from simkit.studies.folder import report_folder
+    from simkit.studies.gate_resistor.page import write_sweep
+    from simkit.studies.output.folder import report_folder
 
     titles = {key: words.title for key, words in QUANTITIES.items()}
     return report_folder(folder, MARK, result, lambda fresh: write_sweep(fresh, result, titles))
 
 
 def _table(result: dict[str, Any]) -> None:
-    from simkit.report.gate_resistor import band_words, dead_time_left
     from simkit.report.text import OUTCOME_WORDS
+    from simkit.studies.gate_resistor.page import band_words, dead_time_left
     from simkit.units import format_quantity
 
     for point in result["points"]:

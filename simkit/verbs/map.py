@@ -78,10 +78,10 @@ def command(
                          as_json=as_json, quiet=quiet)  # fmt: skip
     from simkit.parameters.varying import MapPlan, parse_vary
     from simkit.run.cache import default_store
-    from simkit.studies.loading import load_scenario
+    from simkit.studies.inputs.loading import load_scenario
     from simkit.studies.maps.space import space_of
     from simkit.studies.maps.study import Mapper
-    from simkit.studies.target import check_target
+    from simkit.studies.output.report_place import check_target
 
     asked = [parse_vary(text) for text in vary]
     loaded, machine = load_scenario(scenario, overrides)
@@ -122,10 +122,10 @@ def _told(
 def _write(
     folder: Path, found: "Mapped", cells: Any, result: dict[str, Any], arguments: list[str]
 ) -> Path:
-    from simkit.report.map import write_map
-    from simkit.studies.folder import report_folder
+    from simkit.studies.maps.page import write_map
     from simkit.studies.maps.result import write_cases
     from simkit.studies.maps.view import map_view
+    from simkit.studies.output.folder import report_folder
 
     def page(fresh: Path) -> None:
         write_cases(fresh / "cases.csv", found)

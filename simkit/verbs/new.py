@@ -10,7 +10,7 @@ import click
 from simkit.verbs.common import json_option, note, quiet_option, set_option
 
 if TYPE_CHECKING:
-    from simkit.studies.new import Question
+    from simkit.studies.new.study import Question
 
 
 @click.command("new")
@@ -40,7 +40,7 @@ def command(
     Elsewhere, or with --defaults, the printed defaults are taken. Whatever was not said is
     labelled as assumed in the file.
     """
-    from simkit.studies.new import questions, write_new
+    from simkit.studies.new.study import questions, write_new
 
     answers = dict(overrides)
     if not (defaults or as_json) and sys.stdin.isatty():
@@ -64,7 +64,7 @@ def command(
 
 def _asked(questions: "list[Question]") -> dict[str, str]:
     """What a person answers on the terminal; enter alone keeps the default, which stays assumed."""
-    from simkit.studies.new import refusal
+    from simkit.studies.new.study import refusal
 
     click.echo("Enter alone takes the value in brackets; it is then labelled as assumed.", err=True)
     answers = {}

@@ -10,7 +10,7 @@ from simkit.errors import InputError, Problem
 from simkit.verbs.common import json_option, note, progress_bar, quiet_option, set_option
 
 if TYPE_CHECKING:
-    from simkit.studies.part import PartReport
+    from simkit.studies.part.study import PartReport
 
 
 @click.command("part")
@@ -44,13 +44,13 @@ def command(
 def _piece(
     file: Path, name: str, out: Path, overrides: dict[str, str], as_json: bool, quiet: bool
 ) -> int:
-    from simkit.report.piece import write_piece
-    from simkit.studies.folder import report_folder
-    from simkit.studies.loading import load_machine
-    from simkit.studies.piece import document as piece_document
-    from simkit.studies.piece import examine_piece
-    from simkit.studies.piece_view import facts, piece_view
-    from simkit.studies.target import check_target
+    from simkit.studies.inputs.loading import load_machine
+    from simkit.studies.output.folder import report_folder
+    from simkit.studies.output.report_place import check_target
+    from simkit.studies.part.piece import document as piece_document
+    from simkit.studies.part.piece import examine_piece
+    from simkit.studies.part.piece_page import write_piece
+    from simkit.studies.part.piece_view import facts, piece_view
 
     machine = load_machine(file, overrides)
     check_target(out, mark="piece.json")
@@ -76,7 +76,7 @@ def _mosfet(part_file: Path, overrides: dict[str, str], as_json: bool, quiet: bo
     from simkit.parameters.load import load_file
     from simkit.parameters.part import Mosfet
     from simkit.run.process import NgspiceEngine
-    from simkit.studies.part import examine
+    from simkit.studies.part.study import examine
 
     loaded, engine = load_file(part_file, Mosfet, overrides), NgspiceEngine()
     try:

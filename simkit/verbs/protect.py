@@ -42,10 +42,10 @@ def command(
     there is no verdict without any cure.
     """
     from simkit.run.cache import default_store
-    from simkit.studies.loading import load_scenario
+    from simkit.studies.inputs.loading import load_scenario
+    from simkit.studies.output.report_place import check_target
     from simkit.studies.protect.result import document
     from simkit.studies.protect.study import Searcher
-    from simkit.studies.target import check_target
 
     loaded, machine = load_scenario(scenario, overrides)
     folder = out or Path("reports") / f"protect-{loaded.model.name}"
@@ -60,8 +60,8 @@ def command(
 
 
 def _write(folder: Path, found: Any, result: dict[str, Any]) -> Path:
-    from simkit.report.protect import write_protection
-    from simkit.studies.folder import report_folder
+    from simkit.studies.output.folder import report_folder
+    from simkit.studies.protect.page import write_protection
     from simkit.studies.protect.view import protect_view
 
     return report_folder(

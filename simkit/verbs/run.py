@@ -24,7 +24,7 @@ if TYPE_CHECKING:
     from simkit.parameters.load import Loaded
     from simkit.parameters.machine import Machine
     from simkit.parameters.scenario import Scenario
-    from simkit.studies.one import Answer, Order
+    from simkit.studies.scenario.study import Answer, Order
 
 ENGINES = ("ngspice", "neospice")
 """As run/engines.py knows them; that module is not for a start that only prints help."""
@@ -85,9 +85,9 @@ def command(
     quiet: bool,
 ) -> int:
     """Rehearse SCENARIOS; exit 0 within the limits checked, 1 over a limit, 3 no verdict."""
+    from simkit.rehearsal.settings import Settings
     from simkit.run.backend import Budget
-    from simkit.studies.one import Order, recalled
-    from simkit.studies.rehearsal.settings import Settings
+    from simkit.studies.scenario.study import Order, recalled
 
     if out is not None and len(scenarios) > 1:
         raise InputError([Problem("--out", None, "", "", "goes with a single scenario")])
@@ -124,9 +124,9 @@ def _loaded(
     voice: Voice,
 ) -> list[dict[str, Any]]:
     """Load every scenario, so that nothing runs while one is wrong; then rehearse them."""
-    from simkit.studies.loading import load_scenario
-    from simkit.studies.one import remember
-    from simkit.studies.target import check_target
+    from simkit.studies.inputs.loading import load_scenario
+    from simkit.studies.output.report_place import check_target
+    from simkit.studies.scenario.study import remember
 
     loaded = [load_scenario(path, overrides) for path in scenarios]
     folders = [out or Path("reports") / scenario.model.name for scenario, _ in loaded]
@@ -162,7 +162,7 @@ def one(
     voice: Voice,
 ) -> dict[str, Any]:
     """Rehearse one scenario, or find it rehearsed, and leave its folder; the result document."""
-    from simkit.studies.one import rehearsed
+    from simkit.studies.scenario.study import rehearsed
 
     name = scenario.model.name
     started = time.perf_counter()

@@ -16,8 +16,8 @@ import pytest
 from simkit.circuit.netlist import Deck, machine_deck
 from simkit.circuit.values import Seed
 from simkit.parameters.machine import Machine
+from simkit.rehearsal.rehearse import WORKING
 from simkit.run.guard import inspect
-from simkit.studies.rehearsal.event import WORKING
 from tests.machines import TOPOLOGIES, demo, still, topology, varied
 
 GOLDEN = Path(__file__).parent / "golden"

@@ -7,14 +7,14 @@ from __future__ import annotations
 
 from functools import cache
 
-from simkit.studies.rehearsal.findings import Rehearsal
-from simkit.studies.rehearsal.settings import Settings
-from simkit.studies.rehearsal.workbench import Workbench
+from simkit.rehearsal.findings import Rehearsal
+from simkit.rehearsal.rehearser import Rehearser
+from simkit.rehearsal.settings import Settings
 from simkit.studies.situations import Case, named
 from simkit.studies.situations.base import draft
 from tests.machines import crucible, demo
 
-BENCH = Workbench(settings=Settings(refine=False))
+BENCH = Rehearser(settings=Settings(refine=False))
 
 
 def run(case: Case) -> Rehearsal:

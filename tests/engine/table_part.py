@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import Any
 
 from simkit import cli
-from simkit.studies import all_faults
+from simkit.studies.all_faults import study as all_faults
 from tests.machines import DEMO
 
 NAMES = (

@@ -16,11 +16,11 @@ from simkit.circuit.analysis import Analysis
 from simkit.circuit.netlist import Deck
 from simkit.circuit.values import Seed
 from simkit.errors import EngineFailed
+from simkit.rehearsal import rehearse as event
+from simkit.rehearsal.findings import Rehearsal
+from simkit.rehearsal.scouting import Scouted, scouted
+from simkit.rehearsal.settings import Settings
 from simkit.run.backend import EngineRun, Progress
-from simkit.studies.rehearsal import event
-from simkit.studies.rehearsal.findings import Rehearsal
-from simkit.studies.rehearsal.scouting import Scouted, scouted
-from simkit.studies.rehearsal.settings import Settings
 from tests.machines import demo, run_deck, run_text, scenario
 
 CALM = {"settled": 3e-4, "tail": 1e-4}
@@ -169,7 +169,7 @@ def test_the_residue_tells_a_wrong_start_from_a_right_one(
 
 
 def _calm(scout: Scouted) -> float:
-    from simkit.studies.rehearsal.accuracy import periodicity
+    from simkit.rehearsal.discretisation import periodicity
 
     job = event._Job(demo(), scout, door, Settings(), event._Counter(None), [])
     settled = scout.line.end

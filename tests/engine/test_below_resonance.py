@@ -13,7 +13,7 @@ import pytest
 from scipy.integrate import quad
 from scipy.optimize import brentq
 
-from simkit.studies.rehearsal.findings import Rehearsal
+from simkit.rehearsal.findings import Rehearsal
 from tests.engine.runs import plain, situation
 
 pytestmark = pytest.mark.slow

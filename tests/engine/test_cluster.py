@@ -13,7 +13,7 @@ import pytest
 from simkit.parameters.varying import MapPlan, parse_vary
 from simkit.run.cache import Store
 from simkit.run.cluster import Cluster
-from simkit.studies.loading import load_scenario
+from simkit.studies.inputs.loading import load_scenario
 from simkit.studies.maps.space import space_of
 from simkit.studies.maps.study import Mapper
 from tests.machines import DEMO

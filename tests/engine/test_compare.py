@@ -14,10 +14,10 @@ from simkit.judge.difference import Difference
 from simkit.parameters.change import load_changes
 from simkit.parameters.load import load_file
 from simkit.parameters.scenario import Scenario
+from simkit.rehearsal.rehearser import Rehearser
 from simkit.studies.compare import study as compare
 from simkit.studies.compare.changing import variants
-from simkit.studies.loading import load_machine
-from simkit.studies.rehearsal.workbench import Workbench
+from simkit.studies.inputs.loading import load_machine
 from tests.machines import DEMO
 
 TANK = ("can_voltage_rms", "can_current_rms", "supply_current")
@@ -28,7 +28,7 @@ def held(change: Path, *scenarios: str) -> tuple[compare.Held, ...]:
     made, _ = variants(DEMO / "machine.toml", load_changes(change), {})
     files = [load_file(DEMO / f"{name}.toml", Scenario) for name in scenarios]
     compare.fitting(files, machine, made)
-    return compare.rehearsals(machine, made, files, Workbench(), 2)
+    return compare.rehearsals(machine, made, files, Rehearser(), 2)
 
 
 @pytest.mark.slow

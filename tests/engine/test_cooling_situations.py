@@ -17,7 +17,7 @@ from scipy.optimize import brentq
 
 from simkit.judge.verdict import Judged
 from simkit.measure.series import Series
-from simkit.studies.rehearsal.findings import Rehearsal
+from simkit.rehearsal.findings import Rehearsal
 from simkit.studies.situations import Case, named
 from tests.engine.runs import run, settled, situation
 from tests.machines import demo

@@ -13,7 +13,7 @@ import numpy as np
 import pytest
 
 from simkit.measure.waveforms import Waves, integral
-from simkit.studies.rehearsal.findings import Rehearsal
+from simkit.rehearsal.findings import Rehearsal
 from simkit.studies.situations.dead_time import SHORT
 from tests.engine.leg import Leg
 from tests.engine.runs import settled, situation

@@ -8,9 +8,9 @@ from __future__ import annotations
 import pytest
 
 from simkit.parameters.machine import Machine
-from simkit.studies.dead_time_window import Window, by_formula, in_circuit
-from simkit.studies.rehearsal.settings import Settings
-from simkit.studies.rehearsal.workbench import Workbench
+from simkit.rehearsal.rehearser import Rehearser
+from simkit.rehearsal.settings import Settings
+from simkit.studies.operating_map.dead_time_window import Window, by_formula, in_circuit
 from tests.machines import crucible, demo
 
 LOAD = "cold-steel-weak-field"
@@ -40,7 +40,7 @@ def test_window_by_formula_is_the_circuits(
     voltage: float, place: int, formula: dict[tuple[float, float], Window]
 ) -> None:
     frequency = frequencies()[place]
-    bench = Workbench(settings=Settings(refine=False))
+    bench = Rehearser(settings=Settings(refine=False))
     real = in_circuit(demo(), LOAD, voltage, frequency, bench)
     mine = formula[voltage, frequency]
     assert mine.needed == pytest.approx(real.needed, rel=AGREE)
@@ -54,7 +54,7 @@ def test_snubbers_and_gate_transformers_are_in_the_formula(voltage: float, place
     """The gate loop's leakage and the snubbers each take a quarter of the time needed here."""
     load = "graphite-crucible"
     frequency = frequencies(crucible(), load)[place]
-    bench = Workbench(settings=Settings(refine=False))
+    bench = Rehearser(settings=Settings(refine=False))
     real = in_circuit(crucible(), load, voltage, frequency, bench)
     (mine,) = by_formula(crucible(), load, (voltage,), (frequency,))
     assert mine.needed == pytest.approx(real.needed, rel=AGREE)

@@ -22,10 +22,10 @@ from simkit.circuit.timeline import timeline
 from simkit.measure.energy import balance
 from simkit.measure.waveforms import Array, Waves
 from simkit.parameters.machine import Machine
+from simkit.rehearsal.findings import Rehearsal
+from simkit.rehearsal.rehearse import rehearse, scenario_deck
 from simkit.run.backend import EngineRun, Progress
-from simkit.studies.loading import load_scenario
-from simkit.studies.rehearsal.event import rehearse, scenario_deck
-from simkit.studies.rehearsal.findings import Rehearsal
+from simkit.studies.inputs.loading import load_scenario
 from simkit.verbs.deck import command as deck_command
 from tests.machines import SHIPPED, run_deck, run_text
 

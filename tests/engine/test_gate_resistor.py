@@ -10,7 +10,7 @@ from simkit.parameters.machine import Machine
 from simkit.parts.gate_drive import loop_damping, ring_frequency
 from simkit.parts.mosfet import gate_charges
 from simkit.run.workers import Workers
-from simkit.studies.gate_resistor import Point, band_of, gate_loop, sweep
+from simkit.studies.gate_resistor.study import Point, band_of, gate_loop, sweep
 from tests.machines import crucible, demo, varied
 
 

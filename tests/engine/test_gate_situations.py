@@ -15,7 +15,7 @@ from scipy.optimize import brentq
 
 from simkit.measure.waveforms import Array, Waves, integral
 from simkit.parameters.machine import Machine
-from simkit.studies.rehearsal.findings import Rehearsal
+from simkit.rehearsal.findings import Rehearsal
 from tests.engine.leg import (
     Commutation,
     Leg,

@@ -5,18 +5,18 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from simkit.rehearsal.rehearser import Rehearser
 from simkit.scout.bench import Setting
-from simkit.studies.bench_point import bench_point, circuit_resonance
-from simkit.studies.fault_signs import FAULTS
 from simkit.studies.fit.faults import diagnose
 from simkit.studies.fit.study import fit
-from simkit.studies.loading import load_machine
-from simkit.studies.rehearsal.workbench import Workbench
+from simkit.studies.inputs.loading import load_machine
+from simkit.studies.low_voltage.bench_point import bench_point, circuit_resonance
+from simkit.studies.low_voltage.fault_signs import FAULTS
 from tests.bench_trials import drawn, known, read, session, told
 from tests.machines import DEMO, demo
 
 PIECE = "steel-full-power"
-BENCH = Workbench()
+BENCH = Rehearser()
 
 
 def test_amplitudes_follow_the_supply_voltage() -> None:

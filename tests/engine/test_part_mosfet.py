@@ -22,7 +22,7 @@ from simkit.parts import diode, mosfet
 from simkit.parts.mosfet_fit import switch_from_part
 from simkit.run.backend import EngineRun
 from simkit.run.process import NgspiceEngine
-from simkit.studies.part import PartReport, examine
+from simkit.studies.part.study import PartReport, examine
 
 CLASSES = [p.stem for p in sorted((scenario_folder() / "parts").glob("*.toml"))]
 

@@ -8,9 +8,9 @@ import numpy as np
 import pytest
 
 from simkit.measure.waveforms import Waves
+from simkit.rehearsal.rehearse import Settings, rehearse, scenario_deck
 from simkit.run.process import NgspiceEngine
-from simkit.studies.loading import load_scenario
-from simkit.studies.rehearsal.event import Settings, rehearse, scenario_deck
+from simkit.studies.inputs.loading import load_scenario
 from tests.machines import DEMO, SHIPPED
 
 needs_program = pytest.mark.skipif(shutil.which("ngspice") is None, reason="no ngspice program")

@@ -12,8 +12,8 @@ import numpy as np
 import pytest
 
 from simkit.judge.verdict import Judged
-from simkit.studies.rehearsal.findings import Rehearsal
-from simkit.studies.rehearsal.workbench import Workbench
+from simkit.rehearsal.findings import Rehearsal
+from simkit.rehearsal.rehearser import Rehearser
 from simkit.studies.situations import named
 from tests.machines import ROOT, demo
 
@@ -23,7 +23,7 @@ pytestmark = pytest.mark.slow
 @cache
 def rehearsed(name: str) -> Rehearsal:
     case = named(name).build(demo())
-    return Workbench().rehearse(case.machine, case.scenario)
+    return Rehearser().rehearse(case.machine, case.scenario)
 
 
 def finding(start: str) -> str:

@@ -9,11 +9,11 @@ import numpy as np
 import pytest
 
 from simkit.errors import EngineFailed
+from simkit.rehearsal.rehearse import Settings, rehearse
 from simkit.run.backend import Budget, Engine, EngineRun, Progress
 from simkit.run.guard import DeckRefused
 from simkit.run.process import NgspiceEngine
 from simkit.run.recorded import NotRecorded, RecordedEngine, Recorder, key_of
-from simkit.studies.rehearsal.event import Settings, rehearse
 from tests.machines import demo, run_deck, scenario, seeded_deck, still
 
 DECK = (

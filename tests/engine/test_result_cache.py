@@ -14,7 +14,7 @@ from typing import Any
 import pytest
 
 from simkit import cli
-from simkit.studies.results import dumped, without_timings
+from simkit.studies.scenario.result import dumped, without_timings
 from tests.machines import DEMO
 
 SHORT = """
@@ -151,7 +151,7 @@ def test_a_damaged_entry_is_run_again(home: Home, first: dict[str, Any]) -> None
 
 def key_changes(home: Home, *options: str) -> bool:
     """Whether a command would not find the kept result; runs no circuit."""
-    from simkit.studies import one
+    from simkit.studies.scenario import study as one
 
     asked: list[str] = []
 
@@ -170,7 +170,7 @@ def test_what_changes_the_answer_changes_the_key(
     home: Home, first: dict[str, Any], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     from simkit.run import cached
-    from simkit.studies import kept
+    from simkit.studies.scenario import result_cache as kept
 
     assert not key_changes(home)
     assert not key_changes(home, "--jobs", "2")

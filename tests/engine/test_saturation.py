@@ -14,7 +14,7 @@ import pytest
 
 from simkit.measure.energy import balance
 from simkit.parameters.machine import Machine
-from simkit.studies.rehearsal.windows import Stretch
+from simkit.rehearsal.stretches import Stretch
 from tests.machines import demo, ideal, seeded_stretch, still, varied
 
 LINK, FREQUENCY, AREA, PATH, SATURATION = 100.0, 50e3, 3.6e-4, 0.1, 0.12

@@ -155,7 +155,7 @@ def test_corners_that_meet_do_not_stop_it() -> None:
     """The chisel machine at resonance: as written the engine stops, at any step and tolerance."""
     from simkit.circuit.netlist import machine_deck
     from simkit.circuit.timeline import timeline
-    from simkit.studies.rehearsal.scouting import scouted
+    from simkit.rehearsal.scouting import scouted
 
     start = {"settled": 2.5e-4, "tail": 2.5e-4, "margin": 0.003}
     line = timeline(demo(), scenario(**start))

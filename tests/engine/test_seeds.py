@@ -14,13 +14,13 @@ from simkit.circuit.timeline import timeline
 from simkit.circuit.values import Seed
 from simkit.measure.series import Series
 from simkit.parameters.machine import Machine
-from simkit.studies.rehearsal import event
-from simkit.studies.rehearsal.evened import evened, flux_offset
-from simkit.studies.rehearsal.event import FINE
-from simkit.studies.rehearsal.kick import with_kick
-from simkit.studies.rehearsal.scouting import scouted
-from simkit.studies.rehearsal.settings import Settings
-from simkit.studies.rehearsal.windows import Stretch, run_stretch
+from simkit.rehearsal import rehearse as event
+from simkit.rehearsal.flux_offset import evened, flux_offset
+from simkit.rehearsal.rehearse import FINE
+from simkit.rehearsal.scouting import scouted
+from simkit.rehearsal.settings import Settings
+from simkit.rehearsal.start_flux import with_kick
+from simkit.rehearsal.stretches import Stretch, run_stretch
 from tests.machines import demo, run_deck, scenario, still, topology
 
 pytestmark = pytest.mark.slow

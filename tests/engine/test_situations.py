@@ -14,8 +14,8 @@ import pytest
 from simkit.measure.periodic import cycle_averages
 from simkit.measure.waveforms import Waves, integral
 from simkit.parameters.machine import Machine
-from simkit.studies.rehearsal.findings import Rehearsal
-from simkit.studies.rehearsal.workbench import Workbench
+from simkit.rehearsal.findings import Rehearsal
+from simkit.rehearsal.rehearser import Rehearser
 from simkit.studies.situations import named
 from simkit.studies.situations.base import draft
 from tests.engine import square_wave
@@ -243,7 +243,7 @@ def test_a_surge_of_one_step_is_judged_not_lost_between_samples() -> None:
     """(V - v)/R at once; the mean over a cycle of 12 us is less by what a decay with R C = 310 us
     takes and by the step's own 10 us, under a tenth. Samples five cycles apart missed it.
     """
-    found = Workbench().rehearse(demo(), named("bypass-early").build(demo()).scenario)
+    found = Rehearser().rehearse(demo(), named("bypass-early").build(demo()).scenario)
     supply = found.machine.supply
     missing = supply.voltage - float(found.scenario.start.supply_voltage or 0.0)
     surge = missing / (supply.source_resistance + supply.link.esr)
@@ -314,7 +314,7 @@ def test_half_an_hour_at_30_v_leaves_the_heatsink_near_ambient() -> None:
 
 
 def test_the_method_says_why_the_circuit_ran_whole() -> None:
-    from simkit.studies.results import why_whole
+    from simkit.studies.scenario.result import why_whole
 
     assert "does not know gate-reversed" in why_whole(situation("gate-reversed"))
     assert why_whole(settled()) == ""

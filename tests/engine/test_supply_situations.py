@@ -13,7 +13,7 @@ import pytest
 from scipy.integrate import quad
 
 from simkit.measure.waveforms import Array, Waves
-from simkit.studies.rehearsal.findings import Rehearsal
+from simkit.rehearsal.findings import Rehearsal
 from simkit.studies.situations import Case, named
 from tests.engine.runs import plain, run, settled, situation
 from tests.machines import demo

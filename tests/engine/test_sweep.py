@@ -14,7 +14,7 @@ import numpy as np
 import pytest
 
 from simkit.measure.point import OperatingPoint, operating_point
-from simkit.studies.rehearsal.windows import Stretch
+from simkit.rehearsal.stretches import Stretch
 from tests.machines import demo, seeded_stretch, still
 
 LOAD = "cold-steel-weak-field"

@@ -11,10 +11,10 @@ from simkit.circuit.values import Seed
 from simkit.measure.energy import balance
 from simkit.measure.point import operating_point
 from simkit.measure.waveforms import average
-from simkit.studies.rehearsal.event import WORKING
-from simkit.studies.rehearsal.kick import with_kick
-from simkit.studies.rehearsal.scouting import scouted
-from simkit.studies.rehearsal.windows import Stretch, run_stretch, seed_at
+from simkit.rehearsal.rehearse import WORKING
+from simkit.rehearsal.scouting import scouted
+from simkit.rehearsal.start_flux import with_kick
+from simkit.rehearsal.stretches import Stretch, run_stretch, seed_at
 from tests.machines import (
     TOPOLOGIES,
     run_deck,
@@ -130,7 +130,8 @@ def test_seed_read_from_a_run_is_the_fast_models(bridge: str, feed: str) -> None
 def test_split_and_blocking_capacitor_together_start_without_dc() -> None:
     """Started from the fast model, and again from the first run's states, the flux stays centred:
     its middle within 5 % of half of its swing (measured 0.1 and 1.9 %), part of which the start's
-    empty gates leave (kick.py). With the whole voltage on each capacitor the middle was at 49 %."""
+    empty gates leave (start_flux.py). With the whole voltage on each capacitor the middle was
+    at 49 %."""
     machine = varied(
         topology("half-split", "loop", "ideal"), {"transformer.blocking_capacitance": 10e-6}
     )

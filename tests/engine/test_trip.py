@@ -11,7 +11,7 @@ import pytest
 
 from simkit.judge.limits import SUDDEN
 from simkit.run.workers import Workers
-from simkit.studies.loading import load_scenario
+from simkit.studies.inputs.loading import load_scenario
 from simkit.studies.protect.study import Searcher
 from simkit.studies.protect.trip import with_trip
 from tests.machines import DEMO

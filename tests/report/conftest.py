@@ -5,12 +5,12 @@ from typing import Any
 import pytest
 
 from simkit.parameters.load import Loaded
+from simkit.rehearsal.rehearse import Settings, rehearse
 from simkit.report.view import ReportView
 from simkit.run.process import NgspiceEngine
-from simkit.studies.loading import load_scenario
-from simkit.studies.rehearsal.event import Settings, rehearse
-from simkit.studies.results import document
-from simkit.studies.view import report_view
+from simkit.studies.inputs.loading import load_scenario
+from simkit.studies.scenario.result import document
+from simkit.studies.scenario.view import report_view
 from tests.machines import DEMO
 
 

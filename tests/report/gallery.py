@@ -16,24 +16,31 @@ import numpy as np
 
 from simkit.errors import EngineTimeout
 from simkit.judge.quantities import QUANTITIES
-from simkit.report.all_faults import write_table
-from simkit.report.compare import ChangeView, ComparisonView, Pair, Row, Side, write_comparison
-from simkit.report.fit_page import fit_page
 from simkit.report.html import write_report
 from simkit.report.index import write_index
-from simkit.report.map import AxisView, Chance, MapView, Region, Weight, write_map
-from simkit.report.protect import CureRow, DelayCurve, ProtectView, write_protection
-from simkit.report.sheet import sheet_page
-from simkit.report.sheet_view import Charge, Screen, SheetView, Sign, StageView, Trace
-from simkit.report.sheet_view import Row as Reading
 from simkit.report.view import Fact, Fitted, ReportView
 from simkit.run.backend import Budget
-from simkit.studies import all_faults
-from simkit.studies.bench_maps import figures_of, operating_view
-from simkit.studies.failed import write_failure
-from simkit.studies.loading import load_machine, load_scenario
-from simkit.studies.results import CAUTIONS, dumped
-from simkit.studies.unanswered import unanswered
+from simkit.studies.all_faults import study as all_faults
+from simkit.studies.all_faults.page import write_table
+from simkit.studies.bring_up.page import sheet_page
+from simkit.studies.bring_up.page_view import Charge, Screen, SheetView, Sign, StageView, Trace
+from simkit.studies.bring_up.page_view import Row as Reading
+from simkit.studies.compare.page import (
+    ChangeView,
+    ComparisonView,
+    Pair,
+    Row,
+    Side,
+    write_comparison,
+)
+from simkit.studies.fit.page import fit_page
+from simkit.studies.inputs.loading import load_machine, load_scenario
+from simkit.studies.maps.page import AxisView, Chance, MapView, Region, Weight, write_map
+from simkit.studies.operating_map.study import figures_of, operating_view
+from simkit.studies.output.failed_folder import write_failure
+from simkit.studies.protect.page import CureRow, DelayCurve, ProtectView, write_protection
+from simkit.studies.scenario.no_verdict import unanswered
+from simkit.studies.scenario.result import CAUTIONS, dumped
 from tests.machines import DEMO
 
 KINDS = {

@@ -13,7 +13,7 @@ from simkit.judge.quantities import QUANTITIES
 from simkit.report.html import write_report
 from simkit.report.index import write_index
 from simkit.report.view import ReportView
-from simkit.studies.results import dumped
+from simkit.studies.scenario.result import dumped
 from tests.report.browser import PROGRAM, Page
 
 pytestmark = pytest.mark.skipif(PROGRAM is None, reason="no Chromium here to look at the page")

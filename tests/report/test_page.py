@@ -22,9 +22,9 @@ from simkit.report.html import draw, leading, page, to_do
 from simkit.report.schematic import schematic
 from simkit.report.text import by_ratio, typeset
 from simkit.report.view import Record, ReportView, Trace
-from simkit.studies.bench_maps import operating_view
-from simkit.studies.results import dumped, probes, save_waveforms, write_folder
-from simkit.studies.view import report_view
+from simkit.studies.operating_map.study import operating_view
+from simkit.studies.scenario.result import dumped, probes, save_waveforms, write_folder
+from simkit.studies.scenario.view import report_view
 from tests.machines import demo
 
 
@@ -243,7 +243,7 @@ def test_packed_window_gives_its_values_back(count: int, seed: int) -> None:
 
 
 def test_page_of_an_earlier_failure_goes_and_nothing_else_does(tmp_path: Path) -> None:
-    from simkit.studies.one import forget_failure
+    from simkit.studies.scenario.study import forget_failure
 
     told = tmp_path / "run-no-verdict"
     for text, gone in (

@@ -11,11 +11,11 @@ import pytest
 
 from simkit.errors import InputError
 from simkit.parameters.read_readings import load_readings
+from simkit.rehearsal.rehearser import Rehearser
 from simkit.studies.bring_up.folder import write_sheet
 from simkit.studies.bring_up.sheet import document
 from simkit.studies.bring_up.study import BringUpResult, bring_up
-from simkit.studies.loading import load_machine
-from simkit.studies.rehearsal.workbench import Workbench
+from simkit.studies.inputs.loading import load_machine
 from tests.machines import DEMO
 from tests.report.browser import PROGRAM, Page
 
@@ -30,7 +30,7 @@ ATTACK = "</script><script>x</script><img src=x onerror=alert(1)>"
 @pytest.fixture(scope="module")
 def made(tmp_path_factory: pytest.TempPathFactory) -> tuple[BringUpResult, Path]:
     machine = load_machine(DEMO / "machine.toml", {"title": json.dumps(ATTACK)})
-    result = bring_up(machine, Workbench())
+    result = bring_up(machine, Rehearser())
     target = tmp_path_factory.mktemp("sheet") / "bring-up"
     return result, write_sheet(target, result, machine, document(result, machine, 1.0))
 

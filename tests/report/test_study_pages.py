@@ -8,7 +8,8 @@ from pathlib import Path
 
 import numpy as np
 
-from simkit.report.compare import (
+from simkit.report.view import Course, Curve, Fact, Level, Span
+from simkit.studies.compare.page import (
     ChangeView,
     ComparisonView,
     Pair,
@@ -17,9 +18,8 @@ from simkit.report.compare import (
     spans,
     write_comparison,
 )
-from simkit.report.map import AxisView, Chance, MapView, Region, Weight, write_map
-from simkit.report.protect import CureRow, DelayCurve, ProtectView, write_protection
-from simkit.report.view import Course, Curve, Fact, Level, Span
+from simkit.studies.maps.page import AxisView, Chance, MapView, Region, Weight, write_map
+from simkit.studies.protect.page import CureRow, DelayCurve, ProtectView, write_protection
 
 ATTACK = "<img onerror=alert(1)></script>"
 TIMES = np.linspace(0.0, 3e-3, 20)

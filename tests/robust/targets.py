@@ -25,7 +25,7 @@ from simkit.parameters.written import MachineFile
 from simkit.run.cache import Store
 from simkit.run.guard import DeckRefused, inspect
 from simkit.run.messages import classify
-from simkit.studies.loading import load_machine
+from simkit.studies.inputs.loading import load_machine
 from simkit.units import UNITS, UnitError, parse_quantity
 
 SHIPPED = Path(__file__).resolve().parents[2] / "scenarios"

@@ -23,7 +23,7 @@ import pytest
 
 from simkit.run.arrays import load_array, load_packed, member_array
 from simkit.run.cache import Store
-from simkit.studies.kept import restore
+from simkit.studies.scenario.result_cache import restore
 
 ROOT = Path(__file__).resolve().parents[2]
 KEY = "ab" + "0" * 62
@@ -171,7 +171,7 @@ def test_pipe_or_device_in_an_entry_s_place_is_not_read(tmp_path: Path) -> None:
 
 
 def test_restored_folder_holds_script_as_text(tmp_path: Path) -> None:
-    from simkit.studies.kept import PAGE_MARK
+    from simkit.studies.scenario.result_cache import PAGE_MARK
 
     store = Store(tmp_path / "cache")
     page = f"<p>x</p>{PAGE_MARK}".encode()

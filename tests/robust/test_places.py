@@ -12,7 +12,7 @@ import pytest
 
 from simkit import cli
 from simkit.errors import InputError
-from simkit.studies.target import check_file, check_target
+from simkit.studies.output.report_place import check_file, check_target
 from simkit.verbs.deck import RENDERED
 from simkit.verbs.fit import FITTED
 from tests.robust.faults import DEMO, contents, short_scenario

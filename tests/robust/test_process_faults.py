@@ -197,7 +197,7 @@ def test_two_runs_into_one_folder(tmp_path: Path) -> None:
 SWAPS = """
 import sys
 from pathlib import Path
-from simkit.studies.folder import whole_folder
+from simkit.studies.output.folder import whole_folder
 folder = Path(sys.argv[1])
 def fill(fresh):
     for k in range(5):

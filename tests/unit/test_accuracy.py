@@ -18,10 +18,10 @@ from simkit.judge.verdict import Judged, Opinion, doubted, verdict, with_opinion
 from simkit.measure.periodic import Cycle
 from simkit.measure.series import Series
 from simkit.parameters.scenario import Scenario
-from simkit.studies.rehearsal.accuracy import Doubt, Refined, allowed, spread
-from simkit.studies.rehearsal.assess import gate_drift, missed
-from simkit.studies.rehearsal.evened import start_offset
-from simkit.studies.rehearsal.windows import Stretch
+from simkit.rehearsal.discretisation import Doubt, Refined, allowed, spread
+from simkit.rehearsal.error_budget import gate_drift, missed
+from simkit.rehearsal.flux_offset import start_offset
+from simkit.rehearsal.stretches import Stretch
 from tests.machines import demo, scenario
 from tests.waves import waves
 

@@ -13,13 +13,13 @@ import pytest
 
 from simkit.parameters.machine import Machine
 from simkit.parameters.scenario import Scenario
-from simkit.report.all_faults import margin_words, table_page
 from simkit.run.backend import Budget
 from simkit.run.cache import Store
-from simkit.studies import all_faults
-from simkit.studies.all_faults import Row, document, table, worst_verdict
-from simkit.studies.loading import load_machine
-from simkit.studies.rehearsal.job import job_of
+from simkit.studies.all_faults import study as all_faults
+from simkit.studies.all_faults.page import margin_words, table_page
+from simkit.studies.all_faults.study import Row, document, table, worst_verdict
+from simkit.studies.inputs.loading import load_machine
+from simkit.studies.scenario.job import job_of
 from simkit.studies.situations import Case
 from tests.machines import DEMO
 

@@ -11,10 +11,10 @@ import numpy as np
 import pytest
 
 from simkit.circuit.timeline import timeline
-from simkit.report.bench_maps import COLUMNS, map_rows, mode_spans, operating_figure
+from simkit.report.operating_map import COLUMNS, map_rows, mode_spans, operating_figure
 from simkit.report.view import OperatingMap
-from simkit.studies.bench_maps import operating_view, tuned
-from simkit.studies.loading import load_scenario
+from simkit.studies.inputs.loading import load_scenario
+from simkit.studies.operating_map.study import operating_view, tuned
 from tests.machines import DEMO, demo, varied
 
 LOAD = "cold-steel-weak-field"

@@ -13,7 +13,7 @@ import pytest
 
 from simkit import cli
 from simkit.run.process import NgspiceEngine
-from simkit.studies.loading import load_scenario
+from simkit.studies.inputs.loading import load_scenario
 
 BROKEN = Path(__file__).parent / "broken"
 CASES: list[dict[str, Any]] = tomllib.loads((BROKEN / "cases.toml").read_text("utf-8"))["case"]

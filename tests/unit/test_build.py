@@ -24,9 +24,9 @@ from simkit.parts.switches import load_part, working_current
 from simkit.parts.working import at_level, coil_current, load_at, load_at_margin
 from simkit.scout.phasor import solve
 from simkit.scout.plant import plant_from_machine
-from simkit.studies.contradictions import contradictions
-from simkit.studies.loading import load_machine
-from simkit.studies.results import not_modelled
+from simkit.studies.inputs.contradictions import contradictions
+from simkit.studies.inputs.loading import load_machine
+from simkit.studies.scenario.result import not_modelled
 from tests.machines import FEEDS, ROOT, demo, topology
 
 BARS = ROOT / "scenarios" / "bar-heating" / "machine.toml"

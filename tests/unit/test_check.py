@@ -18,7 +18,7 @@ from simkit.parts.supply import Mains
 from simkit.studies.check.drive import COARSE
 from simkit.studies.check.row import CheckRow
 from simkit.studies.check.study import check_machine
-from simkit.studies.loading import load_machine
+from simkit.studies.inputs.loading import load_machine
 from tests.machines import DEMO, ROOT, demo
 
 BARS = ROOT / "scenarios" / "bar-heating" / "machine.toml"

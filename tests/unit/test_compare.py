@@ -133,7 +133,7 @@ def test_what_a_scenario_replaces_holds_before_and_after_a_change(tmp_path: Path
     from simkit.parameters.machine import Machine
     from simkit.parameters.scenario import Scenario
     from simkit.studies.compare import study as study
-    from simkit.studies.loading import load_machine
+    from simkit.studies.inputs.loading import load_machine
 
     text = (DEMO / "raise-supply.toml").read_text(encoding="utf-8")
     text = text.replace("[start]", '[instead]\n"drive.gate_resistor" = "15 ohm"\n\n[start]', 1)

@@ -20,7 +20,7 @@ import pytest
 from simkit.cli import VERBS
 from simkit.judge.quantities import QUANTITIES
 from simkit.parameters.schema import MODELS, RESULT_KEYS, json_schema
-from simkit.studies.explain import glossary
+from simkit.studies.explain.study import glossary
 
 ROOT = Path(__file__).resolve().parents[2]
 README = (ROOT / "README.md").read_text(encoding="utf-8")

@@ -18,7 +18,7 @@ from simkit.judge.quantities import QUANTITIES
 from simkit.parameters.fields import quantities
 from simkit.parameters.machine import Machine
 from simkit.parameters.schema import MODELS
-from simkit.studies.explain import LABELS, explained, field_docs, glossary, names
+from simkit.studies.explain.study import LABELS, explained, field_docs, glossary, names
 from tests.machines import demo
 
 ROOT = Path(__file__).resolve().parents[2]

@@ -16,11 +16,11 @@ import pytest
 from simkit.errors import InputError
 from simkit.measure.gate_edge import UNITS, damping_ratio
 from simkit.measure.ringing import ringing
-from simkit.report.gate_resistor import band_words, dead_time_left, sweep_figure, sweep_page
 from simkit.run.cache import Store
-from simkit.studies import gate_resistor
-from simkit.studies.gate_resistor import Point, band_of, document, resistances, sweep
-from simkit.studies.loading import load_machine
+from simkit.studies.gate_resistor import study as gate_resistor
+from simkit.studies.gate_resistor.page import band_words, dead_time_left, sweep_figure, sweep_page
+from simkit.studies.gate_resistor.study import Point, band_of, document, resistances, sweep
+from simkit.studies.inputs.loading import load_machine
 from simkit.verbs.gate_resistor import refuse
 from tests.machines import DEMO, demo, varied
 

@@ -544,7 +544,7 @@ def test_shipped_files_load_and_fit_the_schema_editors_use(path: Path) -> None:
     ],
 )  # fmt: skip
 def test_the_hint_fits_the_kind_of_field(key: str, value: str, says: str) -> None:
-    from simkit.studies.loading import load_machine
+    from simkit.studies.inputs.loading import load_machine
 
     text = value if value == "2.5" else f'"{value}"'
     with pytest.raises(InputError) as caught:

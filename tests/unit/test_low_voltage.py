@@ -25,10 +25,10 @@ from simkit.studies.fit.readings import observations
 from simkit.studies.fit.solve import Observation, Problem, influential, solve
 from simkit.studies.fit.study import Fit, _values, misfits
 from simkit.studies.fit.write import fitted_text
-from simkit.studies.intervals import bounds, moved_machines
-from simkit.studies.loading import load_machine
-from simkit.studies.parameter_list import fitted as listed
-from simkit.studies.uncertain import prior_covariance, scaled, uncertain
+from simkit.studies.inputs.loading import load_machine
+from simkit.studies.inputs.uncertain_values import prior_covariance, scaled, uncertain
+from simkit.studies.scenario.fitted_intervals import bounds, moved_machines
+from simkit.studies.scenario.parameter_list import fitted as listed
 from simkit.units import parse_quantity
 from tests.machines import DEMO, demo, scenario, varied
 

@@ -13,7 +13,7 @@ import pytest
 from simkit.errors import InputError
 from simkit.parameters.varying import MapPlan, Vary, parse_vary
 from simkit.run.cache import Store
-from simkit.studies.loading import load_scenario
+from simkit.studies.inputs.loading import load_scenario
 from simkit.studies.maps import study
 from simkit.studies.maps.boundary import refined, share
 from simkit.studies.maps.calibrate import predict

@@ -22,8 +22,8 @@ from simkit.errors import InputError
 from simkit.parameters.fields import quantities
 from simkit.parameters.written import MachineFile
 from simkit.studies.check.study import check_machine
-from simkit.studies.loading import load_machine, load_scenario
-from simkit.studies.new import ASSUMED, TOLD, questions, refusal, write_new
+from simkit.studies.inputs.loading import load_machine, load_scenario
+from simkit.studies.new.study import ASSUMED, TOLD, questions, refusal, write_new
 
 ROOT = Path(__file__).resolve().parents[2]
 

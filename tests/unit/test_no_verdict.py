@@ -20,11 +20,17 @@ from simkit.judge.verdict import Judged, Opinion, doubted, judged, verdict, with
 from simkit.measure.series import Series
 from simkit.parameters.load import load_file
 from simkit.parameters.scenario import Scenario
+from simkit.rehearsal.aftermath import _junction_error
+from simkit.rehearsal.discretisation import Doubt
+from simkit.rehearsal.findings import _row
+from simkit.rehearsal.rehearser import Rehearser
 from simkit.run.recorded import NotRecorded
-from simkit.studies import all_faults, gate_resistor, suggest
+from simkit.studies.all_faults import study as all_faults
+from simkit.studies.check import suggest
 from simkit.studies.check.row import CheckRow
 from simkit.studies.compare import study as compare
-from simkit.studies.loading import load_machine
+from simkit.studies.gate_resistor import study as gate_resistor
+from simkit.studies.inputs.loading import load_machine
 from simkit.studies.maps import cases
 from simkit.studies.maps import result as maps
 from simkit.studies.maps.calibrate import Predicted
@@ -33,11 +39,7 @@ from simkit.studies.maps.study import fast_point, full_point
 from simkit.studies.protect import result as protect
 from simkit.studies.protect.study import Tried
 from simkit.studies.protect.trip import _Hunt
-from simkit.studies.rehearsal.accuracy import Doubt
-from simkit.studies.rehearsal.aftermath import _junction_error
-from simkit.studies.rehearsal.findings import _row
-from simkit.studies.rehearsal.workbench import Workbench
-from simkit.studies.unanswered import unanswered
+from simkit.studies.scenario.no_verdict import unanswered
 from simkit.verbs.check import exit_code
 from simkit.verbs.common import CODES
 from simkit.verbs.run import _gravity
@@ -192,7 +194,7 @@ def failing(*_: Any, **__: Any) -> None:
 
 
 def test_a_case_of_a_map_or_a_cure_without_an_answer(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(Workbench, "rehearse", failing)
+    monkeypatch.setattr(Rehearser, "rehearse", failing)
     row = cases.full(demo(), load_file(DEMO / "pull-out-cold.toml", Scenario).model)
     assert (row["outcome"], row["limits"], row["power"]) == ("no_verdict", {}, None)
     space: Any = Space(demo(), load_file(DEMO / "pull-out-cold.toml", Scenario).model, ())
@@ -207,7 +209,7 @@ def test_a_case_of_a_map_or_a_cure_without_an_answer(monkeypatch: pytest.MonkeyP
 
 
 def test_a_situation_without_an_answer(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(Workbench, "rehearse", failing)
+    monkeypatch.setattr(Rehearser, "rehearse", failing)
     scenario = load_file(DEMO / "pull-out-cold.toml", Scenario).model
     job = {
         "machine": demo().model_dump(mode="json", exclude_none=True),

@@ -19,10 +19,10 @@ from simkit.errors import InputError
 from simkit.parameters.load import Loaded
 from simkit.parameters.machine import Machine
 from simkit.parts.materials import material
-from simkit.report.piece import load_figure, write_piece
-from simkit.studies.loading import load_machine
-from simkit.studies.piece import PieceReport, document, examine_piece
-from simkit.studies.piece_view import piece_view
+from simkit.studies.inputs.loading import load_machine
+from simkit.studies.part.piece import PieceReport, document, examine_piece
+from simkit.studies.part.piece_page import load_figure, write_piece
+from simkit.studies.part.piece_view import piece_view
 from tests.machines import DEMO, ROOT
 
 

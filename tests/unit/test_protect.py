@@ -13,7 +13,7 @@ import pytest
 from simkit.circuit.timeline import timeline
 from simkit.parameters.machine import Machine
 from simkit.parameters.scenario import Scenario
-from simkit.studies.loading import load_scenario
+from simkit.studies.inputs.loading import load_scenario
 from simkit.studies.protect import trip
 from simkit.studies.protect.cures import cures
 from simkit.studies.protect.result import reason, trip_words, verdict

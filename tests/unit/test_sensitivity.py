@@ -11,7 +11,7 @@ import pytest
 
 from simkit.circuit.analysis import Analysis
 from simkit.measure.series import Series
-from simkit.studies.rehearsal.sensitivity import LEAST, gain, resolution, worst_place
+from simkit.rehearsal.sensitivity import LEAST, gain, resolution, worst_place
 from tests.machines import demo
 
 

@@ -10,8 +10,8 @@ from pathlib import Path
 
 import pytest
 
-from simkit.studies.all_faults import scenario_files
-from simkit.studies.loading import load_machine, load_scenario
+from simkit.studies.all_faults.study import scenario_files
+from simkit.studies.inputs.loading import load_machine, load_scenario
 from simkit.studies.situations import SITUATIONS, NotHere, cases
 from tests.machines import ROOT
 

@@ -13,9 +13,9 @@ from simkit.parameters.events import KINDS, Event
 from simkit.parameters.instead import Instead, replaced
 from simkit.parameters.machine import Machine
 from simkit.parameters.scenario import Scenario
-from simkit.studies.contradictions import contradictions
-from simkit.studies.loading import load_machine
-from simkit.studies.rehearsal.event import abrupt
+from simkit.rehearsal.rehearse import abrupt
+from simkit.studies.inputs.contradictions import contradictions
+from simkit.studies.inputs.loading import load_machine
 from simkit.studies.situations import SITUATIONS, NotHere, cases
 from tests.machines import ROOT, demo, scenario
 

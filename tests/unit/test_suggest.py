@@ -10,8 +10,8 @@ from typing import Any
 import pytest
 
 from simkit.parameters.machine import Machine
-from simkit.studies import suggest
-from simkit.studies.suggest import changed, current, nearest_first, sentence, settled
+from simkit.studies.check import suggest
+from simkit.studies.check.suggest import changed, current, nearest_first, sentence, settled
 from tests.machines import demo, varied
 
 FEW = {"tank.cans": 14}

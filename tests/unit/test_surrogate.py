@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from simkit.measure.series import Series
-from simkit.studies.rehearsal.surrogate import Curve, curves, scaled
+from simkit.rehearsal.surrogate import Curve, curves, scaled
 
 TIME = np.arange(11) * 1e-5
 

@@ -17,9 +17,9 @@ from simkit.circuit.timeline import timeline
 from simkit.measure.series import Series
 from simkit.parameters.machine import Load, Machine
 from simkit.parts.warming import warmed_machine
+from simkit.rehearsal.warming import NEAR, expected, hottest, warmed
 from simkit.scout import operating
 from simkit.scout.operating import operating_point
-from simkit.studies.rehearsal.warming import NEAR, expected, hottest, warmed
 from tests.machines import demo, scenario, varied
 
 WARM = {"switch.warming": {"junction_temperature": 25.0, "resistance_exponent": 2.3}}

@@ -41,8 +41,9 @@ MAY_IMPORT = {
     "measure": BASE | {"parameters"},
     "judge": BASE | {"parameters", "measure"},
     "report": BASE | {"parameters", "measure", "judge"},
+    "rehearsal": BASE | {"parameters", "parts", "circuit", "run", "scout", "measure", "judge"},
     "studies": BASE
-    | {"parameters", "parts", "circuit", "run", "scout", "measure", "judge", "report"},
+    | {"parameters", "parts", "circuit", "run", "scout", "measure", "judge", "rehearsal", "report"},
 }
 # The live page asks the fast models and starts rehearsals as processes of their own.
 MAY_IMPORT["live"] = set(MAY_IMPORT) | {"cli"}

@@ -6,11 +6,11 @@ from typing import Any
 
 from simkit.parameters.load import Loaded
 from simkit.parameters.machine import Machine
-from simkit.report.sheet import sheet_page
+from simkit.studies.bring_up.page import sheet_page
 from simkit.studies.bring_up.readings import readings_text, table_text
 from simkit.studies.bring_up.sheet import sheet
 from simkit.studies.bring_up.study import BringUpResult
-from simkit.studies.folder import dumped, whole_folder
+from simkit.studies.output.folder import dumped, whole_folder
 
 
 def write_sheet(

@@ -6,7 +6,7 @@ import numpy as np
 
 from simkit.measure.waveforms import Array, Waves
 from simkit.parameters.probes import Probes
-from simkit.report.sheet_view import Screen, Trace
+from simkit.studies.bring_up.page_view import Screen, Trace
 from simkit.studies.bring_up.study import StageResult
 from simkit.units import format_quantity
 

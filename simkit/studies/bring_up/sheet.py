@@ -7,13 +7,13 @@ import simkit
 from simkit.parameters.load import Loaded
 from simkit.parameters.machine import Machine
 from simkit.parts.supply import TOUCH, TOUCH_CHARGE, TOUCH_TIME
-from simkit.report.sheet_view import Charge, Row, SheetView, Sign, StageView
 from simkit.report.text import typeset
 from simkit.studies.bring_up.charge import stored
+from simkit.studies.bring_up.low_voltage_limits import untold
+from simkit.studies.bring_up.page_view import Charge, Row, SheetView, Sign, StageView
 from simkit.studies.bring_up.screens import screens
 from simkit.studies.bring_up.signs import GENERAL, SHORT, SHOWN, Signature, low_stage, signatures
 from simkit.studies.bring_up.study import BringUpResult, Expected, StageResult
-from simkit.studies.bring_up.untold import untold
 from simkit.units import format_quantity
 
 SCHEMA = "simkit.bring-up/1"

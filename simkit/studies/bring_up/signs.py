@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from simkit.parameters.machine import Machine
 from simkit.scout.bench import fast_readings
 from simkit.studies.bring_up.study import BringUpResult, Expected, StageResult
-from simkit.studies.fault_signs import FAULTS, Fault
+from simkit.studies.low_voltage.fault_signs import FAULTS, Fault
 
 MIDDLE = 1
 SHOWN = ("resonance", "supply_current", "tank_scope", "tank_voltage", "current_scope",

@@ -16,10 +16,17 @@ from simkit.parameters.load import Loaded
 from simkit.parameters.machine import Machine
 from simkit.parameters.probes import Probes, Stage
 from simkit.parameters.readings import READINGS
+from simkit.rehearsal.rehearser import Rehearser
 from simkit.scout.bench import Setting, fast_readings, resonance
-from simkit.studies.bench_point import BenchPoint, bench_point, circuit_resonance
-from simkit.studies.rehearsal.workbench import Workbench
-from simkit.studies.uncertain import COVERAGE, Array, Uncertain, prior_covariance, scaled, uncertain
+from simkit.studies.inputs.uncertain_values import (
+    COVERAGE,
+    Array,
+    Uncertain,
+    prior_covariance,
+    scaled,
+    uncertain,
+)
+from simkit.studies.low_voltage.bench_point import BenchPoint, bench_point, circuit_resonance
 
 LOW = (12.0, 30.0)
 """Supply voltages of the first two powered stages [V]; common practice, no source."""
@@ -136,7 +143,7 @@ def stages_of(machine: Machine) -> tuple[Stage, ...]:
 
 
 def bring_up(
-    machine: Loaded[Machine], workbench: Workbench, say: Say | None = None
+    machine: Loaded[Machine], workbench: Rehearser, say: Say | None = None
 ) -> BringUpResult:
     """Work out every stage.
 
@@ -156,7 +163,7 @@ def bring_up(
 
 def _stage(
     machine: Machine, stage: Stage, first: bool, chosen: tuple[Uncertain, ...],
-    covariance: Array, workbench: Workbench,
+    covariance: Array, workbench: Rehearser,
 ) -> StageResult:  # fmt: skip
     if stage.supply_voltage is None:
         setting = Setting("empty", UNPOWERED, machine.drive.frequency_min)

@@ -19,7 +19,7 @@ from simkit.parameters.machine import Machine
 from simkit.parameters.part import Mosfet
 from simkit.parameters.paths import named_file
 from simkit.parameters.place import COMMAND_LINE
-from simkit.studies.loading import load_machine
+from simkit.studies.inputs.loading import load_machine
 
 
 @dataclass(frozen=True)

@@ -16,11 +16,11 @@ from simkit.judge.verdict import Outcome
 from simkit.parameters.load import Loaded
 from simkit.parameters.machine import Machine
 from simkit.parameters.scenario import Scenario
+from simkit.rehearsal.findings import Rehearsal
+from simkit.rehearsal.rehearser import Rehearser
 from simkit.run.backend import Progress
 from simkit.studies.compare.changing import Variant
-from simkit.studies.loading import misfits, with_instead
-from simkit.studies.rehearsal.findings import Rehearsal
-from simkit.studies.rehearsal.workbench import Workbench
+from simkit.studies.inputs.loading import misfits, with_instead
 
 READINGS = (
     ("frequency_hz", "Hz"),
@@ -92,7 +92,7 @@ def rehearsals(
     machine: Loaded[Machine],
     variants: Sequence[Variant],
     scenarios: Sequence[Loaded[Scenario]],
-    bench: Workbench,
+    bench: Rehearser,
     jobs: int = 1,
     progress: Progress | None = None,
 ) -> tuple[Held, ...]:
@@ -117,7 +117,7 @@ def rehearsals(
     return tuple(held)
 
 
-def rehearsed(bench: Workbench, machine: Machine, scenario: Scenario) -> Result:
+def rehearsed(bench: Rehearser, machine: Machine, scenario: Scenario) -> Result:
     """One rehearsal; an engine that gives no whole answer leaves no verdict."""
     try:
         found = bench.rehearse(machine, scenario)
@@ -181,7 +181,7 @@ def document(
     comparison: Comparison, machine: Loaded[Machine], changes: Any, sentences: Mapping[str, Any]
 ) -> dict[str, Any]:
     """The comparison as data; numbers in SI units."""
-    from simkit.studies.results import plain
+    from simkit.studies.scenario.result import plain
 
     result: dict[str, Any] = plain(
         {

@@ -7,12 +7,12 @@ from typing import Any
 from simkit.judge.difference import Difference
 from simkit.judge.quantities import QUANTITIES
 from simkit.parameters.change import TOGETHER
-from simkit.report.compare import ChangeView, ComparisonView, Pair, Row, Side
 from simkit.report.html import POINT_ROWS
 from simkit.report.view import Span
+from simkit.studies.compare.page import ChangeView, ComparisonView, Pair, Row, Side
 from simkit.studies.compare.study import Comparison, Held, Result
-from simkit.studies.results import CAUTIONS
-from simkit.studies.view import courses
+from simkit.studies.scenario.result import CAUTIONS
+from simkit.studies.scenario.view import courses
 
 READINGS = {key: name for name, key, _ in POINT_ROWS} | {"coil_current_rms_a": "Coil current, rms"}
 

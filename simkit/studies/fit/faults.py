@@ -15,12 +15,12 @@ import numpy as np
 
 from simkit.parameters.load import Loaded
 from simkit.parameters.machine import Machine
-from simkit.studies.fault_signs import FAULTS, Fault
+from simkit.rehearsal.rehearser import Rehearser
 from simkit.studies.fit.readings import circuit_of
 from simkit.studies.fit.solve import Observation, Problem, Solution, influential, solve
 from simkit.studies.fit.study import Say, chance_of
-from simkit.studies.rehearsal.workbench import Workbench
-from simkit.studies.uncertain import Uncertain, scaled, uncertain
+from simkit.studies.inputs.uncertain_values import Uncertain, scaled, uncertain
+from simkit.studies.low_voltage.fault_signs import FAULTS, Fault
 
 LEADING = 3
 """Most hypotheses that get circuit runs of their own [1]."""
@@ -110,7 +110,7 @@ class Diagnosis:
 def diagnose(
     machine: Loaded[Machine],
     seen: tuple[Observation, ...],
-    workbench: Workbench,
+    workbench: Rehearser,
     say: Say | None = None,
 ) -> Diagnosis:
     """Weigh every fault against observations.
@@ -142,7 +142,7 @@ def diagnose(
 
 def _about(problem: Problem, machine: Machine) -> Problem:
     """The same readings and corrections about another machine."""
-    from simkit.studies.uncertain import value_at
+    from simkit.studies.inputs.uncertain_values import value_at
 
     chosen = tuple(
         replace(u, value=float(value))
@@ -177,7 +177,7 @@ def _freedom(solution: Solution) -> float:
 
 def _by_circuit(
     best: Hypothesis, chosen: tuple[Uncertain, ...], seen: tuple[Observation, ...],
-    workbench: Workbench,
+    workbench: Rehearser,
 ) -> Hypothesis:  # fmt: skip
     """A hypothesis weighed again, corrected by circuit runs at its own best values."""
     from simkit.errors import EngineError

@@ -13,11 +13,11 @@ from simkit.parameters.machine import Machine
 from simkit.parameters.readings import Readings
 from simkit.parameters.readings import Trace as TraceEntry
 from simkit.parameters.scope_csv import Trace
+from simkit.rehearsal.rehearser import Rehearser
 from simkit.scout.bench import POWERED, Setting, fast_readings
-from simkit.studies.bench_point import circuit_readings
 from simkit.studies.fit.solve import Observation
-from simkit.studies.rehearsal.workbench import Workbench
-from simkit.studies.uncertain import COVERAGE, Array
+from simkit.studies.inputs.uncertain_values import COVERAGE, Array
+from simkit.studies.low_voltage.bench_point import circuit_readings
 
 CIRCUIT_SHARE = 0.0025
 """Standard deviation of a circuit run's own figures, as a share: a sample may remember 0.5 % of
@@ -124,7 +124,7 @@ def _of_trace(number: int, entry: TraceEntry, found: Ringing) -> list[Observatio
     ]
 
 
-def circuit_of(workbench: Workbench, machine: Machine, wanted: Sequence[Observation]) -> Array:
+def circuit_of(workbench: Rehearser, machine: Machine, wanted: Sequence[Observation]) -> Array:
     """What circuit runs say for every observation, some settings at a time.
 
     Errors: EngineError when a run gives no whole answer.

@@ -14,7 +14,7 @@ import numpy as np
 
 from simkit.parameters.machine import Machine
 from simkit.scout.bench import Setting, fast_readings
-from simkit.studies.uncertain import Array, Uncertain, prior_covariance, scaled
+from simkit.studies.inputs.uncertain_values import Array, Uncertain, prior_covariance, scaled
 
 ADDED = frozenset({"phase", "heatsink"})
 """Readings whose correction adds; the others' multiplies."""

@@ -13,10 +13,10 @@ import numpy as np
 
 from simkit.parameters.load import Loaded
 from simkit.parameters.machine import Machine
+from simkit.rehearsal.rehearser import Rehearser
 from simkit.studies.fit.readings import circuit_of
 from simkit.studies.fit.solve import Observation, Problem, Solution, influential, solve
-from simkit.studies.rehearsal.workbench import Workbench
-from simkit.studies.uncertain import COVERAGE, Array, Uncertain, scaled, uncertain
+from simkit.studies.inputs.uncertain_values import COVERAGE, Array, Uncertain, scaled, uncertain
 
 ROUNDS = 3
 """Most rounds of circuit runs and least squares [1]."""
@@ -100,7 +100,7 @@ class Fit:
 def fit(
     machine: Loaded[Machine],
     seen: tuple[Observation, ...],
-    workbench: Workbench,
+    workbench: Rehearser,
     say: Say | None = None,
 ) -> Fit:
     """Fit a machine's uncertain values to observations.
@@ -139,7 +139,7 @@ def chance_of(chi_square: float, count: int) -> float:
 
 
 def _rounds(
-    problem: Problem, workbench: Workbench, say: Say | None
+    problem: Problem, workbench: Rehearser, say: Say | None
 ) -> tuple[Problem, Solution, set[int], int, float]:
     """Circuit runs and least squares in turn; then outliers are left out one at a time."""
     whole, solution, moved = problem, solve(problem), float("inf")

@@ -9,7 +9,7 @@ from simkit.scout.bench import Setting, fast_readings, resonance
 from simkit.studies.bring_up.study import instrument
 from simkit.studies.fit.solve import STEP, Observation, Problem
 from simkit.studies.fit.study import UNTOLD, Fit
-from simkit.studies.uncertain import COVERAGE, Array, Uncertain
+from simkit.studies.inputs.uncertain_values import COVERAGE, Array, Uncertain
 
 VOLTAGE = 30.0
 MARGINS = (0.03, 0.15)

@@ -43,10 +43,10 @@ def work(case: Mapping[str, Any]) -> dict[str, Any]:
 
 def full(machine: Machine, scenario: Scenario) -> dict[str, Any]:
     """A rehearsal by circuit runs: outcome, and each quantity's share of its limit with error."""
-    from simkit.studies.rehearsal.workbench import Workbench
+    from simkit.rehearsal.rehearser import Rehearser
 
     try:
-        found = Workbench().rehearse(machine, scenario)
+        found = Rehearser().rehearse(machine, scenario)
     except EngineError as error:
         return {"level": "full", "outcome": "no_verdict", "reason": error.reason, "limits": {},
                 "power": None, "bridge_loss": None, "link_peak": None}  # fmt: skip
@@ -89,7 +89,7 @@ def fast(machine: Machine, scenario: Scenario) -> dict[str, Any]:
 
 def _marched(machine: Machine, scenario: Scenario) -> Any:
     from simkit.circuit.timeline import timeline
-    from simkit.studies.rehearsal.scouting import scouted
+    from simkit.rehearsal.scouting import scouted
 
     return scouted(machine, timeline(machine, scenario))
 

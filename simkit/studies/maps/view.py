@@ -9,13 +9,13 @@ from pydantic import BaseModel
 
 from simkit.parameters.fields import field_of
 from simkit.parameters.varying import SCENARIO
-from simkit.report.map import AxisView, Chance, MapView, Region, Weight
 from simkit.report.view import Fact
 from simkit.studies.maps.boundary import Cell
+from simkit.studies.maps.page import AxisView, Chance, MapView, Region, Weight
 from simkit.studies.maps.result import ANY, title
 from simkit.studies.maps.space import Axis, Space
 from simkit.studies.maps.study import Mapped
-from simkit.studies.results import CAUTIONS
+from simkit.studies.scenario.result import CAUTIONS
 from simkit.units import format_quantity
 
 PREFIXES = (("M", 1e6), ("k", 1e3), ("", 1.0), ("m", 1e-3), ("u", 1e-6), ("n", 1e-9), ("p", 1e-12))

@@ -12,13 +12,13 @@ from typing import Any
 from simkit.judge.limits import SUDDEN
 from simkit.parameters.machine import Machine
 from simkit.parameters.scenario import Scenario
+from simkit.rehearsal.rehearser import Rehearser
+from simkit.rehearsal.settings import Settings
 from simkit.run.cache import Store
 from simkit.run.pool import Executor, collected
 from simkit.studies.maps.cases import case_of, key_of, work
 from simkit.studies.protect.cures import Cure, Step, cures
 from simkit.studies.protect.trip import Row, Trip, search
-from simkit.studies.rehearsal.settings import Settings
-from simkit.studies.rehearsal.workbench import Workbench
 
 CLAMP_ROOM = 1.05
 """Link voltage over its settled value below which no clamp would conduct [1]: a clamp must stand
@@ -139,7 +139,7 @@ class Searcher:
         """The over-current trip; None where the event is no change of the load by itself."""
         if not scenario.events or any(not e.about.fast for e in scenario.events):
             return None
-        base = Workbench(settings=Settings(whole=True)).rehearse(machine, scenario)
+        base = Rehearser(settings=Settings(whole=True)).rehearse(machine, scenario)
         return search(machine, scenario, base, self.runs)
 
 

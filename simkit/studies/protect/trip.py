@@ -20,7 +20,7 @@ from simkit.circuit.timeline import timeline
 from simkit.judge.limits import SUDDEN
 from simkit.parameters.machine import Machine
 from simkit.parameters.scenario import Scenario
-from simkit.studies.rehearsal.findings import Rehearsal
+from simkit.rehearsal.findings import Rehearsal
 
 LEVELS = (1.2, 1.25, 1.3, 1.4, 1.5, 1.7, 2.0, 2.25, 2.5, 3.0)
 """Trip levels, times the largest bridge current of the settled state [1]."""

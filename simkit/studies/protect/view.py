@@ -4,13 +4,13 @@ import shlex
 from collections.abc import Mapping
 from typing import Any
 
-from simkit.report.protect import CureRow, DelayCurve, ProtectView
 from simkit.report.view import Fact
 from simkit.studies.maps.result import title
+from simkit.studies.protect.page import CureRow, DelayCurve, ProtectView
 from simkit.studies.protect.result import trip_words
 from simkit.studies.protect.study import Protection
 from simkit.studies.protect.trip import Boundary, Trip
-from simkit.studies.results import CAUTIONS
+from simkit.studies.scenario.result import CAUTIONS
 from simkit.units import format_quantity
 
 

@@ -1,0 +1,271 @@
+"""How far what the runs of a rehearsal left can be trusted, quantity by quantity."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from simkit.circuit.timeline import Timeline
+from simkit.judge.limits import machine_limits
+from simkit.measure import thermal
+from simkit.measure.series import Series
+from simkit.measure.waveforms import Array
+from simkit.parameters.machine import Machine
+from simkit.parameters.scenario import Scenario
+from simkit.rehearsal.closeup import merged, quick, settled_until
+from simkit.rehearsal.discretisation import (
+    Doubt,
+    Refined,
+    allowed,
+    doubts,
+    link_gap,
+    natural_zero,
+    refined,
+    spread,
+    tank_off,
+)
+from simkit.rehearsal.flux_offset import offset_error, start_offset
+from simkit.rehearsal.scouting import Scouted
+from simkit.rehearsal.sensitivity import gain, resolution, worst_place
+from simkit.rehearsal.stretches import Stretch
+from simkit.rehearsal.surrogate import Curve
+from simkit.rehearsal.warming import Warmed
+
+LEDGER = 12
+"""Most cycles over which operating points and last states are averaged [1]."""
+MISSED = 0.25
+"""Share of a current that samples of a quick event were seen to miss [1]."""
+TO_COME = 2.0
+"""What is left of a lift's drift, over what it moved in the last cycle seen [1]."""
+
+
+@dataclass(frozen=True)
+class SecondRuns:
+    """What another engine made of the finer runs."""
+
+    engine: str
+    """Name and version; empty when it never answered."""
+    pairs: tuple[tuple[Stretch, Stretch], ...]
+    """Our finer run and the other engine's of the same deck."""
+    missed: tuple[str, ...]
+    """Where it needed other options or did not answer, and why."""
+
+
+@dataclass(frozen=True)
+class Findings:
+    """What the runs of a rehearsal left, before it is looked into."""
+
+    machine: Machine
+    scenario: Scenario
+    line: Timeline
+    scout: Scouted
+    stretches: tuple[Stretch, ...]
+    fine: tuple[Stretch, ...]
+    residues: dict[float, float]
+    """Share of the seed that a stretch may remember, by the start of its first cycle [1]."""
+    retries: tuple[str, ...]
+    is_whole: bool
+    warming: Warmed | None = None
+    settled_residue: float | None = None
+    second: SecondRuns | None = None
+
+
+@dataclass(frozen=True)
+class Assessed:
+    """Every series with its finer values, and how far each quantity is doubted."""
+
+    refined: Refined
+    series: tuple[Series, ...]
+    """With the junctions' temperatures."""
+    doubts: Mapping[str, Doubt]
+    residue: float
+    seconds_to_limit: float
+    """[s]"""
+    curves: Mapping[str, Curve]
+    """Courses between the samples."""
+
+    def doubtful(self, machine: Machine) -> dict[str, Doubt]:
+        """Judged quantities whose error is too large to judge them."""
+        out = {}
+        for limit in machine_limits(machine):
+            values = [s.worst[0] for s in self.series if s.quantity == limit.quantity]
+            doubt = self.doubts.get(limit.quantity)
+            if doubt is None or not np.isfinite(values).all() or not values:
+                continue
+            if doubt.total > allowed(max(values), limit, natural_zero(machine, limit)):
+                out[limit.quantity] = doubt
+        return out
+
+
+def assessed(found: Findings) -> Assessed:
+    """Finer values in place, temperatures, and the error of each quantity by cause."""
+    whole = merged(found.stretches) if len(found.stretches) > 1 else found.stretches[0]
+    better = refined(whole, found.fine)
+    residue = seed_residue(found)
+    link = 0.0 if found.is_whole else link_gap(found.machine, found.scout, found.stretches)
+    quantities = sorted({s.quantity for s in better.series})
+    curves = between_samples(found)
+    above = unseen(better.series, curves) | missed(found, better.series)
+    starts = {q: start_doubt(found, better.series, q) for q in quantities}
+    known = doubts(better, starts, link, above, finest_told(found))
+    if "flux_peak" in known:
+        own, machine = known["flux_peak"], found.machine
+        more = (
+            start_offset(machine, found.stretches[0], settled_until(found.line))
+            if found.is_whole
+            else offset_error(machine, found.fine)
+        )
+        known["flux_peak"] = replace(own, start=own.start + more)
+    if "gate_lift" in known and not found.is_whole:
+        own = known["gate_lift"]
+        known["gate_lift"] = replace(own, start=own.start + gate_drift(found, better.series))
+    heat, left = junctions(found, better.series, curves)
+    warmer = [
+        replace(s, values=s.values + spread(s, gap) + _loss_off(found, s) + above.get("loss", 0.0))
+        for s, gap in zip(better.series, better.gaps, strict=True)
+        if s.quantity == "loss"
+    ]
+    hot, _ = junctions(found, warmer, _raised(curves, better.series, warmer))
+    known |= _junction_doubts(heat, hot, known.get("loss"))
+    return Assessed(better, (*better.series, *heat), known, residue, left, curves)
+
+
+def start_doubt(found: Findings, series: Sequence[Series], quantity: str) -> float:
+    """What the start from the fast model may have left of a quantity's worst value, in its unit."""
+    value, when = worst_place(series, quantity)
+    off = tank_off(found.residues, when)
+    return off * gain(quantity, found.scout.event, when) * abs(value)
+
+
+def missed(found: Findings, series: Sequence[Series]) -> dict[str, float]:
+    """What samples of a change too quick for them may not have seen, per quantity: nothing as a
+    rule, for such an event runs whole unless it is too long for that."""
+    if found.is_whole or not quick(found.line):
+        return {}
+    quantities = {s.quantity for s in series}
+    return {q: MISSED * abs(worst_place(series, q)[0]) for q in quantities}
+
+
+def gate_drift(found: Findings, series: Sequence[Series]) -> float:
+    """What the gates' own start may have left of the largest lift [V].
+
+    Behind a gate transformer the gates settle more slowly than a sample lasts. From cycle to cycle
+    of the settled part a lift still moves by a share of what is to come: of exp(-t/T) with T of
+    two to three cycles, twice the last move is left.
+    """
+    settled = settled_until(found.line)
+    lifts = [s for s in series if s.quantity == "gate_lift" and len(s.values)]
+    worst = max(lifts, key=lambda s: s.worst[0], default=None)
+    if worst is None:
+        return 0.0
+    calm = worst.values[worst.times <= settled + 1e-9][-2:]
+    return TO_COME * float(np.abs(np.diff(calm)).sum())
+
+
+def _loss_off(found: Findings, losses: Series) -> Array:
+    """What the starts of the samples may have left in each value of a loss, in its unit."""
+    off = np.array([tank_off(found.residues, t) for t in losses.times.tolist()])
+    return gain("loss", found.scout.event, 0.0) * off * np.abs(losses.values)
+
+
+def finest_told(found: Findings) -> dict[str, float]:
+    """What the finest of the finer runs cannot tell apart, by quantity; nothing without any."""
+    if not found.fine:
+        return {}
+    finest = min((s.analysis for s in found.fine), key=lambda a: a.reltol)
+    return resolution(found.machine, finest)
+
+
+def seed_residue(found: Findings) -> float:
+    """Largest share of its size by which a deciding stretch may remember its seed [1]."""
+    decisive = [min(found.residues, key=lambda t: abs(t - f.cycles[0].start))
+                for f in found.fine if found.residues]  # fmt: skip
+    return max((found.residues[t] for t in decisive), default=0.0)
+
+
+def _raised(
+    curves: Mapping[str, Curve], losses: Sequence[Series], warmer: Sequence[Series]
+) -> dict[str, Curve]:
+    """The courses of the losses, raised by as much as the samples' losses are."""
+    out = dict(curves)
+    for hot in warmer:
+        mine = next(s for s in losses if (s.part, s.quantity) == (hot.part, hot.quantity))
+        name = f"loss {hot.part}"
+        if name in out and len(hot.times):
+            more = np.interp(out[name].time, hot.times, hot.values - mine.values)
+            out[name] = replace(out[name], values=out[name].values + more)
+    return out
+
+
+def _junction_doubts(
+    heat: Sequence[Series], hot: Sequence[Series], loss: Doubt | None
+) -> dict[str, Doubt]:
+    """What the loss's error does to the temperatures, shared out to causes as the loss's is."""
+    if loss is None:
+        return {}
+    out = {}
+    for quantity in ("junction_peak", "junction_held"):
+        pairs = zip(heat, hot, strict=True)
+        rise = max(h.worst[0] - s.worst[0] for s, h in pairs if s.quantity == quantity)
+        if np.isfinite(rise):
+            part = rise / loss.total if loss.total > 0.0 else 0.0
+            out[quantity] = Doubt(loss.step * part, loss.start * part, loss.link * part)
+    return out
+
+
+def junctions(
+    found: Findings, series: Sequence[Series], curves: Mapping[str, Curve]
+) -> tuple[list[Series], float]:
+    """Junction temperature of each switch, in the event and held, and the time left [s].
+
+    Between samples the loss follows the fast model's course, scaled to them.
+    """
+    machine = found.machine
+    losses = [s for s in series if s.quantity == "loss"]
+    ratings = machine.switch.ratings
+    settled = settled_until(found.line)
+    # The cycle in which the event begins is no settled one any more, though its middle is earlier.
+    calm_until = settled - 0.5 / found.line.frequency.first
+    before = [calm_mean(s, calm_until) for s in losses]
+    out: list[Series] = []
+    left = float("inf")
+    bound = next(x.bound for x in machine_limits(machine) if x.quantity == "junction_held")
+    for s, calm in zip(losses, before, strict=True):
+        start = thermal.settled_junction(machine, calm, sum(before))
+        grid = np.union1d(s.times, np.linspace(s.times[0], s.times[-1], 200))
+        dense = curves.get(f"loss {s.part}")
+        loss = np.interp(grid, s.times, s.values)
+        if dense is not None:
+            loss = np.interp(grid, dense.time, dense.values)
+        course = thermal.junction_course(ratings, start, calm, grid, loss)
+        last = float(np.mean(s.values[s.times > s.times[-1] - 80e-6][-LEDGER:]))
+        held = thermal.held_junction(ratings, start, calm, last, machine.limits.hold_time)
+        left = min(left, thermal.time_to_limit(ratings, start, calm, last, bound))
+        out.append(Series(s.part, "junction_peak", "degC", grid, course))
+        end = np.array([s.times[-1] + machine.limits.hold_time])
+        out.append(Series(s.part, "junction_held", "degC", end, np.array([held])))
+    return out, left
+
+
+def calm_mean(series: Series, until: float) -> float:
+    """Mean over the last values up to a time [s], or the first value where there is none."""
+    calm = series.values[series.times <= until + 1e-9]
+    return float(np.mean(calm[-LEDGER:] if len(calm) else series.values[:1]))
+
+
+def between_samples(found: Findings) -> dict[str, Curve]:
+    """Courses of judged quantities between the samples; none where the circuit ran throughout."""
+    if found.is_whole or not found.line.events:
+        return {}
+    parts = sorted({s.part for s in found.stretches[0].series if s.quantity == "loss"})
+    return found.scout.scaled(found.stretches, parts)
+
+
+def unseen(series: Sequence[Series], curves: Mapping[str, Curve]) -> dict[str, float]:
+    """By how much a course rises above everything sampled, per quantity."""
+    out = {}
+    for quantity, curve in curves.items():
+        values = [s.worst[0] for s in series if s.quantity == quantity]
+        if values:
+            out[quantity] = max(curve.peak[0] - max(values), 0.0)
+    return out

@@ -1,0 +1,243 @@
+"""From a rehearsal's stretches to what was found: series, errors, verdict, operating points."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from simkit.circuit.timeline import Timeline
+from simkit.judge.limits import Limit, machine_limits
+from simkit.judge.verdict import (
+    Judged,
+    Verdict,
+    doubted,
+    judged,
+    leading,
+    verdict,
+    with_opinion,
+)
+from simkit.measure.commutation import mode_of
+from simkit.measure.energy import EnergyBalance, balance
+from simkit.measure.point import OperatingPoint, operating_point
+from simkit.measure.series import Series
+from simkit.parameters.machine import Machine
+from simkit.parameters.scenario import Scenario
+from simkit.rehearsal.closeup import merged, settled_until
+from simkit.rehearsal.discretisation import CAUSES, ENOUGH
+from simkit.rehearsal.error_budget import LEDGER, Assessed, Findings, SecondRuns, assessed
+from simkit.rehearsal.flux_offset import evened
+from simkit.rehearsal.scouting import Scouted
+from simkit.rehearsal.second_engine import opinion
+from simkit.rehearsal.stretches import Stretch
+from simkit.rehearsal.surrogate import Curve
+from simkit.rehearsal.warming import Warmed
+
+MODE_WORDS = {
+    "capacitive": "with the drive below resonance, ",
+    "inductive": "with the drive above resonance, ",
+    "resonant": "with the drive so near resonance that the current reversed in the dead time, ",
+}
+
+
+@dataclass(frozen=True)
+class ModeSpan:
+    """A stretch of one mode [s]."""
+
+    start: float
+    end: float
+    mode: str
+
+
+@dataclass(frozen=True)
+class SlowFact:
+    """One figure of the slow part, in `unit`; None when it does not come to that."""
+
+    name: str
+    value: float | None
+    unit: str
+    note: str
+
+
+@dataclass(frozen=True)
+class Rehearsal:
+    """Everything one rehearsal found."""
+
+    machine: Machine
+    scenario: Scenario
+    line: Timeline
+    scout: Scouted
+    whole: Stretch
+    """All stretches of the first pass as one, with gaps where the event was sampled."""
+    close: tuple[Stretch, ...]
+    """The finer runs."""
+    first_pass: tuple[Stretch, ...]
+    is_whole: bool
+    """Whether the circuit ran through the whole event."""
+    series: tuple[Series, ...]
+    rows: tuple[Judged, ...]
+    verdict: Verdict
+    before: OperatingPoint
+    after: OperatingPoint
+    modes: tuple[ModeSpan, ...]
+    energy: EnergyBalance
+    seconds_to_limit: float
+    """How long the worst junction bears the last state [s]; inf when it never gets there."""
+    seed_residue: float
+    """What the start from the fast model may have left in the samples [1]."""
+    settled_residue: float | None
+    """How far the settled part still is from periodic [1]; None when it was not measured."""
+    second: SecondRuns | None
+    """What another engine was asked; None when none was."""
+    retries: tuple[str, ...]
+    warming: Warmed | None
+    """The electro-thermal loop; None where the switch says nothing of temperature."""
+    slow: tuple[SlowFact, ...] = ()
+    """Figures of what goes on for minutes, marched and not run."""
+
+    @property
+    def stretches(self) -> tuple[Stretch, ...]:
+        """Every circuit run: first pass, then the finer ones."""
+        return (*self.first_pass, *self.close)
+
+
+def findings(found: Findings) -> Rehearsal:
+    """What the runs left; the slow part of a scenario is `aftermath`'s."""
+    if not found.is_whole:
+        found = replace(
+            found,
+            stretches=evened(found.machine, found.stretches),
+            fine=evened(found.machine, found.fine),
+        )
+    whole = found.stretches[0] if found.is_whole else merged(found.stretches)
+    have = assessed(found)
+    rows = tuple(_row(limit, found, have) for limit in machine_limits(found.machine))
+    first = min((e.start for e in found.line.events), default=None)
+    modes = mode_spans(found, whole)
+    return Rehearsal(
+        machine=found.machine,
+        scenario=found.scenario,
+        line=found.line,
+        scout=found.scout,
+        whole=whole,
+        close=found.fine,
+        first_pass=found.stretches,
+        is_whole=found.is_whole,
+        series=have.series,
+        rows=rows,
+        verdict=verdict(rows, first, context_of(rows, modes), 1.0 / found.line.frequency.first),
+        before=point_before(found),
+        after=point_after(found),
+        modes=modes,
+        energy=energy_over(found),
+        seconds_to_limit=have.seconds_to_limit,
+        seed_residue=have.residue,
+        settled_residue=found.settled_residue,
+        second=found.second,
+        retries=found.retries,
+        warming=found.warming,
+    )
+
+
+def _row(limit: Limit, found: Findings, have: Assessed) -> Judged:
+    mine = [s for s in have.series if s.quantity == limit.quantity]
+    doubt = have.doubts.get(limit.quantity)
+    error = doubt.total if doubt else float("nan")
+    row = judged(limit, [(s, error) for s in mine])
+    too_much = have.doubtful(found.machine).get(limit.quantity)
+    if too_much and row.value is not None:
+        share = f"more than {ENOUGH:.0%} of its size, mostly from {CAUSES[too_much.cause]}"
+        return doubted(row, f"{share}, after refinement")
+    return with_opinion(_since(row, have.curves), opinion(row, found, have))
+
+
+def _since(row: Judged, curves: Mapping[str, Curve]) -> Judged:
+    """A sample over the limit says that it is over; when that began lies between the samples."""
+    if row.first_over_s is None or row.quantity not in curves:
+        return row
+    began = curves[row.quantity].first_above(row.limit)
+    return row if began is None else replace(row, first_over_s=min(began, row.first_over_s))
+
+
+def context_of(rows: Sequence[Judged], modes: Sequence[ModeSpan]) -> str:
+    """Words for the mode in which the leading limit was passed first; empty when none was."""
+    first = leading(rows)
+    if first is None or first.first_over_s is None:
+        return ""
+    when = first.first_over_s
+    mode = next((m.mode for m in modes if m.start <= when <= m.end), "")
+    return MODE_WORDS.get(mode, "")
+
+
+def point_before(found: Findings) -> OperatingPoint:
+    """Operating point over the last cycles before the first event."""
+    settled = settled_until(found.line)
+    calm = [s for s in found.stretches if s.cycles[0].end <= settled + 1e-9]
+    stretch = calm[-1] if calm else found.stretches[0]
+    cycles = tuple(c for c in stretch.cycles if c.end <= settled + 1e-9)[-LEDGER:]
+    return operating_point(stretch.waves, cycles or stretch.cycles[:1], stretch.transitions)
+
+
+def point_after(found: Findings) -> OperatingPoint:
+    """Operating point over the last cycles of the run: a quarter of those after the last event, so
+    that what the event leaves to settle has settled; two at least."""
+    stretch = found.stretches[-1]
+    ended = max((e.end for e in found.line.events), default=0.0)
+    late = tuple(c for c in stretch.cycles if c.start >= ended - 1e-9)
+    late = late[-min(max(len(late) // 4, 2), LEDGER) :]
+    return operating_point(stretch.waves, late or stretch.cycles[-1:], stretch.transitions)
+
+
+def mode_spans(found: Findings, whole: Stretch) -> tuple[ModeSpan, ...]:
+    """Mode over time: from the circuit's first leg; between samples, from the fast model."""
+    seen = [(t.time, t.mode) for t in whole.transitions if t.outgoing <= 2]
+    if not found.is_whole:
+        cycles = found.scout.event.cycles
+        covered = [(s.cycles[0].start, s.cycles[-1].end) for s in found.stretches]
+        for time, off, on in zip(
+            cycles.time, cycles.turn_off_current, cycles.turn_on_current, strict=True
+        ):
+            if time >= 0.0 and not any(a <= time <= b for a, b in covered):
+                seen.append((float(time), mode_of(float(off), float(on))))
+    seen.sort()
+    spans: list[ModeSpan] = []
+    for time, mode in seen:
+        if spans and spans[-1].mode == mode:
+            spans[-1] = replace(spans[-1], end=time)
+        else:
+            start = spans[-1].end if spans else 0.0
+            spans.append(ModeSpan(start, time, mode))
+    if spans:
+        spans[-1] = replace(spans[-1], end=found.line.end)
+    return tuple(spans)
+
+
+def energy_over(found: Findings) -> EnergyBalance:
+    """Energy balance over the event; between samples the powers follow the squared coil current.
+
+    The residual is the largest of any stretch.
+    """
+    parts = [
+        (0.5 * (s.cycles[0].start + s.cycles[-1].end), s.cycles[-1].end - s.cycles[0].start,
+         balance(s.waves, s.cycles[0].start, s.cycles[-1].end))
+        for s in found.stretches
+    ]  # fmt: skip
+    if len(parts) == 1:
+        return parts[0][2]
+    middle = np.array([p[0] for p in parts])
+    grid = np.linspace(0.0, found.line.end, 400)
+    cycles = found.scout.event.cycles
+    square = np.maximum(cycles.coil_current_peak, 1e-9) ** 2
+
+    def total(values: Sequence[float]) -> float:
+        power = np.array(values) / np.array([p[1] for p in parts])
+        share = np.interp(grid, middle, power / np.interp(middle, cycles.time, square))
+        return float(np.trapezoid(share * np.interp(grid, cycles.time, square), grid))
+
+    names = parts[0][2].dissipated
+    return EnergyBalance(
+        supplied=total([b.supplied for _, _, b in parts]),
+        stored=total([b.stored for _, _, b in parts]),
+        dissipated={n: total([b.dissipated[n] for _, _, b in parts]) for n in names},
+        work=total([b.work for _, _, b in parts]),
+        residual=max((b.residual for _, _, b in parts), key=abs),
+    )

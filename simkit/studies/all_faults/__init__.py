@@ -1,0 +1,1 @@
+"""Every situation of the registry on one machine, on one page."""

@@ -1,0 +1,58 @@
+"""The fit's page: values with intervals, residuals drawn, what is open and what is suspected."""
+
+from typing import Any
+
+from simkit.report.style import TEMPLATES
+from simkit.report.text import typeset
+from simkit.studies.bring_up.page import environment
+from simkit.units import format_quantity
+
+WIDE, ROW = 420.0, 22.0
+"""Width of the drawing and height of a row, in its own units [1]."""
+SPAN = 5.0
+"""Standard deviations from the middle to either edge [1]."""
+
+
+def fit_page(result: dict[str, Any]) -> str:
+    """A fit's document as HTML text; one file, no script, nothing fetched."""
+    from markupsafe import Markup
+
+    style = Markup((TEMPLATES / "sheet.css").read_text(encoding="utf-8"))
+    template = environment().get_template("fit.html.j2")
+    return str(template.render(r=result, style=style, show=show, plot=Markup(residuals(result))))
+
+
+def show(value: float | None, unit: str, digits: int = 4) -> str:
+    """A value with its unit; a dash when there is none."""
+    return "\u2013" if value is None else typeset(format_quantity(value, unit, digits))
+
+
+def residuals(result: dict[str, Any]) -> str:
+    """Misfit of every reading in standard deviations, two and three of them marked."""
+    rows = result["compared"]
+    height = ROW * len(rows) + 24.0
+    middle, unit = 0.5 * WIDE, 0.5 * WIDE / SPAN
+    marks = "".join(
+        f'<path d="M{middle + k * unit:g} 0V{height - 18:g}" '
+        f'stroke="var(--{"line" if k else "ink"})" stroke-width="{0.9 if abs(k) < 3 else 1.4}"/>'
+        f'<text x="{middle + k * unit:g}" y="{height - 4:g}" text-anchor="middle">{k:+d}</text>'
+        for k in (-3, -2, 0, 2, 3)
+    )
+    dots = "".join(
+        _dot(middle + unit * max(min(one["misfit"], SPAN - 0.2), 0.2 - SPAN), ROW * (k + 0.5),
+             one["outlier"], k + 1)
+        for k, one in enumerate(rows)
+    )  # fmt: skip
+    return (
+        f'<svg viewBox="-24 0 {WIDE + 30:g} {height:g}" role="img" font-size="11" aria-label='
+        '"Misfit of each reading in standard deviations, by number of the table">'
+        f"{marks}{dots}</svg>"
+    )
+
+
+def _dot(x: float, y: float, outlier: bool, number: int) -> str:
+    label = f'<text x="-22" y="{y + 4:g}">{number}</text>'
+    if outlier:
+        return label + f'<path d="M{x - 5:g} {y - 5:g}l10 10m0 -10l-10 10" stroke="var(--ink)" ' \
+            'stroke-width="2"/>'  # fmt: skip
+    return label + f'<circle cx="{x:g}" cy="{y:g}" r="4.5" fill="var(--ink)"/>'

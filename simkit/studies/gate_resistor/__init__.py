@@ -1,0 +1,1 @@
+"""The gate resistor swept: edges, gates, and the band that is left."""

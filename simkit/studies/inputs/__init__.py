@@ -1,0 +1,1 @@
+"""Machine and scenario files, loaded and held against each other; their uncertain values."""

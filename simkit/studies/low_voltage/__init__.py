@@ -1,0 +1,1 @@
+"""What the instruments show at one setting, healthy or with a fault."""

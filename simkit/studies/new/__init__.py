@@ -1,0 +1,1 @@
+"""A new machine: its folder, commented files and first scenarios."""

@@ -1,0 +1,1 @@
+"""A machine over its drive frequency, and the window its dead time must hit."""

@@ -1,0 +1,1 @@
+"""One part on the bench: a switch from its data sheet, a workpiece in its coil."""

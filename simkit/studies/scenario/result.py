@@ -1,0 +1,380 @@
+"""A rehearsal as data: the document `result.json` holds, and the folder a run leaves.
+
+`numerics.engine_seconds`, `numerics.total_seconds` and `cache` are all that may differ between
+two runs of the same inputs.
+"""
+
+import math
+import platform
+import sys
+from collections.abc import Callable, Mapping
+from dataclasses import asdict
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+import simkit
+from simkit.judge.verdict import Judged
+from simkit.measure.waveforms import Waves
+from simkit.parameters.load import Loaded
+from simkit.parameters.machine import Machine
+from simkit.parameters.scenario import Scenario
+from simkit.rehearsal.findings import Rehearsal
+from simkit.studies.output.folder import dumped, whole_folder
+
+SCHEMA = "simkit.result/1"
+NOT_MODELLED = (
+    "Heating of workpiece and coil during the run: L and R follow the event only.",
+    "Spread between the switches and between the cans: all of a kind are alike.",
+    "Parasitic capacitance between the transformer's windings, and common-mode currents.",
+    "Ripple of the rectified mains: the supply is a constant behind a resistance.",
+    "Noise in the control circuit, probes, and everything not in the machine file.",
+)
+HYSTERESIS = "Hysteresis and loss of the matching transformer's core: its current follows the flux."
+NO_SATURATION = (
+    "Saturation of the matching transformer's core: the flux is judged, its effect is not shown. "
+    "With transformer.core_path the core saturates."
+)
+WARMING = (
+    "Change of the switches during the event: R_DS(on) is that of the settled junction throughout; "
+    "threshold, charges and body diode are as fitted."
+)
+NO_WARMING = (
+    "Change of the switches with temperature: their values are the file's at any junction. "
+    "With switch.warming, R_DS(on) is that of the junction its own loss makes."
+)
+LEVEL = (
+    "Hysteresis of the steel in the coil; its L and R follow the coil's current as if that had "
+    "settled, with the skin depth of the empty coil's resonance."
+)
+CAUTIONS = (
+    "Mains voltage kills. Live parts are for licensed and trained persons; follow local codes.",
+    "Capacitors hold their charge after switch-off: wait, measure, short them before touching.",
+    "Workpiece, coil and cooling water can burn; stopped coolant boils within seconds.",
+    "Strong alternating fields heat rings, tools and implants; keep your distance.",
+    "A verdict covers the limits listed here under the assumptions stated, and nothing else.",
+)
+
+
+def document(
+    rehearsal: Rehearsal,
+    machine: Loaded[Machine],
+    scenario: Loaded[Scenario],
+    total_seconds: float,
+) -> dict[str, Any]:
+    """The result document; keys as the command contract fixes them, numbers in SI units."""
+    verdict = rehearsal.verdict
+    first = verdict.first_over
+    result: dict[str, Any] = plain(
+        {
+            "schema": SCHEMA,
+            "scenario": _file(rehearsal.scenario.name, scenario),
+            "machine": _file(rehearsal.machine.name, machine),
+            "verdict": verdict.outcome,
+            "reason": verdict.reason,
+            "first_over_limit": None if first is None else _first(first),
+            "events": [
+                {"name": e.name, "start_s": e.start, "end_s": e.end} for e in rehearsal.line.events
+            ],
+            "mode": [{"from_s": m.start, "to_s": m.end, "mode": m.mode} for m in rehearsal.modes],
+            "limits": [_row(row) for row in rehearsal.rows],
+            "operating_point": {
+                "before": asdict(rehearsal.before),
+                "after": asdict(rehearsal.after),
+            },
+            "commutation": _commutation(rehearsal),
+            "recovery": _recovery(rehearsal),
+            "losses": _losses(rehearsal),
+            "transformer": _transformer(rehearsal),
+            "temperatures": _temperatures(rehearsal),
+            "electro_thermal": _electro_thermal(rehearsal),
+            "time_to_junction_limit_s": rehearsal.seconds_to_limit,
+            "energy": asdict(rehearsal.energy),
+            "aftermath": [asdict(fact) for fact in rehearsal.slow],
+            "numerics": _numerics(rehearsal, total_seconds),
+            "overridden": _overridden(machine),
+            "warnings": [*machine.warnings, *scenario.warnings],
+            "not_modelled": not_modelled(rehearsal.machine),
+            "cautions": list(CAUTIONS),
+            "second_opinion": _second(rehearsal),
+            "cache": None,
+            "provenance": {
+                "simkit": simkit.__version__,
+                "engine": rehearsal.whole.run.engine,
+                "second_engine": rehearsal.second.engine or None if rehearsal.second else None,
+                "python": platform.python_version(),
+                "platform": platform.platform(),
+                "deck_digest": rehearsal.whole.deck.digest,
+            },
+        }
+    )
+    return result
+
+
+def not_modelled(machine: Machine) -> list[str]:
+    """What a run of this machine leaves out."""
+    core = HYSTERESIS if machine.transformer.core_path is not None else NO_SATURATION
+    heat = NO_WARMING if machine.switch.warming is None else WARMING
+    steel = any(piece.levels is not None for piece in machine.workpieces.values())
+    return [*NOT_MODELLED, core, heat, *([LEVEL] if steel else [])]
+
+
+def without_timings(result: Mapping[str, Any]) -> dict[str, Any]:
+    """The document without what the clock and the cache put into it: same inputs, same rest."""
+    numerics = {
+        key: value
+        for key, value in result["numerics"].items()
+        if key not in ("engine_seconds", "total_seconds")
+    }
+    return {k: v for k, v in result.items() if k != "cache"} | {"numerics": numerics}
+
+
+def plain(value: Any) -> Any:
+    """The same data for JSON: what is not a finite number becomes null."""
+    if isinstance(value, Mapping):
+        return {str(k): plain(v) for k, v in value.items()}
+    if isinstance(value, list | tuple):
+        return [plain(v) for v in value]
+    if isinstance(value, np.generic):
+        return plain(value.item())
+    if isinstance(value, float) and not math.isfinite(value):
+        return None
+    return value
+
+
+def _file(name: str, loaded: Loaded[Any]) -> dict[str, str]:
+    return {"name": name, "file": str(loaded.file), "digest": loaded.digest}
+
+
+def _first(row: Judged) -> dict[str, Any]:
+    return {
+        "part": row.part,
+        "quantity": row.quantity,
+        "time_s": row.first_over_s if row.first_over_s is not None else row.time_s,
+        "ratio": row.ratio,
+    }
+
+
+def _row(row: Judged) -> dict[str, Any]:
+    return asdict(row)
+
+
+def _commutation(rehearsal: Rehearsal) -> dict[str, Any]:
+    found = rehearsal.whole.transitions
+    settled = rehearsal.line.events[0].start if rehearsal.line.events else rehearsal.line.stop
+    calm = [t for t in found if t.time < settled] or list(found)
+    hard = [t for t in found if not t.zero_voltage]
+    return {
+        "dead_time_s": rehearsal.machine.drive.dead_time,
+        "needed_s": max((t.needed for t in calm), default=None),
+        "available_s": min((t.available for t in calm), default=None),
+        "zero_voltage": not hard,
+        "hard_transitions": len(hard),
+        "transitions": len(found),
+        "first_hard_s": hard[0].time if hard else None,
+        "shoot_through_c": max((t.shoot_through for t in found), default=None),
+    }
+
+
+def _recovery(rehearsal: Rehearsal) -> dict[str, Any]:
+    close = [r for s in rehearsal.stretches for r in s.recoveries]
+    if not close:
+        return {
+            "count": 0,
+            "peak_current_a": 0.0,
+            "charge_c": 0.0,
+            "di_dt_a_per_s": 0.0,
+            "dv_dt_v_per_s": 0.0,
+            "overshoot_v": 0.0,
+        }
+    worst = max(close, key=lambda r: r.peak_current)
+    return {
+        "count": len(rehearsal.whole.recoveries),
+        "switch": f"Q{worst.switch}",
+        "time_s": worst.time,
+        "forward_current_a": worst.forward_current,
+        "peak_current_a": worst.peak_current,
+        "charge_c": worst.charge,
+        "di_dt_a_per_s": max(r.di_dt for r in close),
+        "dv_dt_v_per_s": max(r.dv_dt for r in close),
+        "overshoot_v": max(r.overshoot for r in close),
+    }
+
+
+def _losses(rehearsal: Rehearsal) -> list[dict[str, Any]]:
+    whole = rehearsal.whole
+    span = whole.cycles[-1].end - whole.cycles[0].start
+    rows = [
+        {"part": part, "watts": joules / span}
+        for part, joules in rehearsal.energy.dissipated.items()
+    ]
+    last = [s for s in rehearsal.series if s.quantity == "loss"]
+    for row in rows:
+        match = next((s for s in last if s.part == row["part"]), None)
+        if match is not None:
+            row["watts_at_end"] = float(np.mean(match.values[-12:]))
+    return rows
+
+
+def _transformer(rehearsal: Rehearsal) -> dict[str, Any]:
+    worst = {
+        s.quantity: s.worst[0]
+        for s in rehearsal.series
+        if s.part == "matching transformer" and len(s.values)
+    }
+    return {
+        "flux_peak_t": worst.get("flux_peak"),
+        "flux_drift_t": worst.get("flux_drift"),
+        "magnetising_current_peak_a": worst.get("magnetising_current_peak"),
+        "core_saturates_in_circuit": rehearsal.machine.transformer.core_path is not None,
+    }
+
+
+def _electro_thermal(rehearsal: Rehearsal) -> dict[str, Any] | None:
+    if rehearsal.warming is None:
+        return None
+    starts = [s.values[0] for s in rehearsal.series if s.quantity == "junction_peak"]
+    return {**asdict(rehearsal.warming), "junction_at_start_c": max(starts, default=None)}
+
+
+def _temperatures(rehearsal: Rehearsal) -> list[dict[str, Any]]:
+    bound = next(r.limit for r in rehearsal.rows if r.quantity == "junction_peak")
+    return [
+        {"part": s.part, "quantity": s.quantity, "celsius": s.worst[0], "limit": bound}
+        for s in rehearsal.series
+        if s.quantity in ("junction_peak", "junction_held")
+    ]
+
+
+def _second(rehearsal: Rehearsal) -> dict[str, Any] | None:
+    """What another engine was asked; its figures stand beside ours in the limits."""
+    second = rehearsal.second
+    if second is None:
+        return None
+    differences = [
+        abs(r.second_opinion.difference) / max(abs(r.value or 0.0), abs(r.limit))
+        for r in rehearsal.rows
+        if r.second_opinion is not None
+    ]
+    return {
+        "engine": second.engine or None,
+        "runs": len(second.pairs),
+        "largest_difference": max(differences, default=None),
+        "missed": list(second.missed),
+    }
+
+
+def _numerics(rehearsal: Rehearsal, total_seconds: float) -> dict[str, Any]:
+    # A value that is near zero by nature is held against its limit instead.
+    relative = [
+        r.error / max(abs(r.value), abs(r.limit))
+        for r in rehearsal.rows
+        if r.error is not None and r.value is not None
+    ]
+    stretches = rehearsal.stretches
+    return {
+        "refinement_error": max(relative, default=None),
+        "energy_residual": rehearsal.energy.residual,
+        "steps": sum(len(s.waves.time) for s in stretches),
+        "cycles": len(rehearsal.whole.cycles),
+        "engine_seconds": sum(s.run.seconds for s in stretches),
+        "total_seconds": total_seconds,
+        "method": "; ".join(
+            f"{s.deck.begin * 1e3:.4g} to {s.waves.time[-1] * 1e3:.4g} ms: {s.analysis.label}"
+            for s in stretches
+        )
+        + why_whole(rehearsal),
+        "whole": rehearsal.is_whole,
+        "seed_residue": rehearsal.seed_residue,
+        "periodicity_residue": rehearsal.settled_residue,
+        "retries": list(rehearsal.retries),
+    }
+
+
+def why_whole(rehearsal: Rehearsal) -> str:
+    """Why the circuit ran through the whole event, when the scenario made it."""
+    kinds = dict.fromkeys(f.kind for f in rehearsal.line.faults)
+    if not kinds:
+        return ""
+    return f" | the circuit ran whole: the fast model does not know {', '.join(kinds)}"
+
+
+def _overridden(machine: Loaded[Machine]) -> dict[str, str]:
+    return {
+        key: origin.written
+        for key, origin in machine.origins.items()
+        if origin.source == "overridden on the command line"
+    }
+
+
+def write_folder(
+    folder: Path,
+    rehearsal: Rehearsal,
+    result: Mapping[str, Any],
+    report: Callable[[Path], None],
+    csv: bool = False,
+) -> Path:
+    """Write everything a run leaves into a folder that appears whole or not at all."""
+
+    def fill(fresh: Path) -> None:
+        (fresh / "result.json").write_text(dumped(result), encoding="utf-8")
+        (fresh / "provenance.json").write_text(
+            dumped({**result["provenance"], "command": sys.argv[1:]}), encoding="utf-8"
+        )
+        (fresh / "deck.cir").write_text(rehearsal.whole.deck.text, encoding="ascii")
+        (fresh / "engine.log").write_text("\n".join(engine_log(rehearsal)), encoding="utf-8")
+        save_waveforms(fresh, rehearsal, csv)
+        report(fresh)
+
+    return whole_folder(folder, fill)
+
+
+def engine_log(rehearsal: Rehearsal) -> list[str]:
+    """The engine's own lines, stretch by stretch."""
+    lines = []
+    for stretch in rehearsal.stretches:
+        lines.append(f"== from {stretch.deck.begin:.6g} s, {stretch.analysis.label}")
+        lines += stretch.run.log
+    return lines
+
+
+def save_waveforms(folder: Path, rehearsal: Rehearsal, csv: bool) -> None:
+    """Waveforms as a person would probe them: the first pass, and the finer runs, in full.
+
+    `waveforms.npz`: arrays `<run>:<name>`, runs `first` and `fine1`, `fine2` ...; time in seconds,
+    the rest in volts and amperes with seven digits.
+    """
+    runs = {"first": rehearsal.whole} | {
+        f"fine{k}": stretch for k, stretch in enumerate(rehearsal.close, start=1)
+    }
+    columns: dict[str, Any] = {}
+    for run, stretch in runs.items():
+        for name, values in probes(stretch.waves).items():
+            kind = np.float64 if name == "time_s" else np.float32
+            columns[f"{run}:{name}"] = values.astype(kind)
+    np.savez_compressed(folder / "waveforms.npz", allow_pickle=False, **columns)
+    if csv:
+        import pandas
+
+        first = {n.removeprefix("first:"): v for n, v in columns.items() if n.startswith("first:")}
+        pandas.DataFrame(first).to_csv(folder / "waveforms.csv", index=False, float_format="%.9g")
+
+
+def probes(waves: Waves) -> dict[str, Any]:
+    """The waveforms a bench would show, by a name that ends in its unit."""
+    out = {
+        "time_s": waves.time,
+        "bridge_voltage_v": waves.bridge_voltage,
+        "primary_current_a": waves.primary_current,
+        "coil_voltage_v": waves.coil_voltage,
+        "coil_current_a": waves.coil_current,
+        "link_voltage_v": waves.link_voltage,
+        "supply_current_a": waves.supply_current,
+    }
+    for switch in waves.switches:
+        name = f"q{switch.number}"
+        out[f"{name}_drain_source_v"] = switch.drain_source
+        out[f"{name}_gate_source_v"] = switch.gate_source
+        out[f"{name}_drain_current_a"] = switch.drain_current
+    return out

@@ -1,0 +1,173 @@
+"""One scenario to its report folder: found in the cache, or run, measured, judged and written."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from simkit.errors import EngineError, NotWritten
+from simkit.rehearsal.settings import Settings
+from simkit.run.backend import Budget, Engine, Progress
+from simkit.run.cache import default_store
+from simkit.run.engines import engine, other
+from simkit.studies.scenario.result_cache import inputs_of, keep, restore, result_key, written_key
+
+if TYPE_CHECKING:
+    from simkit.parameters.load import Loaded
+    from simkit.parameters.machine import Machine
+    from simkit.parameters.scenario import Scenario
+
+
+@dataclass(frozen=True)
+class Order:
+    """How a scenario is to be rehearsed and what is to be left."""
+
+    settings: Settings = field(default_factory=Settings)
+    budget: Budget = field(default_factory=Budget)
+    """What one engine run may use."""
+    engine: str = "ngspice"
+    second_opinion: bool = False
+    """Repeat what decides on another engine."""
+    cache: bool = True
+    csv: bool = False
+    """Leave waveforms.csv too."""
+
+
+@dataclass(frozen=True)
+class Answer:
+    """What became of an order."""
+
+    result: dict[str, Any]
+    folder: Path | None
+    """The report folder; where the engine gave no whole answer, the one that says so."""
+
+    @property
+    def cached(self) -> bool:
+        """Whether it was found, not run."""
+        return self.result.get("cache") is not None
+
+
+def rehearsed(
+    scenario: Loaded[Scenario],
+    machine: Loaded[Machine],
+    folder: Path,
+    order: Order,
+    progress: Progress | None = None,
+) -> Answer:
+    """Rehearse one scenario, or find it rehearsed; leaves its folder where there is an answer."""
+    started = time.perf_counter()
+    chosen = engine(order.engine)
+    second = engine(other(order.engine)) if order.second_opinion else None
+    store, key = None, ""
+    try:
+        if order.cache:
+            store = default_store("results")
+            key = _key(inputs_of(scenario, machine), order)
+        found = restore(store, key, folder) if store else None
+        if found is not None:
+            forget_failure(folder)
+            return Answer(found, folder.absolute())
+        answer = _fresh(scenario, machine, folder, order, chosen, second, progress, started)
+    except EngineError as error:
+        from simkit.studies.output.failed_folder import write_failure
+        from simkit.studies.scenario.no_verdict import unanswered
+
+        result = unanswered(scenario, machine, error, time.perf_counter() - started)
+        return Answer(result, write_failure(folder, result, error, scenario, machine))
+    if store and answer.folder:
+        keep(store, key, answer.folder)
+    forget_failure(folder)
+    return answer
+
+
+def recalled(
+    path: Path, overrides: Mapping[str, str], out: Path | None, order: Order
+) -> tuple[str, Answer] | None:
+    """Name and answer of a scenario whose files are, byte for byte, those of an earlier run.
+
+    None when nothing of the kind is kept: then the files must be loaded. Errors: InputError for a
+    folder that holds something else.
+    """
+    written = written_key(path, overrides) if order.cache else None
+    entry = default_store("cases").get(written) if written else None
+    if entry is None:
+        return None
+    from simkit.studies.output.report_place import check_target
+
+    name = str(entry.facts["name"])
+    folder = out or Path("reports") / name
+    check_target(folder)
+    try:
+        key = _key(entry.facts["inputs"], order)
+        found = restore(default_store("results"), key, folder)
+    except EngineError:
+        return None  # the long way says what is missing
+    if found is None:
+        return None
+    forget_failure(folder)
+    return name, Answer(found, folder.absolute())
+
+
+def remember(
+    path: Path, overrides: Mapping[str, str], scenario: Loaded[Scenario], machine: Loaded[Machine]
+) -> None:
+    """Keep what a scenario's files amount to, for `recalled`."""
+    written = written_key(path, overrides)
+    if written:
+        facts = {"name": scenario.model.name, "inputs": inputs_of(scenario, machine)}
+        default_store("cases").put(written, facts)
+
+
+def _key(inputs: list[Any], order: Order) -> str:
+    names = (order.engine, *([other(order.engine)] if order.second_opinion else []))
+    engines = [engine(name) for name in names]
+    return result_key(inputs, engines, order.settings, {"csv": order.csv})
+
+
+def forget_failure(folder: Path) -> None:
+    """Take away the page of an earlier failed run, now that one came to its end."""
+    from simkit.studies.output.report_place import failure_folder
+
+    target = failure_folder(folder)
+    if target.is_dir():
+        from simkit.studies.output.failed_folder import forget
+
+        forget(target)
+
+
+def _fresh(
+    scenario: Loaded[Scenario],
+    machine: Loaded[Machine],
+    folder: Path,
+    order: Order,
+    chosen: Engine,
+    second: Engine | None,
+    progress: Progress | None,
+    started: float,
+) -> Answer:
+    # What runs circuits and draws pages takes long to import: not when the answer is kept.
+    from simkit.rehearsal.rehearser import Rehearser
+    from simkit.report.html import write_report
+    from simkit.studies.scenario.result import document, write_folder
+    from simkit.studies.scenario.view import report_view
+
+    workbench = Rehearser(chosen, order.budget, order.settings, second)
+    rehearsal = workbench.rehearse(machine.model, scenario.model, progress)
+    result = document(rehearsal, machine, scenario, time.perf_counter() - started)
+    if machine.model.fit is not None:
+        from simkit.studies.scenario.fitted_intervals import add_intervals
+
+        add_intervals(result, machine, scenario.model,
+                      lambda moved: workbench.rehearse(moved, scenario.model))  # fmt: skip
+
+    def report(fresh: Path) -> None:
+        write_report(fresh, report_view(rehearsal, result, machine))
+
+    try:
+        return Answer(result, write_folder(folder, rehearsal, result, report, order.csv))
+    except NotWritten as error:
+        said = f"{error} It would have said: {result['verdict']}. {result['reason']}"
+        raise NotWritten(said) from error
