@@ -18,7 +18,12 @@ project = "simkit"
 author = "The simkit maintainers"
 project_copyright = author
 version = release = simkit.__version__
-extensions = ["myst_parser"]
+# Reads Markdown through myst_parser, and runs the notebooks anew at every build: one that fails
+# stops it.
+extensions = ["myst_nb"]
+nb_execution_mode = "force"
+nb_execution_raise_on_error = True
+nb_execution_timeout = 300
 myst_enable_extensions = ["dollarmath"]
 html_math_renderer = "mathml"
 html_theme = "furo"

@@ -1,7 +1,11 @@
 """Rehearse a mains-powered induction heater on a simulated circuit before powering it up.
 
 Parameters make a circuit, a circuit is run, waveforms are measured, measurements are judged,
-verdicts are reported: one subpackage for each. Nothing heavy is loaded from here.
+verdicts are reported: one subpackage for each.
+
+From Python: `load_machine`, `load_scenario` read files into values that can be changed, checked and
+rehearsed (simkit/python/files.py); the command's verbs are functions of the same names. Each name
+is loaded when it is first used; their types stand in `__init__.pyi`.
 """
 
 import os
@@ -9,7 +13,21 @@ import sys
 
 __version__ = "0.1.0"
 
-__all__ = ["__version__"]
+
+def __getattr__(name: str) -> object:
+    """A name that the package offers, loaded now."""
+    if name.startswith("_"):  # asked for by tools that look around; nothing of ours begins so
+        raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
+    from importlib import import_module
+
+    return import_module("simkit.python.lazy").named(name)
+
+
+def __dir__() -> list[str]:
+    """Every name that the package offers."""
+    from importlib import import_module
+
+    return sorted({*globals(), *import_module("simkit.python.lazy").NAMES})
 
 
 def _current_folder_leads() -> bool:

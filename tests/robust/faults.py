@@ -4,9 +4,11 @@
 docs/robustness.md, and a test holds the document against them.
 """
 
+import hashlib
 import os
 import re
 import shutil
+import signal
 import subprocess
 import sys
 from collections.abc import Callable, Iterator
@@ -84,7 +86,13 @@ def start(arguments: list[str], folder: Path, **more: Any) -> subprocess.Popen[s
     options: dict[str, Any] = {"stdout": subprocess.PIPE, "stderr": subprocess.PIPE, "text": True}
     env = environment(folder, **more.pop("env", {}))
     return subprocess.Popen([sys.executable, "-m", "simkit", *arguments], cwd=folder, env=env,
-                            start_new_session=True, **{**options, **more})  # fmt: skip
+                            start_new_session=True, preexec_fn=hearing_ctrl_c,
+                            **{**options, **more})  # fmt: skip
+
+
+def hearing_ctrl_c() -> None:
+    """As in a terminal: a shell starts background jobs, the tests among them, deaf to Ctrl-C."""
+    signal.signal(signal.SIGINT, signal.SIG_DFL)
 
 
 def run(arguments: list[str], folder: Path, **more: Any) -> subprocess.CompletedProcess[str]:
@@ -110,13 +118,14 @@ def running_in(folder: Path) -> list[int]:
     return found
 
 
-def contents(folder: Path) -> dict[str, bytes]:
-    """Every file below a folder, byte for byte; a folder counts as nothing but its name."""
-    return {str(p.relative_to(folder)): p.read_bytes() if p.is_file() else b"folder"
-            for p in folder.rglob("*")}  # fmt: skip
+def contents(folder: Path) -> dict[str, str]:
+    """Every file below a folder by the digest of its bytes, so that a failed comparison says which
+    file differs and prints no page; a folder counts as nothing but its name."""
+    return {str(p.relative_to(folder)): hashlib.sha256(p.read_bytes()).hexdigest()[:16]
+            if p.is_file() else "folder" for p in folder.rglob("*")}  # fmt: skip
 
 
-def older_report(out: Path) -> dict[str, bytes]:
+def older_report(out: Path) -> dict[str, str]:
     """A report as an earlier run left it, with bytes no run would write."""
     (out / "figures").mkdir(parents=True)
     (out / "index.html").write_bytes(b"older report \x00\xff")

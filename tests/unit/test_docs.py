@@ -245,8 +245,9 @@ def test_bench_of_the_readme_answers_and_ends(desk: Path) -> None:
 
 
 def shown_lines(text: str) -> set[str]:
-    """Every line of a page's code blocks that starts a command."""
-    blocks = re.findall(r"^```\w*\n(.*?)^```", text, re.M | re.S)
+    """Every line of a page's code blocks that starts a command; the script in Python is run by
+    tests/engine/test_python.py."""
+    blocks = re.findall(r"^```(?!python)\w*\n(.*?)^```", text, re.M | re.S)
     lines = "".join(blocks).splitlines()
     return {re.split(r"  +|\s+#", line)[0].strip() for line in lines if line.strip()}
 

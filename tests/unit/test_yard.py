@@ -50,6 +50,8 @@ MAY_IMPORT["live"] = set(MAY_IMPORT) | {"cli"}
 # The command line stands on top, one module a verb: it may know all of them.
 MAY_IMPORT["verbs"] = set(MAY_IMPORT)
 MAY_IMPORT["cli"] = set(MAY_IMPORT)
+# What `import simkit` offers stands beside the command line: the verbs are functions there.
+MAY_IMPORT["python"] = set(MAY_IMPORT)
 MAY_IMPORT["__main__"] = {"cli"}
 
 
