@@ -9,7 +9,9 @@ import re
 
 from simkit.errors import SimkitError
 
-ELEMENT = re.compile(r"[bcdegklmrvx][a-z0-9_]* [a-z0-9_ .+\-*/()=,#?:<>&|\[\]]*\Z", re.IGNORECASE)
+ELEMENT = re.compile(
+    r"[bcdegijklmqrvx][a-z0-9_]* [a-z0-9_ .+\-*/()=,#?:<>&|\[\]]*\Z", re.IGNORECASE
+)
 DOT = re.compile(
     r"\.(options|model|subckt|ends|save|tran|end|ic)\b[a-z0-9_ .+\-()=@,#\[\]]*\Z", re.IGNORECASE
 )
