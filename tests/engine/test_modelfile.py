@@ -184,7 +184,7 @@ dbody s d bd
     model = part(text, "sic", 100.0)
     around = ("vdd dd 0 400\nrl dd d 20\nvg g 0 pulse(-4 18 1e-7 2e-8 2e-8 4e-7 1e-6)\n"
               "xd d g 0 k device\nrk k 0 1000000")  # fmt: skip
-    found = run(model, around, ("v(d)",), 1e-6, 1e-9)
+    found = run(model, around, ("v(d)",), 1e-6, 1e-9, AS_REHEARSED)
     assert found.vectors["v(d)"].max() > 395.0
     on = found.vectors["v(d)"][
         (found.vectors["time"] > 0.35e-6) & (found.vectors["time"] < 0.45e-6)
