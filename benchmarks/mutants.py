@@ -62,7 +62,6 @@ TESTS = {
     "bench": (f"{MEASURE}_bench.py",),
     "ringing": ("tests/unit/test_ringing.py",),
     "energy": (f"{MEASURE}_energy.py",),
-    "thermal": (f"{MEASURE}_series.py",),
     "point": (f"{MEASURE}_series.py",),
     "switch": (f"{MEASURE}_series.py",),
     "tank": (f"{MEASURE}_series.py",),

@@ -35,7 +35,7 @@ def full_name(quantity: str, title: str) -> str:
 SWITCH = "simkit/measure/switch.py"
 TANK = "simkit/measure/tank.py"
 RECOVERY = "simkit/measure/recovery.py"
-THERMAL = "simkit/measure/thermal.py"
+THERMAL = "simkit/rehearsal/heat.py"
 
 DEFINITIONS: dict[str, Definition] = {
     "drain_voltage_peak": Definition(
@@ -84,13 +84,14 @@ DEFINITIONS: dict[str, Definition] = {
     ),
     "junction_peak": Definition(
         "The hottest the chip gets while the event lasts.",
-        "T_J(t) = T_J(0) + sum of dP_k x Z_th(t - t_k), dP_k the change of loss at cycle k",
+        "T_J(t) = T_J(0) + sum of dP_k x Z_th(t - t_k), dP_k the change of loss at cycle k; Z_th the "
+        "data sheet's curve, case, pad and heatsink",
         THERMAL,
         ("cooling.heatsink_resistance", "cooling.pad_resistance", "cooling.ambient"),
     ),
     "junction_held": Definition(
         "How hot the chip gets when nobody reacts and the last state goes on.",
-        "T_J = T_J(0) + (P_last - P_before) x Z_th(hold time)",
+        "the course of the event going on with P_last: the hottest within the hold time",
         THERMAL,
         ("limits.hold_time", "cooling.heatsink_resistance", "cooling.pad_resistance"),
     ),
@@ -120,8 +121,9 @@ DEFINITIONS: dict[str, Definition] = {
     ),
     "junction_later": Definition(
         "How warm the hottest chip gets when the last state goes on for minutes.",
-        "T_a + (sum of P) R_sa (1 - exp(-t/(R_sa C))) + P (R_jc + R_pad)",
-        "simkit/rehearsal/aftermath.py",
+        "as junction_held, to the aftermath's time; in the end T_a + (sum of P) R_sa + P (R_jc + "
+        "R_pad)",
+        THERMAL,
         ("cooling.heatsink_resistance", "cooling.pad_resistance", "cooling.ambient"),
     ),
     "water_temperature": Definition(

@@ -26,6 +26,22 @@ class Limit:
     source: str
 
 
+def capacity_note(machine: Machine, sink_known: bool = False) -> str:
+    """Which heat capacities nobody gave, and what is taken for them; empty with both."""
+    cooling = machine.cooling
+    missing = [
+        f"cooling.{name}_heat_capacity"
+        for name, known in (
+            ("case", cooling.case_heat_capacity is not None),
+            ("heatsink", sink_known or cooling.heatsink_heat_capacity is not None),
+        )
+        if not known
+    ]
+    if not missing:
+        return ""
+    return f"; no {' and no '.join(missing)} given: the hotter of none and endless is taken"
+
+
 def machine_limits(machine: Machine) -> tuple[Limit, ...]:
     """Every limit judged on a machine, from its ratings and deratings."""
     ratings, derating = machine.switch.ratings, machine.limits.derating
@@ -35,7 +51,7 @@ def machine_limits(machine: Machine) -> tuple[Limit, ...]:
     def share(quantity: str, unit: str, rating: float, part: float, key: str) -> Limit:
         return Limit(quantity, unit, rating * part, f"{key}, {part:.0%} of it used")
 
-    tank = machine.tank
+    tank, unknown = machine.tank, capacity_note(machine)
     return (
         share(
             "drain_voltage_peak",
@@ -90,13 +106,13 @@ def machine_limits(machine: Machine) -> tuple[Limit, ...]:
             "degC",
             junction,
             f"cooling.ambient plus {derating.junction_rise:.0%} of the rise to "
-            "switch.ratings.junction_temperature",
+            f"switch.ratings.junction_temperature{unknown}",
         ),
         Limit(
             "junction_held",
             "degC",
             junction,
-            f"as junction_peak, last state held for {machine.limits.hold_time:g} s",
+            f"as junction_peak, last state held for {machine.limits.hold_time:g} s{unknown}",
         ),
         share("can_voltage_rms", "V", tank.can_voltage, derating.capacitor, "tank.can_voltage"),
         share("can_current_rms", "A", tank.can_current, derating.capacitor, "tank.can_current"),

@@ -72,14 +72,14 @@ QUANTITIES: dict[str, QuantityText] = {
     "junction_peak": QuantityText(
         "junction temperature in the event",
         "Beyond the rating the chip fails at once or ages fast.",
-        "Loss per cycle through the data sheet's transient impedance, heatsink held still.",
+        "Loss per cycle through the data sheet's transient impedance, case, pad and heatsink.",
         "Not visible; the case lags by seconds.",
         "Whatever lowers the loss: see the recovery and current figures.",
     ),
     "junction_held": QuantityText(
         "junction temperature if the last state is held",
         "The state after the event goes on until somebody notices.",
-        "Loss of the last cycles kept up for the hold time, heatsink held still.",
+        "Loss of the last cycles kept up for the hold time, through chip, case, pad and heatsink.",
         "A case thermometer that climbs by degrees a second says stop.",
         "Whatever lowers the loss; a trip on phase or current.",
     ),
@@ -114,7 +114,7 @@ QUANTITIES: dict[str, QuantityText] = {
     "junction_later": QuantityText(
         "junction temperature after minutes",
         "Heatsinks take minutes to show that they are too small, or that their fan stands.",
-        "Losses of the circuit run into a heatsink of one heat capacity, losses standing still.",
+        "As if held: losses of the circuit run standing still, into chip, case, pad and heatsink.",
         "A thermometer on the heatsink near the hottest switch.",
         "A larger heatsink, a fan that is watched, less loss; a thermal switch on the heatsink.",
     ),

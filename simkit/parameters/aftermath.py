@@ -41,9 +41,14 @@ class Aftermath(Section):
     time: Annotated[float, Quantity("s", "How long it goes on", gt=0, lt=1e6)]
     begins: Literal["cold", "settled"]
     """Heatsink at the air's temperature, or as warm as the state before the events makes it."""
-    heatsink_heat_capacity: Annotated[
-        float, Quantity("J/K", "Heatsink with all that is bolted to it", gt=0, lt=1e6)
-    ]
+    heatsink_heat_capacity: (
+        Annotated[
+            float,
+            Quantity("J/K", "Heatsink with all that is bolted to it; none: cooling's own", gt=0,
+                     lt=1e6),
+        ]
+        | None
+    ) = None  # fmt: skip
     heatsink_resistance: (
         Annotated[float, Quantity("K/W", "Heatsink to air from now on", gt=0, lt=100)] | None
     ) = None

@@ -44,4 +44,20 @@ class Cooling(Section):
     heatsink_resistance: Annotated[
         float, Quantity("K/W", "Heatsink to air, all switches together", gt=0, lt=100)
     ]
+    case_heat_capacity: (
+        Annotated[
+            float,
+            Quantity("J/K", "Case of one switch; none: the hotter of nothing and endless", gt=0,
+                     lt=1e4),
+        ]
+        | None
+    ) = None  # fmt: skip
+    heatsink_heat_capacity: (
+        Annotated[
+            float,
+            Quantity("J/K", "Heatsink with all that is bolted to it; none: as the case", gt=0,
+                     lt=1e6),
+        ]
+        | None
+    ) = None  # fmt: skip
     water: Water | None = None

@@ -1,7 +1,7 @@
 """Minutes before and after a rehearsal, marched at their own time scale and judged with the rest.
 
 Losses, powers and currents come from the circuit run; what follows from them over minutes comes
-from formulae of parts/: a heatsink with one heat capacity, water in the coil, a charge at one
+from formulae of parts/: the way of the heat to the air (heat.py), water in the coil, a charge at one
 temperature, a link charging through resistor or lamp. The losses stand still meanwhile: a warmer
 switch loses more than it did in the run.
 """
@@ -12,7 +12,7 @@ from math import inf, sqrt
 
 import numpy as np
 
-from simkit.judge.limits import Limit, machine_limits
+from simkit.judge.limits import Limit, capacity_note, machine_limits
 from simkit.judge.verdict import Judged, judged, verdict
 from simkit.measure.series import Series
 from simkit.measure.waveforms import Array
@@ -22,7 +22,6 @@ from simkit.parts import cooling, heating
 from simkit.parts import precharge as charging
 from simkit.parts.materials import materials
 from simkit.parts.supply import Mains
-from simkit.rehearsal.closeup import settled_until
 from simkit.rehearsal.findings import Rehearsal, SlowFact, context_of
 
 COPPER = 385.0
@@ -84,62 +83,35 @@ def last_of(series: Sequence[Series], quantity: str) -> list[float]:
     return [float(np.mean(s.values[-LAST:])) for s in series if s.quantity == quantity]
 
 
-def before_of(rehearsal: Rehearsal, quantity: str) -> list[float]:
-    """Mean of a quantity over the last cycles before the first event, for each part that has it."""
-    line = rehearsal.line
-    settled = settled_until(line)
-    until = settled - 0.5 / line.frequency.first + 1e-9
-    mine = [s for s in rehearsal.series if s.quantity == quantity]
-    return [float(np.mean(s.values[s.times <= until][-LAST:])) for s in mine]
-
-
 def relaxing(start: float, end: float, tau: float, time: Array) -> Array:
     """A first-order approach from start to end: end + (start - end) exp(-t/tau)."""
     return end + (start - end) * np.exp(-time / tau)
 
 
 def _heatsink(rehearsal: Rehearsal, after: Aftermath) -> _Found:
-    """Heatsink and hottest junction while the last state goes on."""
-    machine = rehearsal.machine
-    stack = machine.cooling
+    """Heatsink and hottest junction while the last state goes on; their courses are heat's."""
     losses = last_of(rehearsal.series, "loss")
-    outward = after.heatsink_resistance or stack.heatsink_resistance
-    start = stack.ambient
-    if after.begins == "settled":
-        start += sum(before_of(rehearsal, "loss")) * stack.heatsink_resistance
-    end = stack.ambient + sum(losses) * outward
-    time = np.geomspace(1e-3, after.time, POINTS)
-    sink = relaxing(start, end, outward * after.heatsink_heat_capacity, time)
-    own = machine.switch.ratings.thermal_resistance + stack.pad_resistance
-    junction = Series(
-        f"Q{1 + int(np.argmax(losses))}", "junction_later", "degC", rehearsal.line.end + time,
-        sink + max(losses) * own,
-    )  # fmt: skip
-    limit = _junction_limit(machine, after)
-    row = judged(limit, [(junction, _junction_error(rehearsal, own, outward))])
+    cooling = rehearsal.machine.cooling
+    outward = after.heatsink_resistance or cooling.heatsink_resistance
+    junction, sink = (
+        next(s for s in rehearsal.series if s.quantity == quantity)
+        for quantity in ("junction_later", "heatsink_later")
+    )
+    limit = _junction_limit(rehearsal.machine, after)
+    end = cooling.ambient + sum(losses) * outward
     facts = (
-        SlowFact("heatsink at the end", float(sink[-1]), "degC", f"after {after.time:g} s"),
+        SlowFact("heatsink at the end", float(sink.values[-1]), "degC", f"after {after.time:g} s"),
         SlowFact("heatsink if it went on for ever", end, "degC", "losses standing still"),
         SlowFact("loss of all switches", sum(losses), "W", "from the circuit run"),
     )
-    return _Found((row,), (junction,), facts)
+    return _Found((judged(limit, [(junction, rehearsal.later_error)]),), facts=facts)
 
 
 def _junction_limit(machine: Machine, after: Aftermath) -> Limit:
     held = next(x for x in machine_limits(machine) if x.quantity == "junction_peak")
-    said = f"as junction_peak, last state going on for {after.time:g} s; thermal march"
+    said = f"as junction_peak, last state going on for {after.time:g} s"
+    said += capacity_note(machine, after.heatsink_heat_capacity is not None)
     return Limit("junction_later", "degC", held.bound, said)
-
-
-def _junction_error(rehearsal: Rehearsal, own: float, outward: float) -> float:
-    """Error from that of the loss [K]: the run's own, through the resistances of the march."""
-    row = next(r for r in rehearsal.rows if r.quantity == "junction_peak")
-    if row.error is None:
-        return float("nan")
-    count = len([s for s in rehearsal.series if s.quantity == "loss"])
-    return row.error * (own + count * outward) / (
-        own + count * rehearsal.machine.cooling.heatsink_resistance
-    )  # fmt: skip
 
 
 def coil_loss(rehearsal: Rehearsal) -> float:

@@ -7,7 +7,6 @@ import numpy as np
 
 from simkit.circuit.timeline import Timeline
 from simkit.judge.limits import machine_limits
-from simkit.measure import thermal
 from simkit.measure.series import Series
 from simkit.measure.waveforms import Array
 from simkit.parameters.machine import Machine
@@ -25,14 +24,13 @@ from simkit.rehearsal.discretisation import (
     tank_off,
 )
 from simkit.rehearsal.flux_offset import offset_error, start_offset
+from simkit.rehearsal.heat import JUNCTIONS, junctions
 from simkit.rehearsal.scouting import Scouted
 from simkit.rehearsal.sensitivity import gain, resolution, worst_place
 from simkit.rehearsal.stretches import Stretch
 from simkit.rehearsal.surrogate import Curve
 from simkit.rehearsal.warming import Warmed
 
-LEDGER = 12
-"""Most cycles over which operating points and last states are averaged [1]."""
 MISSED = 0.25
 """Share of a current that samples of a quick event were seen to miss [1]."""
 TO_COME = 2.0
@@ -119,13 +117,14 @@ def assessed(found: Findings) -> Assessed:
     if "gate_lift" in known and not found.is_whole:
         own = known["gate_lift"]
         known["gate_lift"] = replace(own, start=own.start + gate_drift(found, better.series))
-    heat, left = junctions(found, better.series, curves)
+    scene = found.machine, found.scenario, found.line
+    heat, left = junctions(*scene, better.series, curves)
     warmer = [
         replace(s, values=s.values + spread(s, gap) + _loss_off(found, s) + above.get("loss", 0.0))
         for s, gap in zip(better.series, better.gaps, strict=True)
         if s.quantity == "loss"
     ]
-    hot, _ = junctions(found, warmer, _raised(curves, better.series, warmer))
+    hot, _ = junctions(*scene, warmer, _raised(curves, better.series, warmer))
     known |= _junction_doubts(heat, hot, known.get("loss"))
     return Assessed(better, (*better.series, *heat), known, residue, left, curves)
 
@@ -204,53 +203,13 @@ def _junction_doubts(
     if loss is None:
         return {}
     out = {}
-    for quantity in ("junction_peak", "junction_held"):
+    for quantity in {s.quantity for s in heat} & set(JUNCTIONS):
         pairs = zip(heat, hot, strict=True)
         rise = max(h.worst[0] - s.worst[0] for s, h in pairs if s.quantity == quantity)
         if np.isfinite(rise):
             part = rise / loss.total if loss.total > 0.0 else 0.0
             out[quantity] = Doubt(loss.step * part, loss.start * part, loss.link * part)
     return out
-
-
-def junctions(
-    found: Findings, series: Sequence[Series], curves: Mapping[str, Curve]
-) -> tuple[list[Series], float]:
-    """Junction temperature of each switch, in the event and held, and the time left [s].
-
-    Between samples the loss follows the fast model's course, scaled to them.
-    """
-    machine = found.machine
-    losses = [s for s in series if s.quantity == "loss"]
-    ratings = machine.switch.ratings
-    settled = settled_until(found.line)
-    # The cycle in which the event begins is no settled one any more, though its middle is earlier.
-    calm_until = settled - 0.5 / found.line.frequency.first
-    before = [calm_mean(s, calm_until) for s in losses]
-    out: list[Series] = []
-    left = float("inf")
-    bound = next(x.bound for x in machine_limits(machine) if x.quantity == "junction_held")
-    for s, calm in zip(losses, before, strict=True):
-        start = thermal.settled_junction(machine, calm, sum(before))
-        grid = np.union1d(s.times, np.linspace(s.times[0], s.times[-1], 200))
-        dense = curves.get(f"loss {s.part}")
-        loss = np.interp(grid, s.times, s.values)
-        if dense is not None:
-            loss = np.interp(grid, dense.time, dense.values)
-        course = thermal.junction_course(ratings, start, calm, grid, loss)
-        last = float(np.mean(s.values[s.times > s.times[-1] - 80e-6][-LEDGER:]))
-        held = thermal.held_junction(ratings, start, calm, last, machine.limits.hold_time)
-        left = min(left, thermal.time_to_limit(ratings, start, calm, last, bound))
-        out.append(Series(s.part, "junction_peak", "degC", grid, course))
-        end = np.array([s.times[-1] + machine.limits.hold_time])
-        out.append(Series(s.part, "junction_held", "degC", end, np.array([held])))
-    return out, left
-
-
-def calm_mean(series: Series, until: float) -> float:
-    """Mean over the last values up to a time [s], or the first value where there is none."""
-    calm = series.values[series.times <= until + 1e-9]
-    return float(np.mean(calm[-LEDGER:] if len(calm) else series.values[:1]))
 
 
 def between_samples(found: Findings) -> dict[str, Curve]:

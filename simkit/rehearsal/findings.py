@@ -24,8 +24,9 @@ from simkit.parameters.machine import Machine
 from simkit.parameters.scenario import Scenario
 from simkit.rehearsal.closeup import merged, settled_until
 from simkit.rehearsal.discretisation import CAUSES, ENOUGH
-from simkit.rehearsal.error_budget import LEDGER, Assessed, Findings, SecondRuns, assessed
+from simkit.rehearsal.error_budget import Assessed, Findings, SecondRuns, assessed
 from simkit.rehearsal.flux_offset import evened
+from simkit.rehearsal.heat import LEDGER
 from simkit.rehearsal.scouting import Scouted
 from simkit.rehearsal.second_engine import opinion
 from simkit.rehearsal.stretches import Stretch
@@ -91,6 +92,8 @@ class Rehearsal:
     retries: tuple[str, ...]
     warming: Warmed | None
     """The electro-thermal loop; None where the switch says nothing of temperature."""
+    later_error: float = float("nan")
+    """Numerical error of the junction minutes later [K]; nan where nothing goes on."""
     slow: tuple[SlowFact, ...] = ()
     """Figures of what goes on for minutes, marched and not run."""
 
@@ -135,6 +138,7 @@ def findings(found: Findings) -> Rehearsal:
         second=found.second,
         retries=found.retries,
         warming=found.warming,
+        later_error=later.total if (later := have.doubts.get("junction_later")) else float("nan"),
     )
 
 

@@ -8,7 +8,8 @@ from simkit.judge.verdict import Judged, Opinion
 from simkit.measure.series import Series
 from simkit.measure.waveforms import Array
 from simkit.rehearsal.discretisation import SAME, spread
-from simkit.rehearsal.error_budget import Assessed, Findings, junctions
+from simkit.rehearsal.error_budget import Assessed, Findings
+from simkit.rehearsal.heat import junctions
 
 HEAT = ("junction_peak", "junction_held")
 
@@ -48,12 +49,14 @@ def _heat_gap(row: Judged, found: Findings, have: Assessed) -> float | None:
     other = [replace(s, values=s.values + spread(s, _gaps(s, found))) for s in losses]
     if not all(np.isfinite(s.values).all() for s in other):
         return None
-    mine = {
-        s.part: s.worst[0] for s in junctions(found, losses, {})[0] if s.quantity == row.quantity
-    }
-    theirs = {
-        s.part: s.worst[0] for s in junctions(found, other, {})[0] if s.quantity == row.quantity
-    }
+    mine, theirs = (
+        {
+            s.part: s.worst[0]
+            for s in junctions(found.machine, found.scenario, found.line, of, {})[0]
+            if s.quantity == row.quantity
+        }
+        for of in (losses, other)
+    )
     return theirs[row.part] - mine[row.part]
 
 

@@ -13,9 +13,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from simkit.circuit.timeline import Timeline
-from simkit.measure.thermal import settled_junction
 from simkit.parameters.machine import Load, Machine
-from simkit.parts.switches import stack_of
+from simkit.parts.heat_path import heat_path, settled_junctions
 from simkit.parts.warming import warmed_machine
 from simkit.rehearsal.stretches import Stretch
 from simkit.scout.operating import operating_point
@@ -75,7 +74,7 @@ def expected(machine: Machine, line: Timeline) -> float:
     Two rounds of T = g(T); where the model does not converge, the temperature so far.
     """
     load = Load(inductance=line.inductance.first, resistance=line.resistance.first)
-    switches = stack_of(machine).switches
+    path = heat_path(machine)
     start = machine.switch.warming
     taken = start.junction_temperature if start else machine.cooling.ambient
     for _ in range(2):
@@ -83,7 +82,8 @@ def expected(machine: Machine, line: Timeline) -> float:
         point = operating_point(trial, load, line.frequency.first, line.voltage.first)
         if not point.converged:
             break
-        taken = settled_junction(machine, point.bridge_loss / switches, point.bridge_loss)
+        each = np.full(path.switches, point.bridge_loss / path.switches)
+        taken = float(settled_junctions(path, each).max())
     return taken
 
 
@@ -99,4 +99,4 @@ def _next(seen: list[tuple[float, float]]) -> float:
 def hottest(machine: Machine, stretch: Stretch) -> float:
     """Hottest junction after a long time at the losses of a stretch [degC]."""
     losses = [float(np.mean(s.values)) for s in stretch.series if s.quantity == "loss"]
-    return max(settled_junction(machine, loss, sum(losses)) for loss in losses)
+    return float(settled_junctions(heat_path(machine), np.array(losses)).max())

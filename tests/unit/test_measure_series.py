@@ -1,6 +1,6 @@
 """Switch, tank, thermal and operating-point figures of waveforms drawn by hand."""
 
-from dataclasses import astuple
+from dataclasses import astuple, replace
 from typing import Any
 
 import numpy as np
@@ -11,13 +11,8 @@ from simkit.measure.periodic import Cycle
 from simkit.measure.point import OperatingPoint, operating_point
 from simkit.measure.switch import switch_series
 from simkit.measure.tank import machine_series
-from simkit.measure.thermal import (
-    held_junction,
-    junction_course,
-    settled_junction,
-    time_to_limit,
-    transient_impedance,
-)
+from simkit.measure.waveforms import Array
+from simkit.parts.heat_path import curve_impedance, heat_course, heat_path, settled_junctions
 from tests.machines import demo, topology, varied
 from tests.waves import waves
 
@@ -97,7 +92,7 @@ def test_a_drift_downward_has_a_size_too() -> None:
 
 # --- thermal: the shipped file's points are 10 us .. 100 ms, 4 mK/W .. 0.27 K/W, then 0.30 -----
 
-RATINGS = demo().switch.ratings
+PATH = heat_path(demo())
 
 
 @pytest.mark.parametrize(
@@ -111,67 +106,43 @@ RATINGS = demo().switch.ratings
         (0.1 * 10**0.5, 0.285), (1.0, 0.30), (100.0, 0.30),  # a decade to the steady resistance
     ],
 )  # fmt: skip
-def test_transient_impedance(time: float, wanted: float) -> None:
-    found = transient_impedance(RATINGS, np.array([time]))
+def test_the_curve_of_the_data_sheet(time: float, wanted: float) -> None:
+    found = curve_impedance(PATH, np.array([time]))
     assert found == pytest.approx([wanted], rel=1e-9)
 
 
 def test_settled_junction_through_pad_and_heatsink() -> None:
     # 30 degC + 100 W x 0.15 K/W + 20 W x (0.30 + 0.35) K/W.
-    assert settled_junction(demo(), 20.0, 100.0) == pytest.approx(58.0)
+    found = settled_junctions(PATH, np.array([20.0, 30.0, 25.0, 25.0]))
+    assert found[0] == pytest.approx(58.0)
+
+
+def course(before: float, times: Array, losses: Array) -> Array:
+    """Rise of one chip on a case that holds still, over that case."""
+    still = replace(PATH, case_capacity=np.inf)
+    every = np.tile(losses, (4, 1))
+    found = heat_course(still, np.full(4, before), times, every).junctions[0]
+    return np.asarray(found - PATH.ambient - before * (PATH.pad + 4.0 * PATH.heatsink))
 
 
 def test_steps_of_loss_are_superposed() -> None:
     # 10 W before, 30 W from 0, 25 W from 1 ms: 20 K/W-steps at their own ages.
     times = np.array([0.0, 1e-3, 1.1e-3])
-    found = junction_course(RATINGS, 80.0, 10.0, times, np.array([30.0, 25.0, 25.0]))
-    z = {t: float(transient_impedance(RATINGS, np.array([t]))[0]) for t in (1e-4, 1.1e-3)}
-    wanted = [80.0, 80.0 + 20.0 * 0.045, 80.0 + 20.0 * z[1.1e-3] - 5.0 * z[1e-4]]
+    found = course(10.0, times, np.array([30.0, 25.0, 25.0]))
+    z = {t: float(curve_impedance(PATH, np.array([t]))[0]) for t in (1e-4, 1.1e-3)}
+    wanted = [3.0, 3.0 + 20.0 * 0.045, 3.0 + 20.0 * z[1.1e-3] - 5.0 * z[1e-4]]
     # Each age counts a nanosecond more: 20 W x 4 mK/W x root(1e-4) there.
     assert found == pytest.approx(wanted, abs=1.1e-3)
-    assert found[0] == pytest.approx(80.0 + 20.0 * 0.004 * 1e-2, rel=1e-6)
+    assert found[0] == pytest.approx(3.0 + 20.0 * 0.004 * 1e-2, rel=1e-6)
 
 
 def test_a_ramp_of_loss_against_the_closed_convolution() -> None:
     # Z = k sqrt(t), P = a t: T = a k (2/3) t^1.5 by integrating a k sqrt(t - s) ds.
     times = np.linspace(0.0, 10e-6, 2001)
-    found = junction_course(RATINGS, 0.0, 0.0, times, 1e7 * times)
+    found = course(0.0, times, 1e7 * times)
     k = 0.004 / (10e-6) ** 0.5
     # A step comes at the end of its interval or half a step late: 1.5/2000/2 of the whole.
     assert found[-1] == pytest.approx(1e7 * k * 2 / 3 * 10e-6**1.5, rel=1e-3)
-
-
-def test_the_time_until_the_limit() -> None:
-    # 100 W more: 4.5 K at 1 ms. The grid has a hundred points a decade: within 2.4 %.
-    found = time_to_limit(RATINGS, 100.0, 20.0, 120.0, 104.5)
-    assert 1e-3 * (1.0 - 1e-9) <= found <= 1.024e-3
-    assert time_to_limit(RATINGS, 104.5, 20.0, 120.0, 104.5) == 0.0
-    assert time_to_limit(RATINGS, 100.0, 20.0, 120.0, 130.1) == np.inf
-    # The steady rise is 30 K, within a decade of 0.1 s.
-    assert time_to_limit(RATINGS, 100.0, 20.0, 120.0, 129.999) == pytest.approx(1.0, rel=0.024)
-    assert time_to_limit(RATINGS, 100.0, 120.0, 20.0, 104.5) == np.inf
-    # 0.13 K at once: sooner than the grid's first microsecond, 1.26 mK/W there.
-    assert time_to_limit(RATINGS, 100.0, 0.0, 100.0, 100.05) == pytest.approx(1e-6)
-
-
-def test_a_hundred_moments_a_decade_are_looked_at() -> None:
-    # Root of time below 10 us, 4 mK/W there: the rise wanted says the time. Each is found at the
-    # next moment of the grid, at most a hundredth of a decade later.
-    for exact in np.geomspace(1.1e-6, 9e-6, 200):
-        found = time_to_limit(RATINGS, 0.0, 0.0, 1.0, 0.004 * (exact / 10e-6) ** 0.5)
-        assert -1e-9 < found / exact - 1.0 < 10**0.01 - 1.0 + 1e-9
-
-
-def test_a_limit_that_is_just_reached_is_reached() -> None:
-    begin = 100.0 + 100.0 * float(transient_impedance(RATINGS, np.array([1e-6]))[0])
-    assert time_to_limit(RATINGS, 100.0, 0.0, 100.0, begin) == 1e-6
-    # JSON has no other numbers than Python's own.
-    assert type(time_to_limit(RATINGS, 100.0, 0.0, 100.0, begin)) is float
-    assert type(held_junction(RATINGS, 100.0, 20.0, 50.0, 1e-3)) is float
-
-
-def test_held_for_a_time() -> None:
-    assert held_junction(RATINGS, 100.0, 20.0, 50.0, 1e-3) == pytest.approx(100.0 + 30.0 * 0.045)
 
 
 # --- operating point ---------------------------------------------------------------------------

@@ -18,9 +18,10 @@ from simkit.errors import EngineError, EngineFailed, EngineMissing, EngineTimeou
 from simkit.judge.limits import Limit, machine_limits
 from simkit.judge.verdict import Judged, Opinion, doubted, judged, verdict, with_opinion
 from simkit.measure.series import Series
+from simkit.parameters.aftermath import Aftermath
 from simkit.parameters.load import load_file
 from simkit.parameters.scenario import Scenario
-from simkit.rehearsal.aftermath import _junction_error
+from simkit.rehearsal.aftermath import _heatsink
 from simkit.rehearsal.discretisation import Doubt
 from simkit.rehearsal.findings import _row
 from simkit.rehearsal.rehearser import Rehearser
@@ -292,12 +293,14 @@ def test_a_figure_without_an_error_or_with_too_large_a_one() -> None:
 
 
 def test_the_minutes_after_a_junction_that_could_not_be_told() -> None:
-    row = good(quantity="junction_peak", value=None, error=None, status="not_evaluated")
-    rehearsal: Any = SimpleNamespace(rows=(row,), series=(), machine=demo())
-    error = _junction_error(rehearsal, 0.65, 0.15)
-    limit = Limit("junction_later", "degC", 126.0, "march")
-    found = judged(limit, [(series(50.0), error)])
-    assert found.status == "not_evaluated"
+    when, value = np.zeros(1), np.array([50.0])
+    later = Series("Q1", "junction_later", "degC", when, value)
+    sink = Series("heatsink", "heatsink_later", "degC", when, value)
+    rehearsal: Any = SimpleNamespace(series=(later, sink), machine=demo(), later_error=NAN)
+    after = Aftermath(time=60.0, begins="settled")
+    assert _heatsink(rehearsal, after).rows[0].status == "not_evaluated"
+    rehearsal.later_error = 1.0
+    assert _heatsink(rehearsal, after).rows[0].status == "ok"
 
 
 # --- design numbers -----------------------------------------------------------------------------

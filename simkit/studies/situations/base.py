@@ -113,11 +113,14 @@ def all_switches(machine: Machine) -> list[int]:
 
 SPECIFIC = 300.0
 """Heat capacity of a heatsink times its resistance to air [s]: five minutes, common practice for a
-heatsink with a fan, no source. A machine file does not say what its heatsink weighs."""
+heatsink with a fan, no source. Taken where a machine file does not say its capacity."""
 
 
 def heatsink(machine: Machine) -> float:
-    """Heat capacity of the machine's heatsink, as common practice has it [J/K]."""
+    """Heat capacity of the machine's heatsink, or as common practice has it [J/K]."""
+    given = machine.cooling.heatsink_heat_capacity
+    if given is not None:
+        return given
     return float(f"{SPECIFIC / machine.cooling.heatsink_resistance:.4g}")
 
 
