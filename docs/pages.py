@@ -45,7 +45,7 @@ FORMULAS = {
     "workpiece": ("parts/workpiece", "parts/magnetics", "parts/profiles", "parts/working",
                   "parts/heating", "parts/materials"),
     "core": ("parts/core", "parts/transformer"),
-    "thermal": ("parts/thermal", "parts/cooling", "measure/thermal"),
+    "thermal": ("parts/thermal", "parts/cooling", "parts/heat_path"),
     "supply": ("parts/supply", "parts/precharge", "measure/energy"),
     "gate": ("parts/gate_drive", "scout/drive", "measure/gate"),
     "scout": ("scout/operating", "scout/envelope", "scout/forced", "scout/windows"),
