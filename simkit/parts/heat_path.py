@@ -87,7 +87,10 @@ class HeatCourse:
 
 
 def heat_path(machine: Machine, sink_capacity: float | None = None) -> HeatPath:
-    """The way of a machine's heat; `sink_capacity` where a scenario says it [J/K]."""
+    """The way of a machine's heat; `sink_capacity` where a scenario says it [J/K].
+
+    Source: the machine file. Range: switches alike on one heatsink.
+    """
     ratings, cooling = machine.switch.ratings, machine.cooling
     return HeatPath(
         curve=tuple((p.time, p.impedance) for p in ratings.transient),
@@ -104,7 +107,8 @@ def heat_path(machine: Machine, sink_capacity: float | None = None) -> HeatPath:
 def settled_junctions(path: HeatPath, losses: Array) -> Array:
     """Junction of each switch after a long time at constant `losses` [W]: [degC].
 
-    T_a + R_sa sum(P) + (R_jc + R_pad) P. Source: thermal resistances in series.
+    T_a + R_sa sum(P) + (R_jc + R_pad) P. Source: thermal resistances in series. Range: constant
+    resistances.
     """
     shared = path.ambient + path.heatsink * losses.sum()
     return np.asarray(shared + (path.junction_case + path.pad) * losses)
@@ -114,7 +118,8 @@ def curve_impedance(path: HeatPath, time: Array) -> Array:
     """Junction-to-case rise per watt after a step, the data sheet's curve [K/W].
 
     Straight on log-log axes between the points, with the square root of time below the first
-    (semi-infinite slab), and from the last within a decade of time up to the steady resistance.
+    (semi-infinite slab), and from the last within a decade of time up to the steady resistance;
+    `time` [s]. Source: the data sheet; the slab, H. S. Carslaw, J. C. Jaeger (1959). Range: any.
     """
     times, values = np.array(path.curve).T
     safe = np.maximum(time, 1e-12)
@@ -225,7 +230,8 @@ class Ladder:
 def ladder(path: HeatPath, shared: bool) -> Ladder:
     """The ladder from one junction: to the air with its share of the heatsink, or without it.
 
-    Every capacity of the path is known; one of nothing has no node, an endless one ends the ladder.
+    Capacities [J/K] all known; one of nothing has no node, an endless one ends the ladder.
+    Source: heat balances of the nodes. Range: constant resistances [K/W].
     """
     capacities, resistances = [chip_capacity(path)], [path.junction_case]
     sink = path.switches * path.heatsink if shared else 0.0
