@@ -28,7 +28,8 @@ LINE: Any = SimpleNamespace(
 def found(after: Aftermath | None = None, late: float = LATE, **more: Any) -> Any:
     """Demo's junctions with the loss of each switch stepping up in the middle of 1.2 ms."""
     machine = varied(demo(), {f"cooling.{key}": value for key, value in more.items()})
-    values = np.where(TIMES < LINE.events[0].start - 1e-6, CALM, late)
+    begins = LINE.events[0].start - 1e-6
+    values = np.where(TIMES < begins, CALM, late)
     losses = [Series(f"Q{k}", "loss", "W", TIMES, values) for k in (1, 2, 3, 4)]
     scenario: Any = SimpleNamespace(aftermath=after)
     series, left = junctions(machine, scenario, LINE, losses, {})
