@@ -84,8 +84,8 @@ DEFINITIONS: dict[str, Definition] = {
     ),
     "junction_peak": Definition(
         "The hottest the chip gets while the event lasts.",
-        "T_J(t) = T_J(0) + sum of dP_k x Z_th(t - t_k), dP_k the change of loss at cycle k; Z_th the "
-        "data sheet's curve, case, pad and heatsink",
+        "T_J(t) = T_J(0) + sum of dP_k x Z_th(t - t_k), dP_k the change of loss at cycle k; "
+        "Z_th the data sheet's curve, case, pad and heatsink",
         THERMAL,
         ("cooling.heatsink_resistance", "cooling.pad_resistance", "cooling.ambient"),
     ),

@@ -1,9 +1,9 @@
 """Minutes before and after a rehearsal, marched at their own time scale and judged with the rest.
 
 Losses, powers and currents come from the circuit run; what follows from them over minutes comes
-from formulae of parts/: the way of the heat to the air (heat.py), water in the coil, a charge at one
-temperature, a link charging through resistor or lamp. The losses stand still meanwhile: a warmer
-switch loses more than it did in the run.
+from formulae of parts/: the way of the heat to the air (heat.py), water in the coil, a charge at
+one temperature, a link charging through resistor or lamp. The losses stand still meanwhile: a
+warmer switch loses more than it did in the run.
 """
 
 from collections.abc import Sequence

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from functools import lru_cache
+from itertools import pairwise
 from math import inf
 
 import numpy as np
@@ -69,7 +70,7 @@ def test_unlike_losses_on_one_heatsink_by_integration() -> None:
     """Nine nodes; switch 1 loses ten times as much, for a while. 0.5 K as above."""
     before = np.array([40.0, 10.0, 10.0, 10.0])
     edges, levels = [0.0, 0.4, 7.0, 90.0], [(300.0, 30.0), (20.0, 20.0), (100.0, 5.0)]
-    points = [np.linspace(a, b, 60)[:-1] for a, b in zip(edges, edges[1:], strict=False)]
+    points = [np.linspace(a, b, 60)[:-1] for a, b in pairwise(edges)]
     times = np.concatenate(points)
     losses = np.concatenate(
         [np.tile([[a], [b], [b], [b]], len(p)) for p, (a, b) in zip(points, levels, strict=True)],

@@ -29,7 +29,7 @@ def found(after: Aftermath | None = None, late: float = LATE, **more: Any) -> An
     """Demo's junctions with the loss of each switch stepping up in the middle of 1.2 ms."""
     machine = varied(demo(), {f"cooling.{key}": value for key, value in more.items()})
     begins = LINE.events[0].start - 1e-6
-    values = np.where(TIMES < begins, CALM, late)
+    values = np.where(begins > TIMES, CALM, late)
     losses = [Series(f"Q{k}", "loss", "W", TIMES, values) for k in (1, 2, 3, 4)]
     scenario: Any = SimpleNamespace(aftermath=after)
     series, left = junctions(machine, scenario, LINE, losses, {})
