@@ -37,7 +37,7 @@ MACHINES: dict[str, tuple[Path, dict[str, str], str]] = {
     "full, loop": (DEMO / "machine.toml", {}, "steel-full-power"),
     "full, loop, graphite": (DEMO / "machine.toml", {}, "graphite-crucible"),
     "half-split, shunt": (
-        ROOT / "scenarios" / "silver-crucible" / "machine.toml", {}, "graphite-crucible"),
+        ROOT / "scenarios" / "copper-casting" / "machine.toml", {}, "graphite-crucible"),
     "full, shunt": (DEMO / "machine.toml", SHUNT, "steel-full-power"),
 }  # fmt: skip
 HEALTHY_EACH = 5

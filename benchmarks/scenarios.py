@@ -9,7 +9,7 @@ from simkit.parameters.machine import Machine
 from simkit.parameters.scenario import Scenario
 from simkit.studies.inputs.loading import load_machine, load_scenario
 
-CHISEL, CRUCIBLE = "chisel-brazing", "silver-crucible"
+CHISEL, CRUCIBLE = "chisel-brazing", "copper-casting"
 
 
 def machine(name: str) -> Machine:

@@ -47,7 +47,7 @@ def demo() -> Machine:
 @lru_cache(maxsize=1)
 def crucible() -> Machine:
     """The shipped half bridge, its gates driven through transformers."""
-    return load_machine(ROOT / "scenarios" / "silver-crucible" / "machine.toml").model
+    return load_machine(ROOT / "scenarios" / "copper-casting" / "machine.toml").model
 
 
 def varied(machine: Machine, changes: Mapping[str, Any]) -> Machine:

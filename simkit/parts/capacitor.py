@@ -214,9 +214,8 @@ def capacitance_at(capacitance: float, celsius: float, drift: float = -2.5e-4) -
     """Capacitance at a temperature: C (1 + drift (T - 20 degC)) [F].
 
     `capacitance` at 20 degC [F], `celsius` [degC], `drift` [1/K]. The default is
-    polypropylene's: linear and negative, 2.5 % over 100 K (conference paper of 2024 on
-    drift of film capacitors, read; it gives +-2.5 % over the whole range of temperature).
-    ValueError for a capacitance not above 0. Range: -40 to 105 degC. Source: that paper.
+    polypropylene's: linear and negative, 2.5 % over 100 K (common practice, no source).
+    ValueError for a capacitance not above 0. Range: -40 to 105 degC.
     """
     positive(capacitance=capacitance)
     notes = out_of_range("temperature", celsius, -40.0, 105.0, "degC")

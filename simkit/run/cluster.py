@@ -1,4 +1,4 @@
-"""The same cases on a dask cluster: `pip install 'simkit[cluster]'`, workers with simkit in them.
+"""The same cases on a dask cluster: the extra `cluster`, workers with simkit in them.
 
 Whoever can reach a scheduler can run anything on its workers; give it an address that only your
 own machines reach. A worker must be allowed processes of its own, one for each engine run: start
@@ -30,7 +30,7 @@ class Cluster:
         try:
             from distributed import Client
         except ImportError:
-            rule = "needs the extra: pip install 'simkit[cluster]'"
+            rule = "needs the extra: in the clone, .venv/bin/pip install -e '.[cluster]'"
             raise InputError([Problem("--scheduler", None, "", address, rule)]) from None
         try:
             make: Any = Client  # not annotated

@@ -135,11 +135,11 @@ def half_periods(c: Cases, z: Complex, wait: Wait) -> Pieces:
     """Folded half periods from states at the turn-off; see `halfwave`."""
     row, now, voltage = _dead_times(c, z)
     forced = np.maximum(-c.current(now), 0.0)
-    pause = np.where(forced > 0.0, wait(forced, c.number), 0.0)
-    pause = np.minimum(pause, 0.5 * (c.duration - c.dead_time))
-    flat = np.zeros_like(pause)
-    row.put(-2, c.dead_time, pause, voltage, flat, now)
-    now, begin = c.step(now, pause, voltage, flat), c.dead_time + pause
+    wait_time = np.where(forced > 0.0, wait(forced, c.number), 0.0)
+    wait_time = np.minimum(wait_time, 0.5 * (c.duration - c.dead_time))
+    flat = np.zeros_like(wait_time)
+    row.put(-2, c.dead_time, wait_time, voltage, flat, now)
+    now, begin = c.step(now, wait_time, voltage, flat), c.dead_time + wait_time
     row.put(-1, begin, c.duration - begin, -c.level, flat, now)
     end = c.step(now, c.duration - begin, -c.level, flat)
     return replace(row, end=end)

@@ -303,8 +303,8 @@ def test_the_whole_winding_draws_what_its_own_turns_say() -> None:
 
 @pytest.mark.situation("effect", "soak-low-voltage")
 @pytest.mark.situation("absence", "soak-low-voltage")
-def test_half_an_hour_at_30_v_leaves_the_heatsink_near_ambient() -> None:
-    """Common practice, no source; at full voltage (325/30)^2 times the loss would not."""
+def test_twenty_minutes_at_24_v_warm_the_heatsink_by_little() -> None:
+    """Common practice, no source; at full voltage (325/24)^2 times the loss would not."""
     soak, hot = situation("soak-low-voltage"), situation("melt-charge")
     ambient = demo().cooling.ambient
     rise = [next(f.value for f in r.slow if f.name == "heatsink at the end") - ambient

@@ -84,8 +84,8 @@ def test_a_resistor_charges_by_v_over_r_and_its_rc() -> None:
     assert charge_carried(found) == pytest.approx(LINK * 0.95 * FULL, rel=0.01)
 
 
-RATED = 230.0**2 / 60.0
-"""A lamp of 230 V and 60 W, glowing at 2700 K [ohm]."""
+RATED = 230.0**2 / 100.0
+"""A lamp of 230 V and 100 W, glowing at 2700 K [ohm]."""
 
 
 @pytest.mark.situation("effect", "precharge-lamp")

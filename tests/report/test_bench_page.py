@@ -234,7 +234,7 @@ def test_a_wrong_value_is_said_at_its_input(key: str, text: str, said: str) -> N
     assert "map" not in found
 
 
-@pytest.mark.parametrize("name", ["chisel-brazing", "silver-crucible", "bar-heating"])
+@pytest.mark.parametrize("name", ["chisel-brazing", "copper-casting", "bar-heating"])
 def test_every_input_of_every_shipped_machine_may_stay_as_it_is(name: str) -> None:
     # What is worked out (from a geometry, a core) is no input: beside it, it would be refused.
     file = DEMO.parent / name / "machine.toml"

@@ -98,22 +98,3 @@ def test_way_back_along_the_coil_is_a_small_positive_part() -> None:
     back = axial_return_inductance(45e-3, 50e-3, 6e-3).value
     # The wire's own field over 45 mm, mu0 l/2 pi ln(D/d), bounds it from above.
     assert 0.0 < back < 2e-7 * 45e-3 * math.log(2 * 50 / 6)
-
-
-def test_six_turns_and_54_capacitors_ring_near_89_khz() -> None:
-    """Common practice, no source: six turns, 50 mm, 4 mm tube, 54 capacitors of 33 nF.
-
-    The length that makes it true must be one that can be wound: above six touching tubes
-    (24.5 mm) and below a pitch of two tubes (48 mm).
-    """
-    from scipy.optimize import brentq
-
-    def frequency(length: float) -> float:
-        geometry = CoilGeometry(6, 50e-3, 4e-3, 0.8e-3, length / 6, 100e-3, 15e-3)
-        coil = coil_from_geometry(geometry, 89e3, COPPER)
-        return 1 / (2 * math.pi * math.sqrt(coil.inductance * 54 * 33e-9))
-
-    length = float(brentq(lambda x: frequency(x) - 89e3, 24.6e-3, 60e-3))
-    assert 24.6e-3 < length < 48e-3
-    # With leads of 100 mm it is 28 mm: turns almost touching, as such coils are wound.
-    assert length == pytest.approx(28e-3, abs=2e-3)

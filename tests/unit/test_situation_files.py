@@ -15,7 +15,7 @@ from simkit.studies.inputs.loading import load_machine, load_scenario
 from simkit.studies.situations import SITUATIONS, NotHere, cases
 from tests.machines import ROOT
 
-MACHINES = ("chisel-brazing", "silver-crucible")
+MACHINES = ("chisel-brazing", "copper-casting")
 
 
 def folder(machine: str) -> Path:

@@ -21,7 +21,7 @@ from tests.machines import ROOT, demo, scenario
 
 MACHINES = {
     name: load_machine(ROOT / "scenarios" / name / "machine.toml").model
-    for name in ("chisel-brazing", "silver-crucible")
+    for name in ("chisel-brazing", "copper-casting")
 }
 
 

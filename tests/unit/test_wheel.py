@@ -22,7 +22,7 @@ def unpacked(tmp_path_factory: pytest.TempPathFactory) -> Path:
     command = [sys.executable, "-m", "pip", "wheel", "--quiet", "--no-deps"]
     command += ["--no-build-isolation", "--wheel-dir", str(folder), str(ROOT)]
     subprocess.run(command, check=True, capture_output=True)
-    (wheel,) = folder.glob("simkit-*.whl")
+    (wheel,) = folder.glob("simkit_induction-*.whl")
     with zipfile.ZipFile(wheel) as archive:
         archive.extractall(folder / "site")
     return folder / "site"

@@ -325,7 +325,21 @@ def test_the_version_stands_in_one_place() -> None:
     written = [path for path in MODULES if f'"{simkit.__version__}"' in path.read_text()]
     assert written == [PACKAGE / "__init__.py"]
     assert 'dynamic = ["version"]' in (ROOT / "pyproject.toml").read_text()
-    assert importlib.metadata.version("simkit") == simkit.__version__
+    # By the command it brings: the distribution's name is its own, the package's stays "simkit".
+    ours = [
+        one.version
+        for one in importlib.metadata.distributions()
+        if any(e.group == "console_scripts" and e.name == "simkit" for e in one.entry_points)
+    ]
+    assert set(ours) == {simkit.__version__}
+
+
+def test_nobody_is_told_to_fetch_simkit_by_its_bare_name() -> None:
+    """On the public registry that name is another project's: extras come from the clone."""
+    files = [p for p in (ROOT / "docs").rglob("*.*") if p.suffix in (".md", ".ipynb")]
+    files += [ROOT / "README.md", ROOT / "DEVELOPERS.md", *MODULES]
+    told = re.compile(r"pip install[^\n`]*\bsimkit\b")
+    assert [str(p) for p in files if told.search(p.read_text())] == []
 
 
 def test_the_changelog_opens_with_this_version() -> None:

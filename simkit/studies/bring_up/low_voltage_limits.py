@@ -61,7 +61,7 @@ def heat(full: StageResult) -> Iterator[str]:
     yield (
         f"Heating: at working power the bridge loses {lost} and the coil with its load takes "
         f"{taken}; at 30 V about {share:.1%} of it. Bad joints and hot cans show at full power "
-        "only: feel for them after minutes, with power off."
+        "only: look for them with a thermometer, never fingers."
     )
 
 

@@ -25,7 +25,8 @@ GENERAL = (
     ("Node does not reach both rails", "One gate dead or its switch open: compare all gates."),
     ("A spike on the gate while its switch is off",
      "Gate loop too long, or its ground lead is the probe's: measure with the shortest lead."),
-    ("Readings drift within minutes", "Something heats: feel for it with power off."),
+    ("Readings drift within minutes",
+     "Something heats: unplug, discharge, measure, then look with a thermometer, not fingers."),
 )  # fmt: skip
 """Signs that no single figure holds; common practice, no source."""
 

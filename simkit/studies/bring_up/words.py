@@ -33,7 +33,10 @@ def before(number: int, stage: StageResult, machine: Machine) -> tuple[str, ...]
         out.append(
             "Fuse of the right size in; a current limit or lamp in series where you have one."
         )
-        out.append("Scope through isolation or a differential probe: the rails are on the mains.")
+        out.append(
+            "The rails are on the mains: a differential probe, or the machine behind an isolating "
+            "transformer; the scope stays earthed."
+        )
     if not _shunt(machine) or stage.setting.load == "empty":
         out.append("Cooling water runs before the tank is driven.")
     return tuple(out)
@@ -70,9 +73,9 @@ def stop(stage: StageResult, machine: Machine) -> tuple[str, ...]:
     if stage.setting is None:
         dead = _say(0.5 * machine.drive.dead_time, "s", 2)
         return (
-            f"The pause between the gates is below {dead}, or there is none at some frequency.",
+            f"The dead time between the gates is below {dead}, or there is none at some frequency.",
             "Any gate stands still, or both gates of a leg are high at once.",
-            "The pause changes with frequency by more than its interval.",
+            "The dead time changes with frequency by more than its interval.",
         )
     out = [f"{e.title} above {_say(e.high + (e.high - e.value), e.unit)}." for e in stage.expected
            if e.name in ("supply_current", "tank_voltage")]  # fmt: skip

@@ -149,7 +149,8 @@ FAULTS: tuple[Fault, ...] = (
     Fault("shorted-turn", "a shorted turn in the coil", "share of L lost", (0.08, 0.15, 0.25),
           shorted_turn, "Look for turns, or leads, that touch."),
     Fault("loose-clamp", "a bad joint in the tank's loop", "ohm", (0.008, 0.02, 0.05), loose_clamp,
-          "Feel for the warm joint with power off; clean and tighten clamps of coil and bank."),
+          "Find the warm joint with a thermometer, never fingers; discharge and measure, then "
+          "clean and tighten clamps of coil and bank."),
     Fault("wrong-turns", "other primary turns than meant", "turns", (-2.0, -1.0, 1.0, 2.0),
           wrong_turns, "Count the turns; measure the ratio with a small signal."),
     Fault("wrong-dead-time", "the dead time is not what is meant", "times", (0.4, 0.6, 1.7, 2.5),

@@ -27,7 +27,7 @@ from simkit.studies.new.starter import commented
 from simkit.units import format_quantity
 
 START = "chisel-brazing"
-HALF = "silver-crucible"
+HALF = "copper-casting"
 PIECE = "workpiece"
 MODEL_PIECE = "steel-full-power"
 NAME = re.compile(r"[a-z][a-z0-9]*(-[a-z0-9]+)*")

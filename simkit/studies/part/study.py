@@ -24,7 +24,7 @@ RECOVERY = 0.15
 """Bound on recovery figures: they hang on di/dt, which a sheet states to about as much (common
 practice, no source)."""
 SWITCHING_WINDOW = 0.9e-6
-"""After a command of the double pulse: longer than any transition, shorter than its pauses [s]."""
+"""After a command of the double pulse: longer than any transition, shorter than the gaps [s]."""
 
 
 @dataclass(frozen=True)

@@ -50,7 +50,7 @@ LEVEL = (
 )
 CAUTIONS = (
     "Mains voltage kills. Live parts are for licensed and trained persons; follow local codes.",
-    "Capacitors hold their charge after switch-off: wait, measure, short them before touching.",
+    "Capacitors stay charged after switch-off: discharge through a resistor, then measure.",
     "Workpiece, coil and cooling water can burn; stopped coolant boils within seconds.",
     "Strong alternating fields heat rings, tools and implants; keep your distance.",
     "A verdict covers the limits listed here under the assumptions stated, and nothing else.",

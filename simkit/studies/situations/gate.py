@@ -63,7 +63,7 @@ GATE = (
         "gate-resistor-large",
         FAMILY,
         "Gate resistor too large",
-        "Slow edges, a needle at the edge of the bridge voltage, delay that eats the dead time.",
+        "Slow edges, a voltage spike at the edge, delay that eats the dead time.",
         large,
     ),
     Situation(

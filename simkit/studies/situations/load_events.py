@@ -182,7 +182,7 @@ LOAD_EVENTS = tuple(
         ("pull-out-slow", "Piece pulled out slowly",
          "L and R change as with a quick pull, only later: speed hardly matters.", pull_slow),
         ("pull-out-quick", "Piece pulled out quickly",
-         "Taken out in full operation the load no longer holds the current down.", pull_quick),
+         "Without the piece nothing holds the tank's current down at working power.", pull_quick),
         ("pull-out-partly", "Piece pulled half-way out", "Half the change.", pull_partly),
         ("pull-out-other-sign", "Piece with the other effect on L pulled out",
          "A piece that raised L lifts the resonance past the drive when it goes, one that lowered "

@@ -5,8 +5,8 @@ from typing import Any
 from simkit.parameters.machine import Machine
 from simkit.studies.situations.base import Case, Situation, draft, rounded
 
-LAMP = {"lamp_voltage": 230.0, "lamp_power": 60.0}
-"""A household lamp: common practice, no source."""
+LAMP = {"lamp_voltage": 230.0, "lamp_power": 100.0}
+"""A filament lamp: a design choice; what is sold differs."""
 RESISTOR = {"resistor": 47.0}
 """A wire-wound resistor [ohm]: common practice, no source."""
 MAINS = {"mains_frequency": 50.0, "diode_drop": 1.0}
@@ -105,7 +105,7 @@ SUPPLY = tuple(
          "The link runs down by what the bridge draws; the return charges it through the line at "
          "once.", sag),
         ("fuse-opens", "Fuse opening",
-         "The link runs down; the bridge follows it without harm.", fuse),
+         "The link runs down and the bridge follows it.", fuse),
         ("tank-ground-fault", "Ground fault of the tank",
          "With the other end earthed too the coil is shorted and the resonance is gone.", earth),
     )

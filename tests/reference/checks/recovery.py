@@ -12,10 +12,7 @@ MODEL = (
     "root of q_E = 0 along the ramp, by bisection (SciPy brentq), independent of this package"
 )
 TAIL = "exponential decay, elementary; definitions of t_rr: JEDEC JESD77-B and JESD282-B"
-TRIANGLE = (
-    "Rashid, Power Electronics, 3rd ed., example 2.1 (statement read in a solved exercise, "
-    "answer recalled from memory)"
-)
+TRIANGLE = "Rashid, Power Electronics, 3rd ed., example 2.1 (recalled from memory)"
 INPUTS = "I_F 10 A, 100 A/us, tau 1 us, T_M 0.2 us"
 DIGITS = "the figure is printed to four or five digits; the root is found to 1e-7"
 
@@ -119,8 +116,7 @@ CHECKS = (
         6e6,
         1e-12,
         "arithmetic",
-        "university power-electronics model library, page of the basic diode with "
-        "reverse recovery after Lauritzen and Ma 1991 (as 1/trr = 1/Tau + 1/TT)",
+        "Lauritzen and Ma, IEEE Trans. Power Electronics 6(2), 1991, p. 190 (recalled from memory)",
         lambda: 1.0 / diode.decay_time(1e-6, 0.2e-6),
     ),
 )
