@@ -9,7 +9,7 @@ from benchmarks.figure import Figure
 from benchmarks.scenarios import CHISEL, machine, steady
 from simkit.circuit.netlist import machine_deck
 from simkit.circuit.timeline import timeline
-from simkit.rehearsal.rehearse import WORKING
+from simkit.rehearsal.job import WORKING
 from simkit.rehearsal.scouting import scouted
 from simkit.run.backend import Budget
 from simkit.run.pool import collected

@@ -13,7 +13,7 @@ from benchmarks.scenarios import CHISEL, machine, steady
 from simkit.circuit.timeline import timeline
 from simkit.measure.point import operating_point as measured
 from simkit.parameters.machine import Load, Machine
-from simkit.rehearsal.rehearse import WORKING
+from simkit.rehearsal.job import WORKING
 from simkit.rehearsal.scouting import scouted
 from simkit.rehearsal.start_flux import with_kick
 from simkit.rehearsal.stretches import run_stretch

@@ -20,7 +20,8 @@ from simkit.parameters.machine import Machine
 from simkit.parameters.scenario import Scenario
 from simkit.rehearsal.aftermath import with_aftermath
 from simkit.rehearsal.findings import Findings, findings
-from simkit.rehearsal.rehearse import RUN_IN, scenario_deck
+from simkit.rehearsal.job import RUN_IN, whole_from
+from simkit.rehearsal.rehearse import scenario_deck
 from simkit.rehearsal.scouting import scouted
 from simkit.rehearsal.stretches import measure
 from simkit.run.backend import EngineRun
@@ -75,7 +76,7 @@ def judged_values(
     kept = {name: np.ascontiguousarray(vectors[name]) for name in ("time", *deck.saved)}
     run = EngineRun(kept, "plain", (), 0.0, 0.0)
     waves = Waves.from_vectors(machine, kept, deck.begin)
-    stretch = measure(waves, part, deck, run, analysis, 0.0)
+    stretch = measure(waves, part, deck, run, analysis, whole_from(line))
     # The run stands for its own finer run: values as they are, errors none.
     left = Findings(machine, scenario, line, scouted(machine, line), (stretch,), (stretch,), {}, (),
                     True)  # fmt: skip

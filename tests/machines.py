@@ -15,7 +15,8 @@ from simkit.circuit.netlist import Deck, machine_deck
 from simkit.circuit.timeline import Timeline, timeline
 from simkit.parameters.machine import Machine
 from simkit.parameters.scenario import Scenario
-from simkit.rehearsal.rehearse import WORKING, climb
+from simkit.rehearsal.job import WORKING
+from simkit.rehearsal.ladder import climb
 from simkit.rehearsal.scouting import scouted
 from simkit.rehearsal.stretches import Stretch
 from simkit.run.backend import Budget, EngineRun

@@ -29,11 +29,13 @@ from simkit.measure.waveforms import Array, SwitchWaves, Waves, integral, value_
 AFTER = 1.0e-6
 """How long after the incoming command a commutation is watched [s]."""
 ZERO_VOLTAGE_SHARE = 0.1
+FED_BY = {1: 1.0, 2: -1.0, 3: -1.0, 4: 1.0}
+"""Sign of the primary current that a switch feeds."""
 
 
 @dataclass(frozen=True)
-class Transition:
-    """One leg's commutation at one half-period boundary."""
+class Edge:
+    """One leg's change of hands at one half-period boundary."""
 
     time: float
     """Boundary [s]."""
@@ -41,6 +43,12 @@ class Transition:
     """Number of the switch that goes off."""
     incoming: int
     """Number of the switch that goes on."""
+
+
+@dataclass(frozen=True)
+class Transition(Edge):
+    """One leg's commutation at one half-period boundary."""
+
     turn_off_current: float
     """[A]"""
     turn_on_current: float
@@ -81,36 +89,56 @@ def transitions(waves: Waves, boundaries: Array, upper_first: bool) -> tuple[Tra
     """
     dead = waves.machine.drive.dead_time
     found = []
-    for k, boundary in enumerate(boundaries):
-        start, end = boundary - dead, boundary + 0.5 * dead + AFTER
-        if start < waves.time[0] or end > waves.time[-1]:
-            continue
-        part = waves.between(start, end)
-        one_on = upper_first == (k % 2 == 0)
-        for upper, lower, node, sign in legs(waves):
-            upper_goes = one_on if node == "a" else not one_on
-            pair = (upper, lower) if upper_goes else (lower, upper)
-            found.append(
-                _transition(part, float(boundary), pair, node, sign if upper_goes else -sign)
-            )
+    for edge in edges(waves, boundaries, upper_first):
+        start, end = edge.time - dead, edge.time + 0.5 * dead + AFTER
+        if waves.time[0] <= start and end <= waves.time[-1]:
+            found.append(_transition(waves.between(start, end), edge))
     return tuple(found)
 
 
-def _transition(
-    part: Waves, boundary: float, pair: tuple[int, int], node: str, sign: float
-) -> Transition:
-    dead = part.machine.drive.dead_time
-    off = boundary - 0.5 * dead
-    outgoing, incoming = (part.switches[number - 1] for number in pair)
-    on_time = gate_on(part, incoming, boundary)
+def edges(waves: Waves, boundaries: Array, upper_first: bool) -> tuple[Edge, ...]:
+    """Every leg's change of hands at some boundaries, whether or not it lies in the waveforms.
+
+    `upper_first`: whether switch 1 is on just before the first of `boundaries`.
+    """
+    out = []
+    for k, boundary in enumerate(boundaries.tolist()):
+        one_on = upper_first == (k % 2 == 0)
+        for upper, lower, node, _ in legs(waves):
+            upper_goes = one_on if node == "a" else not one_on
+            pair = (upper, lower) if upper_goes else (lower, upper)
+            out.append(Edge(boundary, *pair))
+    return tuple(out)
+
+
+def cut_short(
+    waves: Waves, boundaries: Array, upper_first: bool, found: Sequence[Transition]
+) -> tuple[Edge, ...]:
+    """Edges whose incoming switch has been told to go on when the waveforms end, of which `found`
+    has none: what had come of them by then is seen, how they would have ended is not."""
+    half = 0.5 * waves.machine.drive.dead_time
+    known = {(t.time, t.outgoing) for t in found}
+    late = max((t.time for t in found), default=waves.time[0])
+    return tuple(
+        e
+        for e in edges(waves, boundaries, upper_first)
+        if late <= e.time and (e.time, e.outgoing) not in known and e.time + half < waves.time[-1]
+    )
+
+
+def _transition(part: Waves, edge: Edge) -> Transition:
+    dead, sign = part.machine.drive.dead_time, FED_BY[edge.outgoing]
+    off = edge.time - 0.5 * dead
+    outgoing, incoming = (part.switches[n - 1] for n in (edge.outgoing, edge.incoming))
+    on_time = gate_on(part, incoming, edge.time)
     voltage = value_at(part.time, incoming.drain_source, min(on_time, part.time[-1]))
     link = value_at(part.time, part.link_voltage, off)
     turn_off = sign * value_at(part.time, part.primary_current, off)
     turn_on = sign * value_at(part.time, part.primary_current, min(on_time, part.time[-1]))
     return Transition(
-        time=boundary,
-        outgoing=outgoing.number,
-        incoming=incoming.number,
+        time=edge.time,
+        outgoing=edge.outgoing,
+        incoming=edge.incoming,
         turn_off_current=turn_off,
         turn_on_current=turn_on,
         mode=mode_of(turn_off, turn_on),

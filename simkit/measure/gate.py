@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from simkit.measure.commutation import AFTER, Transition
+from simkit.measure.commutation import AFTER, Edge
 from simkit.measure.waveforms import Waves
 
 
@@ -27,7 +27,7 @@ class GateLift:
     """Threshold less voltage [V]."""
 
 
-def gate_lift(waves: Waves, transition: Transition) -> GateLift:
+def gate_lift(waves: Waves, transition: Edge) -> GateLift:
     """How far the outgoing switch's gate was lifted after the incoming one was commanded on."""
     start = transition.time + 0.5 * waves.machine.drive.dead_time
     part = waves.between(start, start + AFTER)

@@ -12,10 +12,13 @@ import numpy as np
 
 from simkit.measure.waveforms import Array, Waves, average
 
+LEAST_REST = 1e-9
+"""What is left after the last cycle counts from this length on [s]: less is rounding."""
+
 
 @dataclass(frozen=True)
 class Cycle:
-    """One drive cycle, from one half-period boundary to the next but one."""
+    """One drive cycle, from one half-period boundary to the next but one, or a part of one."""
 
     start: float
     """[s]"""
@@ -32,6 +35,21 @@ def whole_cycles(boundaries: Array, start: float, end: float) -> tuple[Cycle, ..
     """Cycles that lie wholly between start and end [s]."""
     inside = boundaries[(boundaries >= start) & (boundaries <= end)]
     return tuple(Cycle(float(a), float(b)) for a, b in pairwise(inside[::2]))
+
+
+def with_rest(cycles: tuple[Cycle, ...], end: float) -> tuple[Cycle, ...]:
+    """Some cycles and, as one more, what a run goes on after the last of them, up to its end [s].
+
+    For peaks, which no part of a cycle may escape; an average over a part of a cycle says nothing.
+    """
+    if not cycles or end - cycles[-1].end < LEAST_REST:
+        return cycles
+    return (*cycles, Cycle(cycles[-1].end, end + LEAST_REST))  # with the last sample
+
+
+def middles(cycles: tuple[Cycle, ...]) -> Array:
+    """The times that stand for some cycles [s]."""
+    return np.array([0.5 * (c.start + c.end) for c in cycles])
 
 
 def harmonic(time: Array, values: Array, frequency: float, order: int = 1) -> complex:

@@ -13,11 +13,12 @@ current passes from forward to reverse in the window and the switch's voltage th
 Range: forward current above 0.3 A just before; below that nothing is stored that could recover.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
-from simkit.measure.commutation import AFTER, Transition, crossing
+from simkit.measure.commutation import AFTER, Edge, crossing
 from simkit.measure.waveforms import Array, Waves, integral, value_at
 
 LEAST_FORWARD = 0.3
@@ -46,13 +47,13 @@ class Recovery:
     """[V]"""
 
 
-def recoveries(waves: Waves, found: tuple[Transition, ...]) -> tuple[Recovery, ...]:
+def recoveries(waves: Waves, found: Sequence[Edge]) -> tuple[Recovery, ...]:
     """Forced recoveries among some transitions."""
     each = (recovery(waves, transition) for transition in found)
     return tuple(r for r in each if r is not None)
 
 
-def recovery(waves: Waves, transition: Transition) -> Recovery | None:
+def recovery(waves: Waves, transition: Edge) -> Recovery | None:
     """The forced recovery of a transition's outgoing switch, or None when there is none."""
     dead = waves.machine.drive.dead_time
     part = waves.between(transition.time - 0.5 * dead, transition.time + 0.5 * dead + AFTER)

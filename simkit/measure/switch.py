@@ -10,35 +10,42 @@
 
 import numpy as np
 
-from simkit.measure.periodic import Cycle, cycle_averages, cycle_peaks
+from simkit.measure.periodic import Cycle, cycle_averages, cycle_peaks, middles, with_rest
 from simkit.measure.series import Series
 from simkit.measure.waveforms import Array, SwitchWaves, Waves
 
 
-def switch_series(waves: Waves, cycles: tuple[Cycle, ...]) -> list[Series]:
-    """Every quantity of every switch, a value per cycle."""
-    middle = np.array([0.5 * (c.start + c.end) for c in cycles])
+def switch_series(
+    waves: Waves, cycles: tuple[Cycle, ...], end: float | None = None
+) -> list[Series]:
+    """Every quantity of every switch, a value per cycle; peaks up to an end after the last [s]."""
+    spans = cycles if end is None else with_rest(cycles, end)
     out = []
     for switch in waves.switches:
-        for quantity, unit, values in _of_one(waves, switch, cycles):
-            out.append(Series(f"Q{switch.number}", quantity, unit, middle, values))
+        rows = [(*row, spans) for row in _peaks(waves, switch, spans)]
+        rows += [(*row, cycles) for row in _means(waves, switch, cycles)]
+        for quantity, unit, values, over in rows:
+            out.append(Series(f"Q{switch.number}", quantity, unit, middles(over), values))
     return out
 
 
-def _of_one(
-    waves: Waves, switch: SwitchWaves, cycles: tuple[Cycle, ...]
+def _peaks(
+    waves: Waves, switch: SwitchWaves, spans: tuple[Cycle, ...]
 ) -> list[tuple[str, str, Array]]:
     def largest(values: Array) -> Array:
-        return cycle_peaks(waves, values, cycles)
-
-    def mean(values: Array) -> Array:
-        return cycle_averages(waves, values, cycles)
+        return cycle_peaks(waves, values, spans)
 
     return [
         ("drain_voltage_peak", "V", largest(np.maximum(switch.drain_source, 0.0))),
         ("channel_current_peak", "A", largest(np.maximum(switch.channel_current, 0.0))),
         ("diode_current_peak", "A", largest(np.maximum(switch.diode_current, 0.0))),
         ("gate_voltage_peak", "V", largest(switch.gate_source)),
-        ("drain_current_rms", "A", np.sqrt(mean(switch.drain_current**2))),
-        ("loss", "W", mean(switch.lead_voltage * switch.drain_current)),
     ]
+
+
+def _means(
+    waves: Waves, switch: SwitchWaves, cycles: tuple[Cycle, ...]
+) -> list[tuple[str, str, Array]]:
+    current = cycle_averages(waves, switch.drain_current**2, cycles)
+    loss = cycle_averages(waves, switch.lead_voltage * switch.drain_current, cycles)
+    return [("drain_current_rms", "A", np.sqrt(current)), ("loss", "W", loss)]

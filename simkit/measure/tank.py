@@ -11,30 +11,54 @@
 
 import numpy as np
 
-from simkit.measure.periodic import Cycle, cycle_averages, cycle_middles, cycle_peaks
+from simkit.measure.periodic import (
+    Cycle,
+    cycle_averages,
+    cycle_middles,
+    cycle_peaks,
+    middles,
+    with_rest,
+)
 from simkit.measure.series import Series
-from simkit.measure.waveforms import Waves
+from simkit.measure.waveforms import Array, Waves
 
 
-def machine_series(waves: Waves, cycles: tuple[Cycle, ...]) -> list[Series]:
-    """Quantities of tank, transformer and supply, a value per cycle."""
-    tank, transformer = waves.machine.tank, waves.machine.transformer
-    middle = np.array([0.5 * (c.start + c.end) for c in cycles])
-    voltage = np.sqrt(cycle_averages(waves, waves.bank_voltage**2, cycles))
-    current = np.sqrt(cycle_averages(waves, waves.bank_current**2, cycles)) / tank.cans
-    per_weber = 1.0 / (transformer.primary_turns * transformer.core_area)
-    flux = cycle_peaks(waves, waves.linkage, cycles) * per_weber
-    drift = np.abs(cycle_middles(waves, waves.linkage, cycles)) * per_weber
-    magnetising = cycle_peaks(waves, waves.magnetising_current, cycles)
-    rows = [
-        ("tank", "bank_voltage_peak", "V", cycle_peaks(waves, waves.bank_voltage, cycles)),
-        ("coil", "coil_current_peak", "A", cycle_peaks(waves, waves.coil_current, cycles)),
-        ("tank capacitor", "can_voltage_rms", "V", voltage),
-        ("tank capacitor", "can_current_rms", "A", current),
+def machine_series(
+    waves: Waves, cycles: tuple[Cycle, ...], end: float | None = None
+) -> list[Series]:
+    """Quantities of tank, transformer and supply, a value per cycle; peaks up to an end [s]."""
+    spans = cycles if end is None else with_rest(cycles, end)
+    rows = [(*row, spans) for row in _peaks(waves, spans)]
+    rows += [(*row, cycles) for row in _means(waves, cycles)]
+    return [
+        Series(part, name, unit, middles(over), found) for part, name, unit, found, over in rows
+    ]
+
+
+def _peaks(waves: Waves, spans: tuple[Cycle, ...]) -> list[tuple[str, str, str, Array]]:
+    flux = cycle_peaks(waves, waves.linkage, spans) * _per_weber(waves)
+    magnetising = cycle_peaks(waves, waves.magnetising_current, spans)
+    return [
+        ("tank", "bank_voltage_peak", "V", cycle_peaks(waves, waves.bank_voltage, spans)),
+        ("coil", "coil_current_peak", "A", cycle_peaks(waves, waves.coil_current, spans)),
         ("matching transformer", "flux_peak", "T", flux),
-        ("matching transformer", "flux_drift", "T", drift),
         ("matching transformer", "magnetising_current_peak", "A", magnetising),
-        ("bridge", "primary_current_peak", "A", cycle_peaks(waves, waves.primary_current, cycles)),
+        ("bridge", "primary_current_peak", "A", cycle_peaks(waves, waves.primary_current, spans)),
+    ]
+
+
+def _means(waves: Waves, cycles: tuple[Cycle, ...]) -> list[tuple[str, str, str, Array]]:
+    voltage = np.sqrt(cycle_averages(waves, waves.bank_voltage**2, cycles))
+    current = np.sqrt(cycle_averages(waves, waves.bank_current**2, cycles))
+    drift = np.abs(cycle_middles(waves, waves.linkage, cycles)) * _per_weber(waves)
+    return [
+        ("tank capacitor", "can_voltage_rms", "V", voltage),
+        ("tank capacitor", "can_current_rms", "A", current / waves.machine.tank.cans),
+        ("matching transformer", "flux_drift", "T", drift),
         ("supply", "supply_current", "A", cycle_averages(waves, waves.supply_current, cycles)),
     ]
-    return [Series(part, name, unit, middle, values) for part, name, unit, values in rows]
+
+
+def _per_weber(waves: Waves) -> float:
+    """Flux density over linkage [T/Wb]."""
+    return 1.0 / (waves.machine.transformer.primary_turns * waves.machine.transformer.core_area)

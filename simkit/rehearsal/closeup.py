@@ -216,7 +216,9 @@ def deciding_cycles(stretch: Stretch, quantities: frozenset[str]) -> tuple[float
     times = [when for _, when in worst.values()] or [stretch.cycles[-1].start]
     inside = [c for c in stretch.cycles if any(c.start <= t < c.end for t in times)]
     used = inside or list(stretch.cycles[-1:])
-    return used[0].start, used[-1].end
+    # Or what is left of a cycle at the end of the scenario, where a finer run goes to as well.
+    rest = any(t >= stretch.cycles[-1].end for t in times)
+    return used[0].start, stretch.cycles[-1].end if rest else used[-1].end
 
 
 def shown_from(stretch: Stretch) -> float:

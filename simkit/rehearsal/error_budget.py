@@ -1,7 +1,7 @@
 """How far what the runs of a rehearsal left can be trusted, quantity by quantity."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -25,6 +25,7 @@ from simkit.rehearsal.discretisation import (
 )
 from simkit.rehearsal.flux_offset import offset_error, start_offset
 from simkit.rehearsal.heat import JUNCTIONS, junctions
+from simkit.rehearsal.rising import Rising
 from simkit.rehearsal.scouting import Scouted
 from simkit.rehearsal.sensitivity import gain, resolution, worst_place
 from simkit.rehearsal.stretches import Stretch
@@ -66,6 +67,12 @@ class Findings:
     warming: Warmed | None = None
     settled_residue: float | None = None
     second: SecondRuns | None = None
+    why_whole: str = ""
+    """Why the circuit ran through the whole event; empty where it was sampled."""
+    rises: Mapping[str, Rising] = field(default_factory=dict)
+    """What still rises where the run ends, however long it was carried on."""
+    carried_on: float = 0.0
+    """By how much the run was carried on beyond what the scenario asks for [s]."""
 
 
 @dataclass(frozen=True)

@@ -23,15 +23,16 @@ from simkit.measure.series import Series
 from simkit.parameters.machine import Machine
 from simkit.parameters.scenario import Scenario
 from simkit.rehearsal.closeup import merged, settled_until
-from simkit.rehearsal.discretisation import CAUSES, ENOUGH
+from simkit.rehearsal.discretisation import CAUSES, ENOUGH, natural_zero
 from simkit.rehearsal.error_budget import Assessed, Findings, SecondRuns, assessed
 from simkit.rehearsal.flux_offset import evened
-from simkit.rehearsal.heat import LEDGER
+from simkit.rehearsal.heat import JUNCTIONS, LEDGER
 from simkit.rehearsal.scouting import Scouted
 from simkit.rehearsal.second_engine import opinion
 from simkit.rehearsal.stretches import Stretch
 from simkit.rehearsal.surrogate import Curve
 from simkit.rehearsal.warming import Warmed
+from simkit.units import format_quantity
 
 MODE_WORDS = {
     "capacitive": "with the drive below resonance, ",
@@ -74,6 +75,10 @@ class Rehearsal:
     first_pass: tuple[Stretch, ...]
     is_whole: bool
     """Whether the circuit ran through the whole event."""
+    why_whole: str
+    """Why it did; empty where the event was sampled."""
+    carried_on: float
+    """By how much the run was carried on because a figure still rose [s]."""
     series: tuple[Series, ...]
     rows: tuple[Judged, ...]
     verdict: Verdict
@@ -125,6 +130,8 @@ def findings(found: Findings) -> Rehearsal:
         close=found.fine,
         first_pass=found.stretches,
         is_whole=found.is_whole,
+        why_whole=found.why_whole,
+        carried_on=found.carried_on,
         series=have.series,
         rows=rows,
         verdict=verdict(rows, first, context_of(rows, modes), 1.0 / found.line.frequency.first),
@@ -151,7 +158,25 @@ def _row(limit: Limit, found: Findings, have: Assessed) -> Judged:
     if too_much and row.value is not None:
         share = f"more than {ENOUGH:.0%} of its size, mostly from {CAUSES[too_much.cause]}"
         return doubted(row, f"{share}, after refinement")
+    if row.status in ("ok", "near") and still_rising(limit, row, found):
+        end = format_quantity(found.line.end, "s", 3)
+        return doubted(row, f"and still rose at the end of the run, at {end}")
     return with_opinion(_since(row, have.curves), opinion(row, found, have))
+
+
+def still_rising(limit: Limit, row: Judged, found: Findings) -> bool:
+    """Whether what still rises at the end may yet carry a figure over its limit.
+
+    A held junction is as hot as its loss makes it, so it rises with that.
+    """
+    own = found.rises.get(limit.quantity)
+    if own is not None and own.reaches(limit.bound):
+        return True
+    loss = found.rises.get("loss")
+    if limit.quantity not in JUNCTIONS or loss is None or row.value is None:
+        return False
+    rise = row.value - natural_zero(found.machine, limit)
+    return rise * 1.5 * loss.to_come / max(loss.last, 1e-9) + row.value > limit.bound
 
 
 def _since(row: Judged, curves: Mapping[str, Curve]) -> Judged:

@@ -4,66 +4,40 @@ As a rule the event is sampled by close-ups (see closeup.py); with `whole` the c
 the whole event. Either way the stretches that decide run again with finer steps, started from the
 first run's slow states; the finer figures count, and the difference between the two, with what
 the start from the fast model may have left, is the stated numerical error. Where that is too
-large to judge a figure, it is computed again (see refining.py).
+large to judge a figure, it is computed again (see refining.py). Where a figure still rises at the
+end, the run is carried on until it has settled or gone over its limit (see rising.py).
 """
 
-from collections.abc import Callable, Sequence
-from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass, replace
-from functools import partial
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
 from simkit.circuit.analysis import Analysis
 from simkit.circuit.netlist import Deck, machine_deck
 from simkit.circuit.timeline import Timeline, timeline
-from simkit.circuit.values import Seed
 from simkit.errors import EngineError
+from simkit.judge.limits import machine_limits
 from simkit.parameters.machine import Machine
 from simkit.parameters.scenario import Scenario
 from simkit.rehearsal import closeup
+from simkit.rehearsal import rising as onward
 from simkit.rehearsal.aftermath import with_aftermath
-from simkit.rehearsal.discretisation import SAME, periodicity
+from simkit.rehearsal.discretisation import periodicity
 from simkit.rehearsal.error_budget import Findings, SecondRuns, assessed
 from simkit.rehearsal.findings import Rehearsal, findings
-from simkit.rehearsal.refining import ROUNDS, Passes, Task, refine_round
+from simkit.rehearsal.job import RUN_IN, WORKING, Counter, DoorRunner, Job
+from simkit.rehearsal.refining import ROUNDS, Passes, refine_round
 from simkit.rehearsal.scouting import Scouted, scouted
 from simkit.rehearsal.settings import Settings
-from simkit.rehearsal.start_flux import with_kick
-from simkit.rehearsal.stretches import Runner, Stretch, run_stretch, seed_at
-from simkit.rehearsal.warming import expected, warmed
-from simkit.run.backend import EngineRun, Progress
+from simkit.rehearsal.stretches import Stretch
+from simkit.rehearsal.warming import Warmed, expected, warmed
+from simkit.run.backend import Progress
 
-WORKING = Analysis(step=20e-9, reltol=1e-4)
-LOOK = Analysis(step=40e-9, reltol=3e-4)
-"""Of the samples: what decides is run again with FINE."""
-FINE = Analysis(step=10e-9, reltol=5e-5)
-RUN_IN = 8
-"""Cycles before anything is measured in a whole run [1]."""
-FAULT_RUN_IN = 4
-"""The same with a fault, before which some settled cycles are shown anyway [1]."""
-FINE_RUN_IN = 1
-"""Cycles of run-in of a finer run started from an engine run [1]."""
 STEP = 2.0
 """Cycles within which any change is a step that the fast model's averages blur [1]."""
 SHORT = 500.0
 """Cycles up to which an event that samples cannot follow runs whole [1]: a gigabyte, 12 s."""
-WATCHED = 1.2e-6
-"""Time after the last boundary that its commutation needs to be measured [s]."""
-
-DoorRunner = Callable[[Deck, Progress | None], EngineRun]
-
-LADDER: tuple[tuple[str, Callable[[Analysis], Analysis]], ...] = (
-    ("as planned", lambda a: a),
-    ("nodes from zero", lambda a: replace(a, start_nodes=False)),
-    ("abstol 1e-5", lambda a: replace(a, abstol=1e-5)),
-    ("trtol 3", lambda a: replace(a, trtol=3.0)),
-    ("gear", lambda a: replace(a, method="gear", step=a.step / 2)),
-    ("gear, reltol 5e-4",
-     lambda a: replace(a, method="gear", step=a.step / 2, reltol=max(a.reltol, 5e-4))),
-)  # fmt: skip
-"""What is tried, in order, when the engine stops early. A coarse tolerance only with gear, whose
-peaks it makes a little wrong; those of the trapezoidal rule it can double."""
 
 
 def scenario_deck(machine: Machine, scenario: Scenario, analysis: Analysis = WORKING) -> Deck:
@@ -86,54 +60,30 @@ def rehearse(
     Errors: EngineError when the engine gives no whole answer even on the last rung of the ladder.
     """
     line = timeline(machine, scenario)
-    if line.faults or abrupt(line):  # nothing may be sampled by a model that does not follow them
+    reason = why_whole(line, settings)
+    if reason:
         settings = replace(settings, whole=True)
-    counter, retries, warm, calm = _Counter(progress), list[str](), None, list[Stretch]()
-    settled = closeup.settled_until(line)
-    scouts: list[Scouted] = []
-
-    def settled_run(trial: Machine) -> Stretch:
-        scouts.append(scouted(trial, line))
-        return _Job(trial, scouts[-1], runner, settings, counter, retries).calm(settled)
-
-    if machine.switch.warming is not None:
-        machine, warm, last = warmed(machine, settled_run, expected(machine, line))
-        calm.append(last)
-    scout = scouts[-1] if scouts else scouted(machine, line)
-    job = _Job(machine, scout, runner, settings, counter, retries)
-    passes = Passes([], [], {})
-    if settings.whole:
-        passes.stretches = [job.whole()]
-    else:
-        passes.stretches, passes.residues = closeup.sample(
-            scout, settled, job.look, job.gather, calm
-        )
-    residue = _settled(passes, scout, settled)
-
-    def found(second: SecondRuns | None = None) -> Findings:
-        return Findings(
-            machine, scenario, line, scout, tuple(passes.stretches), tuple(passes.fine),
-            passes.residues, tuple(sorted(retries)), settings.whole, warm, residue, second,
-        )  # fmt: skip
-
+    run = _Run(machine, scenario, line, runner, settings, Counter(progress), reason)
+    run.settle()
+    run.first_pass()
     if settings.refine:
-        passes.fine = job.finer(passes.stretches)
-        for number in range(ROUNDS):
-            doubtful = assessed(found()).doubtful(machine)
-            kept = passes.copy()
-            try:
-                if not doubtful or not refine_round(
-                    job, scout, passes, doubtful, number, settings.whole
-                ):
-                    break
-            except EngineError as error:  # what it was to make certain stays in doubt
-                retries.append(f"refinement: {error.reason}")
-                passes = kept
-                break
-            residue = _settled(passes, scout, settled)
-    asked = job.second_runs(passes.fine, second) if second else None
-    counter.finish()
-    return with_aftermath(findings(found(asked)))
+        run.refine()
+    asked = run.job.second_runs(run.passes.fine, second) if second else None
+    run.counter.finish()
+    return with_aftermath(findings(run.found(asked)))
+
+
+def why_whole(line: Timeline, settings: Settings) -> str:
+    """Why the circuit has to run through the whole event; empty where samples will do."""
+    if settings.whole:
+        return "it was asked for"
+    if line.faults:
+        kinds = dict.fromkeys(f.kind for f in line.faults)
+        return f"the fast model does not know {', '.join(kinds)}"
+    if abrupt(line):
+        names = dict.fromkeys(e.name for e in line.events)
+        return f"{', '.join(names)} is too quick for samples"
+    return ""
 
 
 def abrupt(line: Timeline) -> bool:
@@ -141,6 +91,122 @@ def abrupt(line: Timeline) -> bool:
     in an event short enough to run whole."""
     steps = [e for e in line.events if (e.end - e.start) * line.frequency.at(e.start) < STEP]
     return (bool(steps) or closeup.quick(line)) and line.end * line.frequency.first < SHORT
+
+
+@dataclass
+class _Run:
+    """One rehearsal on its way."""
+
+    machine: Machine
+    scenario: Scenario
+    line: Timeline
+    runner: DoorRunner
+    settings: Settings
+    counter: Counter
+    why_whole: str
+    retries: list[str] = field(default_factory=list)
+    passes: Passes = field(default_factory=lambda: Passes([], [], {}))
+    calm: list[Stretch] = field(default_factory=list)
+    """The sample of the settled part, where the switches' warming needed one."""
+    warm: Warmed | None = None
+    residue: float | None = None
+    rises: Mapping[str, onward.Rising] = field(default_factory=dict)
+    """What still rises at the end."""
+
+    def __post_init__(self) -> None:
+        self.settled = closeup.settled_until(self.line)
+        self.planned = self.line.end
+        self.longest = onward.longest_of(self.line)
+        self.limits = {limit.quantity: limit for limit in machine_limits(self.machine)}
+
+    def settle(self) -> None:
+        """The switches at the temperature they work at, and the fast model of that machine."""
+        scouts: list[Scouted] = []
+
+        def settled_run(trial: Machine) -> Stretch:
+            scouts.append(scouted(trial, self.line))
+            return self._job(trial, scouts[-1]).calm(self.settled)
+
+        if self.machine.switch.warming is not None:
+            begin = expected(self.machine, self.line)
+            self.machine, self.warm, last = warmed(self.machine, settled_run, begin)
+            self.calm.append(last)
+        self.scout = scouts[-1] if scouts else scouted(self.machine, self.line)
+        self.job = self._job(self.machine, self.scout)
+
+    def _job(self, machine: Machine, scout: Scouted) -> Job:
+        return Job(machine, scout, self.runner, self.settings, self.counter, self.retries)
+
+    def first_pass(self) -> None:
+        """The whole event, or samples of it, carried on while a figure still rises at the end."""
+        for _ in range(onward.ROUNDS):
+            if self.line.faults or not self._carried(self.scout.rises(self.limits)):
+                break
+        self._run_through()
+        for _ in range(onward.ROUNDS):
+            if not self._carried(self._rises()):
+                break
+            self._run_through()
+        else:
+            self.rises = self._rises()
+        self.residue = _settled(self.passes, self.scout, self.settled)
+
+    def _run_through(self) -> None:
+        if self.settings.whole:
+            self.passes.stretches = [self.job.whole()]
+            return
+        self.passes.stretches, self.passes.residues = closeup.sample(
+            self.scout, self.settled, self.job.look, self.job.gather, self.calm
+        )
+
+    def _rises(self) -> dict[str, onward.Rising]:
+        series = [s for stretch in self.passes.stretches for s in stretch.series]
+        if not self.line.events or onward.is_over(series, self.limits):
+            return {}
+        if not self.settings.whole:
+            return self.scout.rises(self.limits, self.passes.stretches)
+        wanted = closeup.wanted_quantities(self.machine)
+        courses = onward.courses_of(series, wanted)
+        return onward.rises(courses, self.limits, max(e.end for e in self.line.events))
+
+    def _carried(self, rises: Mapping[str, onward.Rising]) -> bool:
+        """Whether what still rises made the event longer, as it may."""
+        self.rises = rises
+        if not rises or self.scenario.ends is not None:  # whose run is to end there, ends there
+            return False
+        longer = onward.carried_on(self.line, rises, self.limits, self.longest)
+        if longer is None:
+            return False
+        self.line = longer
+        self.scout = scouted(self.machine, longer)
+        self.job = self._job(self.machine, self.scout)
+        return True
+
+    def refine(self) -> None:
+        """What decides again on finer steps; what is in doubt then, again."""
+        self.passes.fine = self.job.finer(self.passes.stretches)
+        for number in range(ROUNDS):
+            doubtful = assessed(self.found()).doubtful(self.machine)
+            kept = self.passes.copy()
+            try:
+                if not doubtful or not refine_round(
+                    self.job, self.scout, self.passes, doubtful, number, self.settings.whole
+                ):
+                    break
+            except EngineError as error:  # what it was to make certain stays in doubt
+                self.retries.append(f"refinement: {error.reason}")
+                self.passes = kept
+                break
+            self.residue = _settled(self.passes, self.scout, self.settled)
+
+    def found(self, second: SecondRuns | None = None) -> Findings:
+        """What the runs have left so far."""
+        return Findings(
+            self.machine, self.scenario, self.line, self.scout, tuple(self.passes.stretches),
+            tuple(self.passes.fine), self.passes.residues, tuple(sorted(self.retries)),
+            self.settings.whole, self.warm, self.residue, second, self.why_whole, self.rises,
+            self.line.end - self.planned,
+        )  # fmt: skip
 
 
 def _settled(passes: Passes, scout: Scouted, settled: float) -> float | None:
@@ -156,209 +222,3 @@ def _settled(passes: Passes, scout: Scouted, settled: float) -> float | None:
     start = last.cycles[0].start
     passes.residues[start] = max(passes.residues.get(start, 0.0), left)
     return left
-
-
-class _Counter:
-    """Progress over a number of runs not known beforehand: never backwards, never done early."""
-
-    def __init__(self, progress: Progress | None) -> None:
-        self._progress = progress
-        self._done = 0
-        self._share = 0.0
-
-    def tick(self) -> None:
-        """One run is done."""
-        self._done += 1
-        self.show(self._done / (self._done + 6.0))
-
-    def show(self, share: float) -> None:
-        """At least this share is done."""
-        self._share = max(self._share, share)
-        if self._progress:
-            self._progress(self._share)
-
-    def finish(self) -> None:
-        """All is done."""
-        self.show(1.0)
-
-
-@dataclass
-class _Job:
-    """The runs of one rehearsal."""
-
-    machine: Machine
-    scout: Scouted
-    runner: DoorRunner
-    settings: Settings
-    counter: _Counter
-    retries: list[str]
-
-    def __post_init__(self) -> None:
-        self.parts: dict[str, tuple[Timeline, Seed, float]] = {}
-        """By a deck's digest: the part of the timeline, its start, since when it is measured."""
-
-    def whole(self) -> Stretch:
-        """The circuit through the whole event."""
-        part = self._all()
-        show = self.counter.show
-
-        def runner(deck: Deck) -> EngineRun:
-            return self.runner(deck, lambda p: show(0.7 * p))
-
-        seed = self.scout.seed(part.begin)
-        return climb(self.machine, part, seed, WORKING, runner, 0.0, self.retries)
-
-    def _all(self) -> Timeline:
-        """The whole event with its run-in."""
-        line = self.scout.line
-        cycles = FAULT_RUN_IN if line.faults else RUN_IN
-        return line.stretch(-cycles / line.frequency.first, line.end)
-
-    def look(self, seeds: Scouted, start: float, cycles: int, memories: float) -> Stretch:
-        """A few cycles from a time on, started from the fast model's state."""
-        line = self.scout.line
-        first, last = _cycles_from(line, start, cycles)
-        part = line.stretch(first - seeds.run_in(first, memories), min(last + WATCHED, line.end))
-        seed = with_kick(self.machine, part, part.begin, seeds.seed(part.begin))
-        return self._run(part, seed, LOOK, start)
-
-    def calm(self, settled: float) -> Stretch:
-        """The last cycles of the settled part, which ends at a time [s]."""
-        start, cycles = closeup.first_times(self.scout, settled)[0]
-        return self.look(self.scout, start, cycles, 0.0)
-
-    def finer(self, stretches: Sequence[Stretch]) -> list[Stretch]:
-        """The stretches that decide, with finer steps."""
-        wanted = closeup.wanted_quantities(self.machine)
-        if self.scout.line.faults:
-            return self.gather([lambda: self._fine_whole(FINE)])
-        if self.settings.whole:
-            spans = worst_spans(stretches[0], self.scout.line, wanted)
-            return self.gather([self._fine_at(stretches[0], a, b) for a, b in spans])
-        chosen = [stretches[k] for k in closeup.deciding(stretches, wanted)]
-        spans = [closeup.deciding_cycles(s, wanted) for s in chosen]
-        return self.gather([self._fine_at(s, *span) for s, span in zip(chosen, spans, strict=True)])
-
-    def finer_at(self, rough: Stretch, fine: Stretch, analysis: Analysis) -> Task:
-        """A finer run of what a fine one covers, from the first pass's states."""
-        if self.scout.line.faults:
-            return lambda: self._fine_whole(analysis)
-        return self._fine_at(rough, fine.cycles[0].start, fine.cycles[-1].end, analysis)
-
-    def again(self, seeds: Scouted, rough: Stretch, memories: float) -> Task:
-        """A stretch of the first pass with a longer run-in."""
-        first = rough.cycles[0]
-        start = first.start - 0.1 * first.length
-        return lambda: self.look(seeds, start, len(rough.cycles), memories)
-
-    def elsewhere(self, seeds: Scouted, start: float, cycles: int) -> Task:
-        """A new sample from a time on [s]."""
-        return lambda: self.look(seeds, start, cycles, closeup.MEMORIES)
-
-    def second_runs(self, fine: Sequence[Stretch], second: DoorRunner) -> SecondRuns:
-        """The finest run of each deciding stretch on another engine, the same deck."""
-        finest = {round(s.cycles[0].start / SAME): s for s in fine}
-        missed: list[str] = []
-
-        def runner(deck: Deck) -> EngineRun:
-            return second(deck, None)
-
-        def asked(ours: Stretch) -> Stretch:
-            part, seed, since = self.parts[ours.deck.digest]
-            try:
-                return climb(self.machine, part, seed, ours.analysis, runner, since, missed)
-            except EngineError as error:
-                missed.append(f"from {part.begin * 1e3:.4g} ms: no answer: {error.reason}")
-                return ours
-
-        runs = self.gather([partial(asked, ours) for ours in finest.values()])
-        pairs = [(a, b) for a, b in zip(finest.values(), runs, strict=True) if a is not b]
-        name = pairs[0][1].run.engine if pairs else ""
-        return SecondRuns(name, tuple(pairs), tuple(sorted(missed)))
-
-    def _fine_whole(self, analysis: Analysis) -> Stretch:
-        """The whole event again: what a fault leaves behind is in no seed."""
-        part = self._all()
-        return self._run(part, self.scout.seed(part.begin), analysis, 0.0)
-
-    def _fine_at(
-        self, rough: Stretch, start: float, end: float, analysis: Analysis | None = None
-    ) -> Task:
-        line = self.scout.line
-        period = 1.0 / line.frequency.at(start)
-        stop = min(end + WATCHED, line.end)
-        part = line.stretch(start - FINE_RUN_IN * period, stop)
-        seed = with_kick(self.machine, part, part.begin, seed_at(rough.waves, part.begin))
-        return lambda: self._run(part, seed, analysis or FINE, start - 0.1 * period)
-
-    def _run(self, part: Timeline, seed: Seed, analysis: Analysis, measured: float) -> Stretch:
-        def runner(deck: Deck) -> EngineRun:
-            return self.runner(deck, None)
-
-        done = climb(self.machine, part, seed, analysis, runner, measured, self.retries)
-        self.parts[done.deck.digest] = (part, seed, measured)
-        self.counter.tick()
-        return done
-
-    def gather(self, tasks: Sequence[Task]) -> list[Stretch]:
-        """All results in the order of the tasks, some tasks at a time."""
-        if self.settings.jobs == 1 or len(tasks) < 2:
-            return [task() for task in tasks]
-        with ThreadPoolExecutor(self.settings.jobs) as pool:
-            return list(pool.map(lambda task: task(), tasks))
-
-
-def _cycles_from(line: Timeline, start: float, cycles: int) -> tuple[float, float]:
-    """Where the first of so many whole cycles after a time begins, and the last one ends [s].
-
-    Cycles begin where switch 1 goes off.
-    """
-    later = line.boundaries(start, start + (cycles + 2) / line.frequency.at(start))
-    first = 0 if line.upper_first(float(later[0])) else 1
-    return float(later[first]), float(later[first + 2 * cycles])
-
-
-def climb(
-    machine: Machine,
-    line: Timeline,
-    seed: Seed,
-    analysis: Analysis,
-    runner: Runner,
-    measured_from: float,
-    retries: list[str],
-) -> Stretch:
-    """Run a stretch, going down the ladder when the engine stops early; every rung is recorded."""
-    last: EngineError | None = None
-    for name, change in LADDER:
-        try:
-            return run_stretch(machine, line, seed, change(analysis), runner, measured_from)
-        except EngineError as error:
-            if not error.retry:
-                raise
-            retries.append(f"from {line.begin * 1e3:.4g} ms, {name}: {error.reason}")
-            last = error
-    assert last is not None
-    raise last
-
-
-def worst_spans(
-    whole: Stretch, line: Timeline, wanted: frozenset[str]
-) -> list[tuple[float, float]]:
-    """Stretches [s] around the worst moment of every quantity, merged where they touch."""
-    worst: dict[str, tuple[float, float]] = {}
-    for series in whole.series:
-        value, when = series.worst
-        if series.quantity in wanted and value > worst.get(series.quantity, (0.0, 0.0))[0]:
-            worst[series.quantity] = (value, when)
-    spans = []
-    for _, when in worst.values():
-        period = 1.0 / line.frequency.at(when)
-        low = max(when - 1.5 * period, float(whole.waves.time[0]) + 3.0 * period)
-        spans.append((low, min(low + 3.0 * period, line.end)))
-    merged: list[tuple[float, float]] = []
-    for start, stop in sorted(spans):
-        if merged and start <= merged[-1][1] + 3e-6:
-            merged[-1] = (merged[-1][0], max(stop, merged[-1][1]))
-        else:
-            merged.append((start, stop))
-    return merged

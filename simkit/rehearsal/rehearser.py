@@ -9,7 +9,8 @@ from dataclasses import dataclass, field
 from simkit.parameters.machine import Machine
 from simkit.parameters.scenario import Scenario
 from simkit.rehearsal.findings import Rehearsal
-from simkit.rehearsal.rehearse import DoorRunner, rehearse
+from simkit.rehearsal.job import DoorRunner
+from simkit.rehearsal.rehearse import rehearse
 from simkit.rehearsal.settings import Settings
 from simkit.run.backend import Budget, Engine, Progress
 from simkit.run.process import NgspiceEngine

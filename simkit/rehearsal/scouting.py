@@ -4,7 +4,7 @@ What short circuit runs were on their way to, seen from the fast model's seeds, 
 of the runs that come after.
 """
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from math import pi
 
@@ -12,10 +12,12 @@ import numpy as np
 
 from simkit.circuit.timeline import Timeline
 from simkit.circuit.values import Seed
+from simkit.judge.limits import Limit
 from simkit.measure.waveforms import Array
 from simkit.parameters.machine import Load, Machine
+from simkit.rehearsal.rising import Rising, rises
 from simkit.rehearsal.stretches import Stretch, seed_at
-from simkit.rehearsal.surrogate import Curve, curves, fast_courses, whole_cycles_of
+from simkit.rehearsal.surrogate import OVERSHOOT, Curve, curves, fast_courses, whole_cycles_of
 from simkit.scout.course import Conditions, LinkCourse, link_course
 from simkit.scout.drive import machine_edges
 from simkit.scout.edgeloss import EdgeLosses
@@ -138,6 +140,18 @@ class Scouted:
     def scaled(self, seen: Sequence[Stretch], parts: Sequence[str] = ()) -> dict[str, Curve]:
         """Courses of judged quantities over the event, scaled by what samples showed."""
         return curves(self.event, self._source(), seen, parts)
+
+    def rises(self, limits: Mapping[str, Limit], seen: Sequence[Stretch] = ()) -> dict[str, Rising]:
+        """What still rises where the event ends, by the fast model; with samples seen, to scale."""
+        if not self.line.events:
+            return {}
+        since = max(e.end for e in self.line.events)
+        if seen:
+            known = self.scaled(seen)
+            return rises(((n, c.time, c.values) for n, c in known.items()), limits, since)
+        time = self.event.cycles.time[whole_cycles_of(self.event)]
+        shapes = ((n, time, v) for n, v in self.courses().items() if n != OVERSHOOT)
+        return rises(shapes, {}, since)
 
     def _source(self) -> Array:
         time = self.event.cycles.time[whole_cycles_of(self.event)]

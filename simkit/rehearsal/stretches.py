@@ -9,7 +9,7 @@ from simkit.circuit.analysis import Analysis
 from simkit.circuit.netlist import Deck, machine_deck
 from simkit.circuit.timeline import Timeline
 from simkit.circuit.values import Seed
-from simkit.measure.commutation import Transition, transitions
+from simkit.measure.commutation import Edge, Transition, cut_short, transitions
 from simkit.measure.gate import gate_lift
 from simkit.measure.periodic import Cycle, whole_cycles
 from simkit.measure.recovery import Recovery, recoveries
@@ -19,6 +19,9 @@ from simkit.measure.tank import machine_series
 from simkit.measure.waveforms import Array, Waves, value_at
 from simkit.parameters.machine import Machine
 from simkit.run.backend import EngineRun
+
+SAME = 1e-12
+"""Two times this near are the same [s]."""
 
 Runner = Callable[[Deck], EngineRun]
 
@@ -67,24 +70,34 @@ def measure(
     skip = 0 if line.upper_first(float(boundaries[0])) else 1
     cycles = whole_cycles(boundaries[skip:], measured_from, line.stop)
     found = transitions(waves, boundaries, skip == 0)
-    recovered = recoveries(waves, found)
-    series = [*switch_series(waves, cycles), *machine_series(waves, cycles)]
-    series += transition_series(waves, found, recovered)
+    # Where the scenario ends, what is left of the last cycle and its edges is seen too; a sample
+    # that ends elsewhere leaves it to the next.
+    ends = line.stop >= line.end - SAME
+    last = cut_short(waves, boundaries, skip == 0, found) if ends else ()
+    end = float(waves.time[-1]) if ends else None
+    recovered = recoveries(waves, (*found, *last))
+    series = [*switch_series(waves, cycles, end), *machine_series(waves, cycles, end)]
+    series += transition_series(waves, found, last, recovered)
     return Stretch(waves, cycles, found, recovered, tuple(series), deck, run, analysis)
 
 
 def transition_series(
-    waves: Waves, found: tuple[Transition, ...], recovered: tuple[Recovery, ...]
+    waves: Waves,
+    found: tuple[Transition, ...],
+    last: tuple[Edge, ...],
+    recovered: tuple[Recovery, ...],
 ) -> list[Series]:
     """Gate lift and recovery figures of every switch, a value per transition.
 
     A transition without a recovery counts as zero: the diode was not forced off, which is a
-    finding, not a gap.
+    finding, not a gap. So does, of the edges that the end of the run cuts short (`last`), what had
+    not begun by then.
     """
     out = []
-    by_time = {(r.switch, t.time): r for t in found for r in recovered if _belongs(r, t)}
+    every = (*found, *last)
+    by_time = {(r.switch, t.time): r for t in every for r in recovered if _belongs(r, t)}
     for number in range(1, len(waves.switches) + 1):
-        mine = [t for t in found if t.outgoing == number]
+        mine = [t for t in every if t.outgoing == number]
         times = np.array([t.time for t in mine])
         lifts = np.array([gate_lift(waves, t).voltage for t in mine])
         out.append(Series(f"Q{number}", "gate_lift", "V", times, lifts))
@@ -96,11 +109,13 @@ def transition_series(
             ("recovery_charge", "C", "charge"),
         ):
             values = np.array([getattr(r, key) if r else 0.0 for r in hits])
+            unseen = np.array([t in last for t in mine], dtype=bool) & np.isnan(values)
+            values = np.where(unseen, 0.0, values)
             out.append(Series(f"Q{number}", quantity, unit, times, values))
     return out
 
 
-def _belongs(recovery: Recovery, transition: Transition) -> bool:
+def _belongs(recovery: Recovery, transition: Edge) -> bool:
     near = abs(recovery.time - transition.time) < 2e-6
     return near and recovery.switch == transition.outgoing
 

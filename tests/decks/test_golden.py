@@ -16,7 +16,7 @@ import pytest
 from simkit.circuit.netlist import Deck, machine_deck
 from simkit.circuit.values import Seed
 from simkit.parameters.machine import Machine
-from simkit.rehearsal.rehearse import WORKING
+from simkit.rehearsal.job import WORKING
 from simkit.run.guard import inspect
 from tests.machines import TOPOLOGIES, demo, still, topology, varied
 

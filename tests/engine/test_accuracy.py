@@ -16,6 +16,7 @@ from simkit.circuit.analysis import Analysis
 from simkit.circuit.netlist import Deck
 from simkit.circuit.values import Seed
 from simkit.errors import EngineFailed
+from simkit.rehearsal import job as runs
 from simkit.rehearsal import rehearse as event
 from simkit.rehearsal.findings import Rehearsal
 from simkit.rehearsal.scouting import Scouted, scouted
@@ -69,7 +70,7 @@ def test_with_refinement_disabled_the_check_detects_wrong_figures(
     exact = reference(hard=True)
     with_it = rehearsed(hard=True)
     for name in ("WORKING", "LOOK"):
-        monkeypatch.setattr(event, name, COARSE)
+        monkeypatch.setattr(runs, name, COARSE)
     without = rehearsed(hard=True, refine=False)
     assert wrong(with_it, exact, with_it) == set()
     assert wrong(without, exact, with_it) != set(), "the check can fail"
@@ -81,8 +82,8 @@ def test_with_refinement_disabled_the_check_detects_wrong_figures(
 def two_coarse_passes(monkeypatch: pytest.MonkeyPatch) -> None:
     """So coarse that they differ by more than a figure may be doubted by."""
     for name in ("WORKING", "LOOK"):
-        monkeypatch.setattr(event, name, Analysis(step=4e-7, reltol=1e-2, trtol=7.0))
-    monkeypatch.setattr(event, "FINE", Analysis(step=60e-9, reltol=1e-3))
+        monkeypatch.setattr(runs, name, Analysis(step=4e-7, reltol=1e-2, trtol=7.0))
+    monkeypatch.setattr(runs, "FINE", Analysis(step=60e-9, reltol=1e-3))
 
 
 @pytest.mark.slow
@@ -171,7 +172,7 @@ def test_the_residue_tells_a_wrong_start_from_a_right_one(
 def _calm(scout: Scouted) -> float:
     from simkit.rehearsal.discretisation import periodicity
 
-    job = event._Job(demo(), scout, door, Settings(), event._Counter(None), [])
+    job = runs.Job(demo(), scout, door, Settings(), runs.Counter(None), [])
     settled = scout.line.end
     return periodicity(job.calm(settled), scout.memory(settled))
 
@@ -204,12 +205,12 @@ def test_figures_of_a_deciding_window_converge() -> None:
         with pytest.MonkeyPatch.context() as patch:
             for name in ("WORKING", "LOOK"):
                 patch.setattr(event, name, Analysis(step=step, reltol=reltol))
-            job = event._Job(
+            job = runs.Job(
                 demo(),
                 scouted(demo(), event.timeline(demo(), scenario(**CALM))),
                 door,
                 Settings(),
-                event._Counter(None),
+                runs.Counter(None),
                 [],
             )
             stretch = job.calm(job.scout.line.end)

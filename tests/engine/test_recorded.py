@@ -9,7 +9,8 @@ import numpy as np
 import pytest
 
 from simkit.errors import EngineFailed
-from simkit.rehearsal.rehearse import Settings, rehearse
+from simkit.rehearsal.rehearse import rehearse
+from simkit.rehearsal.settings import Settings
 from simkit.run.backend import Budget, Engine, EngineRun, Progress
 from simkit.run.guard import DeckRefused
 from simkit.run.process import NgspiceEngine

@@ -14,9 +14,9 @@ from simkit.circuit.timeline import timeline
 from simkit.circuit.values import Seed
 from simkit.measure.series import Series
 from simkit.parameters.machine import Machine
-from simkit.rehearsal import rehearse as event
+from simkit.rehearsal import job as runs
 from simkit.rehearsal.flux_offset import evened, flux_offset
-from simkit.rehearsal.rehearse import FINE
+from simkit.rehearsal.job import FINE
 from simkit.rehearsal.scouting import scouted
 from simkit.rehearsal.settings import Settings
 from simkit.rehearsal.start_flux import with_kick
@@ -97,8 +97,8 @@ def test_below_resonance_the_seed_is_where_the_circuit_goes(load: str, margin: f
     machine = demo()
     line = timeline(machine, scenario(load=load, margin=margin, settled=3e-4))
     scout = scouted(machine, line)
-    job = event._Job(machine, scout, lambda deck, _: run_deck(deck), Settings(),
-                     event._Counter(None), [])  # fmt: skip
+    job = runs.Job(machine, scout, lambda deck, _: run_deck(deck), Settings(),
+                     runs.Counter(None), [])  # fmt: skip
     sample = job.calm(line.end)
     _, _, missed = scout._shown(sample)
     assert abs(missed) < 0.005

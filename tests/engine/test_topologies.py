@@ -11,7 +11,7 @@ from simkit.circuit.values import Seed
 from simkit.measure.energy import balance
 from simkit.measure.point import operating_point
 from simkit.measure.waveforms import average
-from simkit.rehearsal.rehearse import WORKING
+from simkit.rehearsal.job import WORKING
 from simkit.rehearsal.scouting import scouted
 from simkit.rehearsal.start_flux import with_kick
 from simkit.rehearsal.stretches import Stretch, run_stretch, seed_at

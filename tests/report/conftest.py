@@ -5,7 +5,8 @@ from typing import Any
 import pytest
 
 from simkit.parameters.load import Loaded
-from simkit.rehearsal.rehearse import Settings, rehearse
+from simkit.rehearsal.rehearse import rehearse
+from simkit.rehearsal.settings import Settings
 from simkit.report.view import ReportView
 from simkit.run.process import NgspiceEngine
 from simkit.studies.inputs.loading import load_scenario

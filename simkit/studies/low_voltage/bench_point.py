@@ -10,12 +10,14 @@ from dataclasses import dataclass, replace
 
 from simkit.circuit.netlist import Deck
 from simkit.circuit.timeline import Timeline, timeline
+from simkit.measure.commutation import AFTER
 from simkit.measure.periodic import Cycle, cycle_average
 from simkit.measure.point import OperatingPoint, operating_point
 from simkit.parameters.machine import Machine
 from simkit.parameters.scenario import Scenario
 from simkit.rehearsal.closeup import LEDGER, RESIDUE
-from simkit.rehearsal.rehearse import WATCHED, WORKING, climb
+from simkit.rehearsal.job import WORKING
+from simkit.rehearsal.ladder import climb
 from simkit.rehearsal.rehearser import Rehearser
 from simkit.rehearsal.scouting import Scouted, scouted
 from simkit.rehearsal.stretches import Stretch
@@ -94,7 +96,7 @@ def _look(
     workbench: Rehearser, machine: Machine, seeds: Scouted, line: Timeline, memories: float
 ) -> Stretch:
     period = 1.0 / line.frequency.last
-    start = max(line.end - (LEDGER + 1.5) * period - WATCHED, 0.0)
+    start = max(line.end - (LEDGER + 1.5) * period - 2.0 * AFTER, 0.0)
     part = line.stretch(start - seeds.run_in(start, memories), line.end)
 
     def runner(deck: Deck) -> EngineRun:

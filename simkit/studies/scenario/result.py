@@ -286,6 +286,8 @@ def _numerics(rehearsal: Rehearsal, total_seconds: float) -> dict[str, Any]:
         )
         + why_whole(rehearsal),
         "whole": rehearsal.is_whole,
+        "whole_because": rehearsal.why_whole or None,
+        "carried_on_s": rehearsal.carried_on or None,
         "seed_residue": rehearsal.seed_residue,
         "periodicity_residue": rehearsal.settled_residue,
         "retries": list(rehearsal.retries),
@@ -293,11 +295,10 @@ def _numerics(rehearsal: Rehearsal, total_seconds: float) -> dict[str, Any]:
 
 
 def why_whole(rehearsal: Rehearsal) -> str:
-    """Why the circuit ran through the whole event, when the scenario made it."""
-    kinds = dict.fromkeys(f.kind for f in rehearsal.line.faults)
-    if not kinds:
+    """Why the circuit ran through the whole event; nothing where it was sampled."""
+    if not rehearsal.is_whole:
         return ""
-    return f" | the circuit ran whole: the fast model does not know {', '.join(kinds)}"
+    return f" | the circuit ran whole: {rehearsal.why_whole}"
 
 
 def _overridden(machine: Loaded[Machine]) -> dict[str, str]:
