@@ -59,11 +59,13 @@ def rehearse(
 
     Errors: EngineError when the engine gives no whole answer even on the last rung of the ladder.
     """
-    line = timeline(machine, scenario)
+    line, planned = timeline(machine, scenario), timeline(machine, scenario).end
+    if scenario.ends is None:
+        line = onward.seen_after(line) or line
     reason = why_whole(line, settings)
     if reason:
         settings = replace(settings, whole=True)
-    run = _Run(machine, scenario, line, runner, settings, Counter(progress), reason)
+    run = _Run(machine, scenario, line, runner, settings, Counter(progress), reason, planned)
     run.settle()
     run.first_pass()
     if settings.refine:
@@ -104,6 +106,8 @@ class _Run:
     settings: Settings
     counter: Counter
     why_whole: str
+    planned: float
+    """End that the scenario asks for [s]."""
     retries: list[str] = field(default_factory=list)
     passes: Passes = field(default_factory=lambda: Passes([], [], {}))
     calm: list[Stretch] = field(default_factory=list)
@@ -115,7 +119,6 @@ class _Run:
 
     def __post_init__(self) -> None:
         self.settled = closeup.settled_until(self.line)
-        self.planned = self.line.end
         self.longest = onward.longest_of(self.line)
         self.limits = {limit.quantity: limit for limit in machine_limits(self.machine)}
 

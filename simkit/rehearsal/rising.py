@@ -122,6 +122,15 @@ def is_over(series: Sequence[Series], limits: Mapping[str, Limit]) -> bool:
     return any(s.worst[0] > OVER * limits[s.quantity].bound for s in series if s.quantity in limits)
 
 
+def seen_after(line: Timeline) -> Timeline | None:
+    """The timeline with an end late enough after its last event that a rise would be seen; None
+    where it is so already, or nothing happens."""
+    if not line.events:
+        return None
+    end = max(e.end for e in line.events) + LEAST / line.frequency.last
+    return replace(line, stop=end, end=end, _clock=None) if end > line.end else None
+
+
 def carried_on(
     line: Timeline, found: Mapping[str, Rising], limits: Mapping[str, Limit], longest: float
 ) -> Timeline | None:
@@ -141,7 +150,7 @@ def carried_on(
     needed = min(crossings) if crossings else max(settling(r) for r in found.values())
     more = min(max(SPARE * needed, MORE * period), max(line.end - since, MORE * period))
     end = min(line.end + more, longest)
-    if end - line.end < MORE * period:
+    if end - line.end < 0.9 * MORE * period:
         return None
     return replace(line, stop=end, end=end, _clock=None)
 

@@ -58,7 +58,7 @@ TOGETHER = {"kind": "gates-together", "at": 40e-6, "duration": 1e-6, "leg": "a"}
 AT_ONCE = {"kind": "dead-time", "at": 100e-6, "dead_time": 0.0}
 
 
-@pytest.mark.parametrize("tail", [3e-6, 5e-6, 9e-6])
+@pytest.mark.parametrize("tail", [3e-6, pytest.param(9e-6, marks=pytest.mark.slow)])
 def test_a_short_circuit_in_the_last_cycle_is_over(tail: float) -> None:
     """Both switches of a leg on for 1 us: 514 A with 25 us of tail, and no less with 3."""
     found = happening(demo(), TOGETHER, 3e-4, tail)
@@ -94,19 +94,22 @@ def random_case(number: int) -> tuple[dict[str, Any], float, float]:
 
 @pytest.mark.parametrize(
     "number",
-    [*range(8), *(pytest.param(n, marks=pytest.mark.slow) for n in range(8, 40))],
+    [*range(4), *(pytest.param(n, marks=pytest.mark.slow) for n in range(4, 40))],
 )
 def test_judged_peaks_are_the_largest_samples_of_the_run(number: int) -> None:
     event, settled, tail = random_case(number)
     assert_covered(happening(demo(), event, settled, tail))
 
 
-def test_a_figure_that_still_climbs_is_followed_over_its_limit() -> None:
+@pytest.mark.parametrize(
+    ("delay", "tail"), [(100e-9, 1e-4), pytest.param(40e-9, 3e-4, marks=pytest.mark.slow)]
+)
+def test_a_figure_that_still_climbs_is_followed_over_its_limit(delay: float, tail: float) -> None:
     """Half periods 40 ns unequal and no blocking capacitor: after 300 us the flux is at 81 % of its
     limit and climbs on; a tail of 1 ms told 1.35 times. It may not pass for "within"."""
     machine = varied(demo(), {"transformer.blocking_capacitance": None})
-    late = {"kind": "turn-off-delay", "at": 0.0, "switches": [1, 4], "delay": 40e-9}
-    found = happening(machine, late, 49.7e-6, 300e-6)
+    late = {"kind": "turn-off-delay", "at": 0.0, "switches": [1, 4], "delay": delay}
+    found = happening(machine, late, 49.7e-6, tail)
     flux = next(r for r in found.rows if r.quantity == "flux_peak")
     assert flux.status == "over"
     assert found.verdict.outcome == "over_limit"
@@ -115,5 +118,4 @@ def test_a_figure_that_still_climbs_is_followed_over_its_limit() -> None:
 
 
 def test_what_has_settled_is_not_carried_on() -> None:
-    found = happening(demo(), {"kind": "can-open", "at": 0.0, "cans": 1}, 1e-4, 4e-4)
-    assert found.carried_on == 0.0
+    assert happening(demo(), {"kind": "trip", "at": 0.0}, 5e-5, 8e-5).carried_on == 0.0

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from simkit.circuit.profile import Profile
-from simkit.circuit.timeline import Timeline
+from simkit.circuit.timeline import NamedEvent, Timeline
 from simkit.judge.limits import Limit
 from simkit.rehearsal import rising
 
@@ -64,3 +64,13 @@ def test_a_run_is_followed_to_the_limit_or_to_rest_and_no_further_than_allowed()
     assert 1e-4 < sooner.end - line.end < 1.5e-4  # 0.1 ms more, and the margin
     assert longer.end == longer.stop
     assert rising.carried_on(line, {"flux_peak": climbing}, limits, line.end) is None
+
+
+def test_what_ends_with_its_event_is_followed_for_some_cycles() -> None:
+    line = Timeline(*(Profile(v) for v in (1e5, 300.0, 1e-6, 0.02)), stop=3e-4, end=3e-4)
+    assert rising.seen_after(line) is None
+    short = replace(line, events=(NamedEvent("trip", 2.8e-4, 2.9e-4),))
+    longer = rising.seen_after(short)
+    assert longer is not None
+    assert longer.end == longer.stop == pytest.approx(2.9e-4 + 6 / 1e5)
+    assert rising.seen_after(longer) is None
