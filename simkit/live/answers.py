@@ -64,10 +64,11 @@ class Question:
 def bench_values(machine: Loaded[Machine]) -> list[dict[str, Any]]:
     """The inputs of the page: key, value as written, meaning, unit, source."""
     from simkit.parameters.fields import quantities
+    from simkit.parameters.load import read_text
     from simkit.parameters.written import MachineFile
 
     # What is worked out from a geometry or a core has an origin too, but no place in the file.
-    written = tomllib.loads(machine.file.read_text(encoding="utf-8-sig"))
+    written = tomllib.loads(read_text(machine.file))
     known = quantities(MachineFile)
     pieces = [f"workpieces.{name}.{part}" for name in machine.model.workpieces for part in OF_PIECE]
     wanted = [k for k in (*MAIN, *pieces) if k in machine.origins and _is_in(written, k)]

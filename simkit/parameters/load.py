@@ -7,6 +7,7 @@ words and the nearest valid name. Nothing is half loaded.
 import copy
 import hashlib
 import json
+import os
 import re
 import tomllib
 from collections.abc import Mapping
@@ -32,6 +33,7 @@ from simkit.parameters.origins import (
     size,
 )
 from simkit.parameters.place import COMMAND_LINE, Place, written
+from simkit.parameters.reading import Missing, Unreadable, file_text
 
 __all__ = [
     "Loaded",
@@ -45,7 +47,6 @@ __all__ = [
 ]
 
 M = TypeVar("M", bound=BaseModel)
-MAX_BYTES = 1_000_000
 LONGEST_LINE = 1000
 """Characters [1]; a dotted key as long as a file would keep the parser busy for minutes."""
 MOST_VALUES = 2000
@@ -119,22 +120,13 @@ def read_text(path: Path, model: type[BaseModel] | None = None) -> str:
     Errors: InputError for what is no file, too large or not UTF-8.
     """
     try:
-        if not path.exists():
-            raise absent(path, model)
-        if path.is_dir():
-            raise folder_given(path, model)
-        if not path.is_file():  # a device or a pipe may have no end
-            raise _unreadable(path, "is not a file")
-        with path.open("rb") as file:
-            content = file.read(MAX_BYTES + 1)
-        if len(content) > MAX_BYTES:
-            raise _unreadable(path, f"is larger than the {MAX_BYTES // 1000} kB a file may have")
-        return content.decode("utf-8-sig")
-    except UnicodeDecodeError as error:
-        line = error.object[: error.start].count(b"\n") + 1
-        raise _unreadable(path, "is not UTF-8 text", line) from None
-    except OSError as error:
-        raise _unreadable(path, f"cannot be read: {error.strerror}") from None
+        return file_text(path)
+    except Missing:
+        raise absent(path, model) from None
+    except Unreadable as error:
+        if os.path.isdir(path):
+            raise folder_given(path, model) from None
+        raise _unreadable(path, str(error), error.line) from None
 
 
 def _unreadable(path: Path, rule: str, line: int | None = None) -> InputError:

@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from simkit.errors import InputError, Problem
+from simkit.parameters.reading import Missing, Unreadable, file_text
 
 LARGEST = 40_000_000
 """Bytes a trace may have."""
@@ -72,17 +73,13 @@ def _pair(line: str) -> tuple[float, float] | None:
 
 def _lines(path: Path) -> list[str]:
     try:
-        if path.is_symlink() or not path.is_file():
-            raise _wrong(path, None, "there is no such file beside the readings")
-        with path.open("rb") as file:
-            content = file.read(LARGEST + 1)
-        if len(content) > LARGEST:
-            raise _wrong(path, None, f"is larger than the {LARGEST // 1_000_000} MB of a trace")
-        return content.decode("utf-8-sig").split("\n")
-    except UnicodeDecodeError:
-        raise _wrong(path, None, "is not UTF-8 text") from None
-    except OSError as error:
-        raise _wrong(path, None, f"cannot be read: {error.strerror}") from None
+        if path.is_symlink():
+            raise Missing("is a link")
+        return file_text(path, LARGEST).split("\n")
+    except Missing:
+        raise _wrong(path, None, "there is no such file beside the readings") from None
+    except Unreadable as error:
+        raise _wrong(path, error.line, str(error)) from None
 
 
 def _wrong(path: Path, line: int | None, rule: str, value: str = "") -> InputError:

@@ -4,6 +4,7 @@ It is made anew from every `result.json` beneath a folder, so it cannot drift fr
 that cannot be read is listed as such; it never keeps the others from being shown.
 """
 
+import contextlib
 import json
 import os
 import tempfile
@@ -14,6 +15,7 @@ from math import isfinite
 from pathlib import Path
 from typing import Any
 
+from simkit.parameters.reading import file_text
 from simkit.report import text
 from simkit.report.html import POINT_ROWS, embedded, rendered
 
@@ -42,16 +44,15 @@ def entries(reports: Path) -> list[Entry]:
     found = []
     for file in reports.glob("*/result.json"):
         if not file.parent.name.startswith("."):
-            found.append(Entry(file.parent.name, file.stat().st_mtime, _read(file)))
+            with contextlib.suppress(OSError):  # a link to nothing
+                found.append(Entry(file.parent.name, file.stat().st_mtime, _read(file)))
     return sorted(found, key=lambda e: (-e.written, e.folder))
 
 
 def _read(file: Path) -> Mapping[str, Any] | None:
     try:
-        if file.stat().st_size > MAX_BYTES:
-            return None
-        result = json.loads(file.read_text(encoding="utf-8"))
-    except (OSError, ValueError, RecursionError):
+        result = json.loads(file_text(file, MAX_BYTES))
+    except (ValueError, RecursionError):
         return None
     fits = (
         isinstance(result, dict)

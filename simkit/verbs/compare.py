@@ -81,11 +81,13 @@ def beside(machine: Path) -> list[Path]:
     """
     import tomllib
 
+    from simkit.parameters.reading import file_text
+
     found = []
     for path in sorted(machine.parent.glob("*.toml")):
         try:
-            said = tomllib.loads(path.read_text(encoding="utf-8"))
-        except (ValueError, OSError):
+            said = tomllib.loads(file_text(path))
+        except ValueError:
             continue  # not ours to complain about: the person named the machine only
         if path != machine and said.get("machine") == machine.name:
             found.append(path)

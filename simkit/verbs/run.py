@@ -124,19 +124,26 @@ def _loaded(
     voice: Voice,
 ) -> list[dict[str, Any]]:
     """Load every scenario, so that nothing runs while one is wrong; then rehearse them."""
+    from simkit.parameters.reading import noting
     from simkit.studies.inputs.loading import load_scenario
     from simkit.studies.output.report_place import check_target
     from simkit.studies.scenario.study import remember
 
-    loaded = [load_scenario(path, overrides) for path in scenarios]
+    loaded, opened = [], []
+    for path in scenarios:
+        with noting() as files:
+            loaded.append(load_scenario(path, overrides))
+        opened.append(files)
     folders = [out or Path("reports") / scenario.model.name for scenario, _ in loaded]
     for folder in folders:
         check_target(folder)
     results = []
-    for path, (scenario, machine), folder in zip(scenarios, loaded, folders, strict=True):
+    for path, (scenario, machine), files, folder in zip(
+        scenarios, loaded, opened, folders, strict=True
+    ):
         results.append(one(scenario, machine, folder, order, voice))
         if order.cache:
-            remember(path, overrides, scenario, machine)
+            remember(path, overrides, files, scenario, machine)
     return results
 
 

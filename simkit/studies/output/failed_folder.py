@@ -16,6 +16,7 @@ from simkit.judge.definitions import full_name
 from simkit.judge.quantities import QUANTITIES
 from simkit.parameters.load import Loaded
 from simkit.parameters.machine import Machine
+from simkit.parameters.reading import file_text
 from simkit.parameters.scenario import Scenario
 from simkit.report.failure import FailureView, OpenLimit, failure_page
 from simkit.studies.output.folder import dumped, whole_folder
@@ -55,9 +56,9 @@ def write_failure(
 def forget(target: Path) -> None:
     """Remove a folder that holds the result of a failed run; anything else of that name stays."""
     try:
-        found = json.loads((target / "result.json").read_text(encoding="utf-8"))
+        found = json.loads(file_text(target / "result.json"))
         ours = found["verdict"] == "no_verdict" and found["schema"].startswith("simkit.result/")
-    except (OSError, ValueError, KeyError, TypeError, AttributeError):
+    except (ValueError, KeyError, TypeError, AttributeError):
         return
     if ours and not target.is_symlink():
         shutil.rmtree(target, ignore_errors=True)

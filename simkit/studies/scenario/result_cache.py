@@ -10,7 +10,6 @@ import html
 import importlib.metadata
 import json
 import platform
-import tomllib
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict
 from datetime import UTC, datetime
@@ -58,19 +57,9 @@ def _input(loaded: Loaded[Any]) -> list[Any]:
     return [str(loaded.file), loaded.digest, origins, list(loaded.warnings)]
 
 
-def written_key(path: Path, overrides: Mapping[str, str]) -> str | None:
-    """Digest of a scenario's and its machine's files as they stand, and of how they are read.
-
-    Files that are the same to the last byte need not be understood again. None where they cannot
-    be read; whoever loads them will say why.
-    """
-    try:
-        scenario = path.read_bytes()
-        machine = path.parent / tomllib.loads(scenario.decode("utf-8-sig"))["machine"]
-        content = [scenario.hex(), machine.read_bytes().hex()]
-    except (OSError, ValueError, KeyError, TypeError):
-        return None
-    return digest_of("written", str(path), content, dict(overrides), code_digest())
+def asked_key(path: Path, overrides: Mapping[str, str]) -> str:
+    """Digest of what was asked for: which scenario, and which values in place of the files'."""
+    return digest_of("asked", str(path), dict(overrides), code_digest())
 
 
 def keep(store: Store, key: str, folder: Path) -> bool:

@@ -3,17 +3,18 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from simkit.errors import EngineError, NotWritten
+from simkit.parameters.reading import Opened, unchanged
 from simkit.rehearsal.settings import Settings
 from simkit.run.backend import Budget, Engine, Progress
 from simkit.run.cache import default_store
 from simkit.run.engines import engine, other
-from simkit.studies.scenario.result_cache import inputs_of, keep, restore, result_key, written_key
+from simkit.studies.scenario.result_cache import asked_key, inputs_of, keep, restore, result_key
 
 if TYPE_CHECKING:
     from simkit.parameters.load import Loaded
@@ -88,12 +89,11 @@ def recalled(
 ) -> tuple[str, Answer] | None:
     """Name and answer of a scenario whose files are, byte for byte, those of an earlier run.
 
-    None when nothing of the kind is kept: then the files must be loaded. Errors: InputError for a
-    folder that holds something else.
+    Every file that was opened then counts, part files too. None when nothing of the kind is kept:
+    then the files must be loaded. Errors: InputError for a folder that holds something else.
     """
-    written = written_key(path, overrides) if order.cache else None
-    entry = default_store("cases").get(written) if written else None
-    if entry is None:
+    entry = default_store("cases").get(asked_key(path, overrides)) if order.cache else None
+    if entry is None or not unchanged([Opened(*row) for row in entry.facts["opened"]]):
         return None
     from simkit.studies.output.report_place import check_target
 
@@ -112,13 +112,19 @@ def recalled(
 
 
 def remember(
-    path: Path, overrides: Mapping[str, str], scenario: Loaded[Scenario], machine: Loaded[Machine]
+    path: Path,
+    overrides: Mapping[str, str],
+    opened: Sequence[Opened],
+    scenario: Loaded[Scenario],
+    machine: Loaded[Machine],
 ) -> None:
-    """Keep what a scenario's files amount to, for `recalled`."""
-    written = written_key(path, overrides)
-    if written:
-        facts = {"name": scenario.model.name, "inputs": inputs_of(scenario, machine)}
-        default_store("cases").put(written, facts)
+    """Keep what a scenario and the files opened for it amount to, for `recalled`."""
+    facts = {
+        "name": scenario.model.name,
+        "inputs": inputs_of(scenario, machine),
+        "opened": [[o.path, o.size, o.digest] for o in opened],
+    }
+    default_store("cases").put(asked_key(path, overrides), facts)
 
 
 def _key(inputs: list[Any], order: Order) -> str:
