@@ -55,7 +55,7 @@ SECONDS = 20
 HUNG = 600.0
 """A test that waits for nothing takes no processor time; none did yet [s]."""
 GOAL = 0.9
-WORDS = ("definitions", "quantities", "__init__")
+WORDS = ("cautions", "definitions", "quantities", "__init__")
 MEASURE = "tests/unit/test_measure"
 TESTS = {
     "judge": ("tests/unit/test_judge.py", "tests/unit/test_verdict.py"),

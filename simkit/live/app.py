@@ -6,6 +6,7 @@ import math
 import re
 from collections.abc import Awaitable, Callable
 from dataclasses import dataclass
+from html import escape
 from pathlib import Path
 from typing import Any
 
@@ -13,11 +14,18 @@ from starlette.applications import Starlette
 from starlette.concurrency import run_in_threadpool
 from starlette.exceptions import HTTPException
 from starlette.requests import Request
-from starlette.responses import FileResponse, JSONResponse, Response, StreamingResponse
+from starlette.responses import (
+    FileResponse,
+    HTMLResponse,
+    JSONResponse,
+    Response,
+    StreamingResponse,
+)
 from starlette.routing import Route
 
 import simkit.report
 from simkit.errors import InputError
+from simkit.judge.cautions import CAUTIONS
 from simkit.live.answers import Question, answered, bench_values
 from simkit.live.jobs import Jobs
 from simkit.live.pages import Pages
@@ -51,7 +59,7 @@ class Bench:
 def application(bench: Bench) -> Starlette:
     """The application; the door stands before it."""
     routes = [
-        Route("/", _file("bench.html")),
+        Route("/", _front),
         Route("/bench.js", _file("bench.js")),
         Route("/chart.js", _file("chart.js")),
         Route("/bench.css", _file("bench.css")),
@@ -85,6 +93,20 @@ def _file(name: str) -> Callable[[Request], Awaitable[Response]]:
         return FileResponse(FILES / name, media_type=KINDS[Path(name).suffix])
 
     return handing
+
+
+async def _front(_: Request) -> Response:
+    return HTMLResponse(front_page())
+
+
+def front_page() -> str:
+    """The page as a browser gets it: the one block of cautions stands in its place."""
+    lines = "".join(f"<li>{escape(line)}</li>" for line in CAUTIONS)
+    block = (
+        '<section aria-labelledby="cautions" class="cautions"><h2 id="cautions">Cautions</h2>'
+        f"<ul>{lines}</ul></section>"
+    )
+    return (FILES / "bench.html").read_text(encoding="utf-8").replace("<!-- cautions -->", block)
 
 
 async def _machine(bench: Bench, _: Request) -> Response:

@@ -31,7 +31,6 @@ class FailureView:
     log: tuple[str, ...]
     provenance: tuple[Fact, ...]
     command: str
-    cautions: tuple[str, ...]
 
 
 def failure_page(view: FailureView) -> str:

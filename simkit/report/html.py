@@ -12,6 +12,7 @@ from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
+from simkit.judge.cautions import CAUTIONS
 from simkit.judge.limits import SUDDEN
 from simkit.report import figures, text
 from simkit.report.downsample import overview, within_budget
@@ -117,6 +118,7 @@ def _environment() -> Any:
         "typeset": text.typeset,
     }
     environment.globals |= {
+        "caution_lines": CAUTIONS,
         "icons": text.STATUS_ICONS,
         "words": text.STATUS_WORDS,
         "outcome_icons": text.OUTCOME_ICONS,

@@ -281,7 +281,6 @@ class ReportView:
     parameters: tuple[Parameter, ...]
     assumptions: tuple[str, ...]
     not_modelled: tuple[str, ...]
-    cautions: tuple[str, ...]
     warnings: tuple[str, ...]
     overridden: tuple[Fact, ...]
     provenance: tuple[Fact, ...]

@@ -6,7 +6,7 @@ from pathlib import Path
 import click
 
 from simkit.errors import InputError, Problem
-from simkit.verbs.common import json_option, note, quiet_option
+from simkit.verbs.common import caution, json_option, note, quiet_option
 
 
 @click.command("bench")
@@ -44,6 +44,8 @@ def command(
     def ready(address: str) -> None:
         print(json.dumps({"address": address}) if as_json else address, flush=True)
         note("Open this address in a browser on this computer. Ctrl-C ends the bench.", quiet)
+        if not as_json:
+            caution()
         if show:
             click.launch(address)
 

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from simkit.verbs.common import json_option, note, progress_bar, quiet_option, set_option
+from simkit.verbs.common import caution, json_option, note, progress_bar, quiet_option, set_option
 
 
 @click.command("bring-up")
@@ -50,7 +50,8 @@ def command(
     else:
         for stage in found["stages"]:
             print(f"{stage['name']}: {len(stage['expected'])} readings")
-        for warning in (*loaded.warnings, *found["cautions"]):
+        for warning in (*loaded.warnings, *found["notes"]):
             note(f"note: {warning}", quiet)
+        caution()
     note(f"{time.perf_counter() - started:.1f} s in all", quiet or as_json)
     return 0

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from simkit.verbs.common import CODES, cores, json_option, note, quiet_option, set_option
+from simkit.verbs.common import CODES, caution, cores, json_option, note, quiet_option, set_option
 
 if TYPE_CHECKING:
     from simkit.parameters.machine import Machine
@@ -27,6 +27,7 @@ def command(
     machine: Path, suggest: bool, overrides: dict[str, str], as_json: bool, quiet: bool
 ) -> int:
     """Validate MACHINE; first-order design numbers, each beside its limit. No circuit is run."""
+    from simkit.judge.cautions import CAUTIONS
     from simkit.studies.check.study import check_machine
     from simkit.studies.inputs.loading import load_machine
 
@@ -39,6 +40,7 @@ def command(
             "method": "fast model",
             "rows": [_plain(row) for row in rows],
             "warnings": list(loaded.warnings),
+            "cautions": list(CAUTIONS),
         }
         if found is not None:
             from simkit.studies.check.suggest import document as suggestion
@@ -50,9 +52,10 @@ def command(
         for warning in loaded.warnings:
             note(f"note: {warning}", quiet)
         note("Fast model, no verdict: rehearse with `simkit run`.", quiet)
-    if found is not None:
-        return told(found, as_json)
-    return exit_code(rows)
+    code = exit_code(rows) if found is None else told(found, as_json)
+    if not as_json:
+        caution()
+    return code
 
 
 def exit_code(rows: "Sequence[CheckRow]") -> int:

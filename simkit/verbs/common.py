@@ -67,6 +67,13 @@ def note(text: str, quiet: bool = False) -> None:
         print(text, file=sys.stderr)
 
 
+def caution() -> None:
+    """The block of cautions, on the error stream; `--quiet` drops progress and notes, not this."""
+    from simkit.judge.cautions import spoken
+
+    print(spoken(), file=sys.stderr)
+
+
 def write_output(file: Path, text: str, option: str = "-o") -> None:
     """Write a text to the file a person named.
 
@@ -95,6 +102,7 @@ def tell(
     else:
         table(result)
         note(f"report: {folder / 'index.html'}", quiet)
+        caution()
     return CODES[result["verdict"]]
 
 

@@ -8,6 +8,7 @@ from typing import Any
 import click
 
 from simkit.verbs.common import (
+    caution,
     json_option,
     note,
     progress_bar,
@@ -61,8 +62,9 @@ def command(
         note(f"report: {_page(out, result) / 'index.html'}", quiet)
     print(json.dumps(result, indent=1) if as_json else "\n".join(lines(result)))
     if not as_json:
-        for caution in result["cautions"]:
-            note(f"note: {caution}", quiet)
+        for line in result["notes"]:
+            note(f"note: {line}", quiet)
+        caution()
     note(f"{time.perf_counter() - started:.1f} s in all", quiet or as_json)
     return 0
 
@@ -89,7 +91,7 @@ def _fitted(
     diagnosis = diagnose(loaded, seen, bench) if faults else None
     result = document(found, loaded, read, suggestions(found), diagnosis, 0.0)
     text, lost = fitted_text(read_text(machine), found, readings.name)
-    result["cautions"] += lost
+    result["notes"] += lost
     return result, text
 
 

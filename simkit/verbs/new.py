@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from simkit.verbs.common import json_option, note, quiet_option, set_option
+from simkit.verbs.common import caution, json_option, note, quiet_option, set_option
 
 if TYPE_CHECKING:
     from simkit.studies.new.study import Question
@@ -40,6 +40,7 @@ def command(
     Elsewhere, or with --defaults, the printed defaults are taken. Whatever was not said is
     labelled as assumed in the file.
     """
+    from simkit.judge.cautions import CAUTIONS
     from simkit.studies.new.study import questions, write_new
 
     answers = dict(overrides)
@@ -50,7 +51,7 @@ def command(
         values = [{"key": k, "value": v, "assumed": not told} for k, v, told in made.values]
         document = {
             "schema": "simkit.new/1", "folder": str(made.folder), "files": list(made.files),
-            "values": values,
+            "values": values, "cautions": list(CAUTIONS),
         }  # fmt: skip
         print(json.dumps(document, indent=1))
         return 0
@@ -59,6 +60,7 @@ def command(
     print(made.folder / "machine.toml")
     note(f"Next: simkit check {made.folder}/machine.toml, then simkit run "
          f"{made.folder}/pull-out.toml", quiet)  # fmt: skip
+    caution()
     return 0
 
 

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import click
 
 from simkit.errors import InputError, Problem
-from simkit.verbs.common import json_option, note, progress_bar, quiet_option, set_option
+from simkit.verbs.common import caution, json_option, note, progress_bar, quiet_option, set_option
 
 if TYPE_CHECKING:
     from simkit.studies.part.study import PartReport
@@ -69,6 +69,7 @@ def _piece(
     for warning in report.warnings:
         note(f"note: {warning}", quiet)
     note(f"page: {folder / 'index.html'}", quiet)
+    caution()
     return 0
 
 
@@ -102,6 +103,8 @@ def document(report: "PartReport", name: str, digest: str) -> dict[str, object]:
     from dataclasses import asdict
     from math import isfinite
 
+    from simkit.judge.cautions import CAUTIONS
+
     rows = [
         {**asdict(row), "deviation": row.deviation, "status": row.status} for row in report.rows
     ]
@@ -115,7 +118,8 @@ def document(report: "PartReport", name: str, digest: str) -> dict[str, object]:
         "rows": plain,
         "contradictions": list(report.contradictions),
         "switch": report.switch.model_dump(mode="json"),
-        "cautions": list(report.cautions),
+        "notes": list(report.notes),
+        "cautions": list(CAUTIONS),
         "engine": report.engine,
         "engine_seconds": report.engine_seconds,
     }
@@ -145,6 +149,7 @@ def _print(report: "PartReport", title: str, quiet: bool) -> None:
         if report.within
         else "\nNot every number is returned within its bound: see the lines marked outside."
     )
-    for caution in report.cautions:
-        note(f"note: {caution}", quiet)
+    for line in report.notes:
+        note(f"note: {line}", quiet)
+    caution()
     note(f"{report.engine}, {report.engine_seconds:.2f} s in the engine", quiet)

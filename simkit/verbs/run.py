@@ -12,6 +12,7 @@ from simkit.errors import InputError, Problem
 from simkit.verbs.common import (
     CODES,
     cache_option,
+    caution,
     cores,
     json_option,
     note,
@@ -113,6 +114,8 @@ def command(
         _index(Path("reports"))
     if as_json:
         print(json.dumps(results[0] if len(results) == 1 else results, indent=1))
+    else:
+        caution()
     return max((CODES[r["verdict"]] for r in results), key=_gravity)
 
 

@@ -16,6 +16,7 @@ import numpy as np
 
 from simkit.errors import EngineTimeout
 from simkit.judge.quantities import QUANTITIES
+from simkit.measure.gate_edge import UNITS
 from simkit.report.html import write_report
 from simkit.report.index import write_index
 from simkit.report.view import Fact, Fitted, ReportView
@@ -34,14 +35,19 @@ from simkit.studies.compare.page import (
     write_comparison,
 )
 from simkit.studies.fit.page import fit_page
+from simkit.studies.gate_resistor import study as gate_resistor
+from simkit.studies.gate_resistor.page import write_sweep
 from simkit.studies.inputs.loading import load_machine, load_scenario
 from simkit.studies.maps.page import AxisView, Chance, MapView, Region, Weight, write_map
 from simkit.studies.operating_map.study import figures_of, operating_view
 from simkit.studies.output.failed_folder import write_failure
+from simkit.studies.part.piece import examine_piece
+from simkit.studies.part.piece_page import write_piece
+from simkit.studies.part.piece_view import piece_view
 from simkit.studies.protect.page import CureRow, DelayCurve, ProtectView, write_protection
 from simkit.studies.scenario.no_verdict import unanswered
-from simkit.studies.scenario.result import CAUTIONS, dumped
-from tests.machines import DEMO
+from simkit.studies.scenario.result import dumped
+from tests.machines import DEMO, ROOT
 
 KINDS = {
     "report": "over/index.html",
@@ -54,6 +60,8 @@ KINDS = {
     "all-faults": ".studies/all-faults/index.html",
     "fit": ".studies/fit/index.html",
     "bring-up": ".studies/bring-up/index.html",
+    "gate-resistor": ".studies/gate-resistor/index.html",
+    "piece": ".studies/piece/index.html",
 }
 """Every kind of page and its file."""
 
@@ -61,7 +69,8 @@ KINDS = {
 def write_all(folder: Path, view: ReportView, result: Mapping[str, Any]) -> None:
     """Write every kind of page beneath a folder."""
     _reports(folder, view, result)
-    made = {"compare": _compare, "map": _map, "protect": _protect, "fit": _fit, "bring-up": _sheet}
+    made = {"compare": _compare, "map": _map, "protect": _protect, "fit": _fit, "bring-up": _sheet,
+            "gate-resistor": _gates, "piece": _piece}  # fmt: skip
     for name, write in made.items():
         (folder / ".studies" / name).mkdir(parents=True)
         write(folder / ".studies" / name, view)
@@ -129,7 +138,7 @@ def _compare(folder: Path, view: ReportView) -> None:
         "Changes to the brazing heater", "Chisel brazing heater, 2 kW, full bridge", "over_limit",
         "No change is within the limits checked in every scenario.", "", (
             (view.title, "over_limit"), (pair.scenario, "within_limits")),
-        (change,), CAUTIONS, "simkit compare machine.toml five.toml",
+        (change,), "simkit compare machine.toml five.toml",
     )  # fmt: skip
     write_comparison(folder, page)
 
@@ -150,7 +159,7 @@ def _map(folder: Path, view: ReportView) -> None:
         (Weight(names[0], 0.61, 0.72, -0.83), Weight(names[1], None, 0.2, None)),
         values, worst, tuple(outcomes), tuple(k % 3 == 0 for k in range(60)),
         tuple(Region(0.3 + 0.2 * k, 0.5 + 0.2 * k, 4.0, 12.0, cells[k]) for k in range(4)),
-        (Fact("cases", "60", "20 by circuit runs, 40 by the fast model"),), CAUTIONS,
+        (Fact("cases", "60", "20 by circuit runs, 40 by the fast model"),),
         "simkit map pull-out-cold.toml --vary drive.dead_time='0.3 us..1.2 us/7'",
     )  # fmt: skip
     write_map(folder, page)
@@ -174,7 +183,7 @@ def _protect(folder: Path, view: ReportView) -> None:
         (DelayCurve("every limit", (18.0, 20.0, 24.0), (2e-4, 1.6e-4, 1e-4)),
          DelayCurve("what destroys within a cycle", (18.0, 20.0, 24.0), (6e-4, 5e-4, 4.2e-4))),
         ("The trip may take 210 us at 18 A.",), (Fact("settled peak", "15 A", "bridge current"),),
-        "A clamp was not tried: no limit of voltage is exceeded.", CAUTIONS,
+        "A clamp was not tried: no limit of voltage is exceeded.",
         "simkit protect pull-out-cold.toml",
     )  # fmt: skip
     write_protection(folder, page)
@@ -207,6 +216,38 @@ def _all_faults(folder: Path) -> None:
     write_table(folder, all_faults.document(machine, rows, 93.0), titles, figures_of(machine.model))
 
 
+def _swept(job: Mapping[str, Any]) -> dict[str, Any]:
+    """What a worker would bring back of one gate resistor: nothing, within, then over."""
+    r = job["machine"]["drive"]["gate_resistor"]
+    if r < 1.5:
+        return {"verdict": "no_verdict", "reason": "it did not converge", "timed_out": False}
+    limit = {"unit": "V", "value": 0.1 * r, "error": 0.01, "limit": 2.0, "status": "ok"}
+    return {
+        "verdict": "over_limit" if r > 20.0 else "within_limits", "reason": "the gate was lifted",
+        "timed_out": False,
+        "figures": {q: {"unit": u, "value": 1e-8 * r, "error": 1e-10} for q, u in UNITS.items()},
+        "limits": dict.fromkeys(("gate_lift", "gate_voltage_peak", "junction_held"), limit),
+        "part": "Q2", "quantity": "gate_lift", "ratio": 0.05 * r, "zero_voltage": True,
+        "ring_frequency": None, "ring_damping": None,
+    }  # fmt: skip
+
+
+def _gates(folder: Path, _: ReportView) -> None:
+    machine = load_machine(DEMO / "machine.toml")
+    kept, gate_resistor.tried = gate_resistor.tried, _swept
+    try:
+        points = gate_resistor.sweep(machine.model)
+    finally:
+        gate_resistor.tried = kept
+    titles = {key: words.title for key, words in QUANTITIES.items()}
+    write_sweep(folder, gate_resistor.document(machine, points, 3.0), titles)
+
+
+def _piece(folder: Path, _: ReportView) -> None:
+    machine = load_machine(ROOT / "scenarios" / "bar-heating" / "machine.toml")
+    write_piece(folder, piece_view(examine_piece(machine, "cold-bar")))
+
+
 def _fit(folder: Path, _: ReportView) -> None:
     keys = (("coil.inductance", "H", 9e-7), ("drive.dead_time", "s", 6e-7),
             ("transformer.leakage_inductance", "H", 8e-6))  # fmt: skip
@@ -231,7 +272,7 @@ def _fit(folder: Path, _: ReportView) -> None:
         "chi_square": 5.2, "readings_count": 6, "probability": 0.4, "values": values,
         "compared": compared, "contradictions": ["Reading 6 contradicts the others."],
         "would_pin_down": [asked], "faults": {"words": "One fault fits.", "suspects": suspects},
-        "cautions": ["Heating: at 30 V about 0.9% of the power of the working point is used."],
+        "notes": ["Heating: at 30 V about 0.9% of the power of the working point is used."],
     }  # fmt: skip
     (folder / "index.html").write_text(fit_page(document), encoding="utf-8")
 

@@ -50,7 +50,7 @@ def test_comparison(tmp_path: Path) -> None:
                 (Span(1e-3, 2e-3, "pull-out"),), 3e-3)  # fmt: skip
     change = ChangeView("a", ATTACK, (("tank.cans", ATTACK),), (pair,))
     view = ComparisonView(ATTACK, ATTACK, "over_limit", ATTACK, ATTACK, ((ATTACK, "over_limit"),),
-                          (change,), (ATTACK,), ATTACK)  # fmt: skip
+                          (change,), ATTACK)  # fmt: skip
     write_comparison(tmp_path, view)
     text = checked(tmp_path)
     assert "not evaluated" in text
@@ -74,7 +74,7 @@ def test_map(tmp_path: Path) -> None:
         rng.random((4, 2)), rng.random(4),
         ("within_limits", "over_limit", "no_verdict", "within_limits"),
         (True, False, True, False), (Region(0.0, 1.0, 0.0, 1.0, "boundary"),),
-        (Fact("sample", ATTACK),), (ATTACK,), ATTACK,
+        (Fact("sample", ATTACK),), ATTACK,
     )  # fmt: skip
     write_map(tmp_path, view)
     text = checked(tmp_path)
@@ -88,7 +88,7 @@ def test_protection(tmp_path: Path) -> None:
     view = ProtectView(
         ATTACK, ATTACK, "over_limit", ATTACK, ATTACK, (cure,), 15.0,
         (DelayCurve("every limit", (18.0, 20.0), (2e-4, 1e-4)),), (ATTACK,),
-        (Fact(ATTACK, ATTACK),), ATTACK, (ATTACK,), ATTACK,
+        (Fact(ATTACK, ATTACK),), ATTACK, ATTACK,
     )  # fmt: skip
     write_protection(tmp_path, view)
     text = checked(tmp_path)

@@ -217,60 +217,6 @@ def test_each_rule_left_out_has_its_reason_beside_it() -> None:
     assert all(re.search(r'"[A-Z]+\d*", # \w+', line) for line in lists.group(1).splitlines())
 
 
-# --- wording -----------------------------------------------------------------------------
-
-# A verdict is "within the limits checked", "over a limit" or "no verdict". The word below is
-# a promise a circuit simulation cannot make. "Safe operating area" is a term of the trade, and
-# a template's filter of that name is no text.
-PROMISE = re.compile(r"\b(?:un|fail-?)?safe(?:ly|r|st)?\b(?! operating area)", re.I)
-TEMPLATE_FILTER = re.compile(r"\|\s*safe\b")
-
-
-def promises(text: str) -> list[str]:
-    return [
-        line.strip()
-        # a keyword of the browsers' content policy promises nobody anything
-        for line in TEMPLATE_FILTER.sub("", text).replace("'unsafe-inline'", "").splitlines()
-        if PROMISE.search(line)
-    ]
-
-
-def spoken(source: str) -> Iterator[str]:
-    """Every text constant of a module, docstrings too: all may reach a person's eyes."""
-    for node in ast.walk(ast.parse(source)):
-        if isinstance(node, ast.Constant) and isinstance(node.value, str):
-            yield node.value
-
-
-def test_no_text_promises_more_than_was_checked() -> None:
-    pages = [
-        *(PACKAGE / "report").rglob("*.j2"),
-        *(PACKAGE / "report").rglob("*.html"),
-        *(ROOT / "scenarios").rglob("*.*"),
-        *(ROOT / "netlists").rglob("*.j2"),
-        ROOT / "README.md",
-        ROOT / "CHANGELOG.md",
-        ROOT / "reports" / "README.md",
-    ]
-    found = {page: promises(page.read_text(encoding="utf-8")) for page in pages}
-    for path in MODULES:
-        texts = spoken(path.read_text(encoding="utf-8"))
-        found[path] = [line for text in texts for line in promises(text)]
-    assert {str(page): lines for page, lines in found.items() if lines} == {}
-
-
-@pytest.mark.parametrize(
-    "text", ["this drive is safe", "Unsafe!", "you can safely power up", "a safer frequency"]
-)
-def test_a_promise_is_seen(text: str) -> None:
-    assert promises(text) != []
-
-
-@pytest.mark.parametrize("text", ["the safe operating area", "{{ svg | safe }}", "safety earth"])
-def test_a_term_of_the_trade_is_no_promise(text: str) -> None:
-    assert promises(text) == []
-
-
 # --- the front page ----------------------------------------------------------------------
 
 

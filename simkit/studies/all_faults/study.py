@@ -8,6 +8,7 @@ from collections.abc import Callable, Iterator, Mapping
 from dataclasses import asdict, dataclass, replace
 from typing import Any
 
+from simkit.judge.cautions import CAUTIONS
 from simkit.judge.quantities import QUANTITIES
 from simkit.judge.verdict import Judged
 from simkit.parameters.load import Loaded
@@ -172,6 +173,7 @@ def document(machine: Loaded[Machine], rows: list[Row], seconds: float) -> dict[
     """The table as data, SI units."""
     return {
         "schema": SCHEMA,
+        "cautions": list(CAUTIONS),
         "machine": {
             "name": machine.model.name, "file": str(machine.file), "digest": machine.digest,
         },

@@ -5,6 +5,7 @@ from typing import Any
 
 import numpy as np
 
+from simkit.judge.cautions import CAUTIONS
 from simkit.report.style import TEMPLATES
 from simkit.report.text import typeset
 from simkit.studies.bring_up.page_view import Screen, SheetView, Trace
@@ -76,10 +77,13 @@ def environment() -> Any:
     """Templates of pages without script; every text is escaped."""
     import jinja2
 
-    return jinja2.Environment(
+    made = jinja2.Environment(
         loader=jinja2.FileSystemLoader(TEMPLATES),
         undefined=jinja2.StrictUndefined,
         autoescape=True,
         trim_blocks=True,
         lstrip_blocks=True,
     )
+    made.globals["caution_lines"] = CAUTIONS
+    made.filters["typeset"] = typeset
+    return made

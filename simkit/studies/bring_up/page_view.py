@@ -94,4 +94,5 @@ class SheetView:
     untold: tuple[str, ...]
     assumed: tuple[str, ...]
     version: str
-    cautions: tuple[str, ...] = field(default=())
+    notes: tuple[str, ...] = field(default=())
+    """What the machine file left open."""

@@ -4,6 +4,7 @@ import math
 from typing import Any
 
 import simkit
+from simkit.judge.cautions import CAUTIONS
 from simkit.parameters.load import Loaded
 from simkit.parameters.machine import Machine
 from simkit.parts.supply import TOUCH, TOUCH_CHARGE, TOUCH_TIME
@@ -20,9 +21,9 @@ SCHEMA = "simkit.bring-up/1"
 TWINS = {"tank_voltage": "tank_scope", "primary_current": "current_scope"}
 """Amplitudes and the same as the scope shows them, which is what the sheet has a line for."""
 FIRST = (
-    "Before every touch: supply off, unplugged, wait, then measure the link with a meter that was "
-    "tried on a known voltage just before. Nobody works alone. This sheet says what to expect; it "
-    "does not say that nothing can happen."
+    "Before every touch: supply off, unplugged, link and tank discharged through a resistor, then "
+    "measured with a meter that was tried on a known voltage just before. Nobody works alone. The "
+    "bench may always show something else than this sheet expects."
 )
 
 
@@ -53,7 +54,7 @@ def sheet(result: BringUpResult, machine: Loaded[Machine]) -> SheetView:
         untold=tuple(typeset(text) for text in untold(result)),
         assumed=tuple(_assumed(result)),
         version=simkit.__version__,
-        cautions=_cautions(model),
+        notes=_notes(model),
     )
 
 
@@ -157,7 +158,7 @@ def _assumed(result: BringUpResult) -> list[str]:
             for (source, share), names in groups.items()]  # fmt: skip
 
 
-def _cautions(machine: Machine) -> tuple[str, ...]:
+def _notes(machine: Machine) -> tuple[str, ...]:
     if machine.probes is not None:
         return ()
     return ("The machine file has no [probes]: readings are given without the instruments' own "
@@ -185,7 +186,8 @@ def document(result: BringUpResult, machine: Loaded[Machine], seconds: float) ->
         ],
         "not_told_at_low_voltage": list(view.untold),
         "assumed_tolerances": list(view.assumed),
-        "cautions": list(view.cautions),
+        "notes": list(view.notes),
+        "cautions": list(CAUTIONS),
         "total_seconds": seconds,
         "provenance": {"simkit": simkit.__version__},
     }  # fmt: skip

@@ -91,7 +91,6 @@ class ComparisonView:
     scenarios: tuple[tuple[str, str], ...]
     """Title and outcome before."""
     changes: tuple[ChangeView, ...]
-    cautions: tuple[str, ...]
     command: str
 
 

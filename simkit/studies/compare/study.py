@@ -11,6 +11,7 @@ from dataclasses import asdict, dataclass
 from typing import Any
 
 from simkit.errors import EngineError, InputError, Problem
+from simkit.judge.cautions import CAUTIONS
 from simkit.judge.difference import Difference, Reading, compare, of_limits
 from simkit.judge.verdict import Outcome
 from simkit.parameters.load import Loaded
@@ -186,6 +187,7 @@ def document(
     result: dict[str, Any] = plain(
         {
             "schema": "simkit.compare/1",
+            "cautions": list(CAUTIONS),
             "machine": _file(machine),
             "change": {"title": changes.model.title, "file": str(changes.file),
                        "digest": changes.digest},

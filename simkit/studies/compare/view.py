@@ -11,7 +11,6 @@ from simkit.report.html import POINT_ROWS
 from simkit.report.view import Span
 from simkit.studies.compare.page import ChangeView, ComparisonView, Pair, Row, Side
 from simkit.studies.compare.study import Comparison, Held, Result
-from simkit.studies.scenario.result import CAUTIONS
 from simkit.studies.scenario.view import courses
 
 READINGS = {key: name for name, key, _ in POINT_ROWS} | {"coil_current_rms_a": "Coil current, rms"}
@@ -34,7 +33,6 @@ def comparison_view(found: Comparison, result: Mapping[str, Any]) -> ComparisonV
         note=result["note"],
         scenarios=tuple(scenarios.values()),
         changes=tuple(_change(name, found, pairs) for name in names),
-        cautions=CAUTIONS,
         command=shlex.join(["simkit", "compare", result["machine"]["file"],
                             result["change"]["file"]]),
     )  # fmt: skip

@@ -5,6 +5,7 @@ from pathlib import Path
 from typing import Any
 
 import simkit
+from simkit.judge.cautions import CAUTIONS
 from simkit.parameters.load import Loaded
 from simkit.parameters.machine import Machine
 from simkit.parameters.readings import READINGS, Readings
@@ -50,7 +51,7 @@ def contradictions(found: Fit) -> list[str]:
     return out
 
 
-def cautions(found: Fit, machine: Machine) -> list[str]:
+def notes(found: Fit, machine: Machine) -> list[str]:
     """What low voltage did not tell, and what was assumed."""
     out = []
     loads = {c.observation.setting.load for c in found.compared}
@@ -99,7 +100,8 @@ def document(
         "singular_values": found.solution.singular.tolist(),
         "would_pin_down": [_suggestion(s) for s in open_values],
         "faults": None if diagnosis is None else faults_json(diagnosis),
-        "cautions": cautions(found, machine.model),
+        "notes": notes(found, machine.model),
+        "cautions": list(CAUTIONS),
         "total_seconds": seconds,
         "provenance": {"simkit": simkit.__version__},
     }  # fmt: skip

@@ -11,6 +11,7 @@ from typing import Any
 
 import numpy as np
 
+from simkit.judge.cautions import CAUTIONS
 from simkit.judge.verdict import Judged
 from simkit.measure.gate_edge import UNITS, damping_ratio, gate_edge_series, gate_ringing
 from simkit.parameters.load import Loaded
@@ -267,6 +268,7 @@ def document(machine: Loaded[Machine], points: Sequence[Point], seconds: float) 
     critical = suggested_resistor(gate_loop(model))
     return {
         "schema": SCHEMA,
+        "cautions": list(CAUTIONS),
         "machine": {"name": model.name, "file": str(machine.file), "digest": machine.digest},
         "verdict": mine.verdict,
         "reason": mine.reason,

@@ -84,7 +84,6 @@ class MapView:
     full: tuple[bool, ...]
     regions: tuple[Region, ...]
     verification: tuple[Fact, ...]
-    cautions: tuple[str, ...]
     command: str
 
 

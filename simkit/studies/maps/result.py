@@ -8,6 +8,7 @@ from typing import Any
 
 import numpy as np
 
+from simkit.judge.cautions import CAUTIONS
 from simkit.judge.quantities import QUANTITIES
 from simkit.parameters.load import Loaded
 from simkit.studies.maps.boundary import Cell
@@ -57,6 +58,7 @@ def document(
     result: dict[str, Any] = plain(
         {
             "schema": "simkit.map/1",
+            "cautions": list(CAUTIONS),
             "scenario": _file(scenario),
             "machine": _file(machine),
             "verdict": verdict(found),

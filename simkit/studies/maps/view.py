@@ -15,7 +15,6 @@ from simkit.studies.maps.page import AxisView, Chance, MapView, Region, Weight
 from simkit.studies.maps.result import ANY, title
 from simkit.studies.maps.space import Axis, Space
 from simkit.studies.maps.study import Mapped
-from simkit.studies.scenario.result import CAUTIONS
 from simkit.units import format_quantity
 
 PREFIXES = (("M", 1e6), ("k", 1e3), ("", 1.0), ("m", 1e-3), ("u", 1e-6), ("n", 1e-9), ("p", 1e-12))
@@ -49,7 +48,6 @@ def map_view(
         full=tuple(p.method == "circuit run" for p in found.points),
         regions=tuple(_region(space, c, scales) for c in cells),
         verification=tuple(facts(found)),
-        cautions=CAUTIONS,
         command=shlex.join(["simkit", "map", result["scenario"]["file"], *arguments]),
     )
 

@@ -90,7 +90,6 @@ def failure_view(
         log=tuple(error.log[-SHOWN:]),
         provenance=tuple(f for f in provenance_facts(result) if f.value != "None"),
         command=command(result),
-        cautions=tuple(result["cautions"]),
     )
 
 

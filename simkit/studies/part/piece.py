@@ -12,6 +12,7 @@ from typing import Any
 import numpy as np
 
 from simkit.errors import InputError, Problem
+from simkit.judge.cautions import CAUTIONS
 from simkit.parameters.coil import PieceGeometry
 from simkit.parameters.load import Loaded
 from simkit.parameters.machine import Machine
@@ -196,4 +197,5 @@ def document(report: PieceReport) -> dict[str, Any]:
     """The report for JSON; SI units, temperatures in degrees Celsius."""
     from dataclasses import asdict
 
-    return {"schema": SCHEMA, **asdict(report), "sentence": report.sentence}
+    told = {"sentence": report.sentence, "cautions": list(CAUTIONS)}
+    return {"schema": SCHEMA, **asdict(report), **told}

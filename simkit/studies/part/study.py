@@ -65,7 +65,7 @@ class PartReport:
     rows: tuple[Row, ...]
     contradictions: tuple[str, ...]
     """Given figures that cannot be together, one sentence each."""
-    cautions: tuple[str, ...]
+    notes: tuple[str, ...]
     engine: str
     engine_seconds: float
     """[s]"""
@@ -76,7 +76,7 @@ class PartReport:
         return all(row.status != "outside" for row in self.rows)
 
 
-CAUTIONS = (
+NOTES = (
     "The channel follows a square law: far above the fitted currents a real part carries less.",
     "Threshold, transconductance and capacitances are those of 25 degC; R_DS(on) and the recovery "
     "move with temperature.",
@@ -121,7 +121,7 @@ def examine(part: Mosfet, run: Runner, progress: Progress | None = None) -> Part
         switch=cold.switch,
         rows=tuple(rows),
         contradictions=tuple(dict.fromkeys(said)),
-        cautions=CAUTIONS,
+        notes=NOTES,
         engine=runs[-1].engine,
         engine_seconds=sum(r.seconds for r in runs),
     )

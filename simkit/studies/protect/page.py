@@ -56,7 +56,6 @@ class ProtectView:
     trip: tuple[str, ...]
     trip_facts: tuple[Fact, ...]
     clamp: str
-    cautions: tuple[str, ...]
     command: str
 
 

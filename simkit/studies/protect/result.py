@@ -3,6 +3,7 @@
 from collections.abc import Mapping
 from typing import Any
 
+from simkit.judge.cautions import CAUTIONS
 from simkit.judge.limits import SUDDEN
 from simkit.parameters.load import Loaded
 from simkit.studies.maps.result import title
@@ -26,6 +27,7 @@ def document(found: Protection, scenario: Loaded[Any], machine: Loaded[Any]) -> 
     result: dict[str, Any] = plain(
         {
             "schema": SCHEMA,
+            "cautions": list(CAUTIONS),
             "scenario": _file(scenario),
             "machine": _file(machine),
             "verdict": verdict(found),

@@ -10,7 +10,6 @@ from simkit.studies.protect.page import CureRow, DelayCurve, ProtectView
 from simkit.studies.protect.result import trip_words
 from simkit.studies.protect.study import Protection
 from simkit.studies.protect.trip import Boundary, Trip
-from simkit.studies.scenario.result import CAUTIONS
 from simkit.units import format_quantity
 
 
@@ -29,7 +28,6 @@ def protect_view(found: Protection, result: Mapping[str, Any]) -> ProtectView:
         trip=() if trip is None else tuple(trip_words(trip)),
         trip_facts=() if trip is None else tuple(_facts(trip)),
         clamp=found.clamp,
-        cautions=CAUTIONS,
         command=shlex.join(["simkit", "protect", result["scenario"]["file"]]),
     )
 

@@ -5,11 +5,12 @@ from typing import Any
 
 import simkit
 from simkit.errors import EngineError
+from simkit.judge.cautions import CAUTIONS
 from simkit.judge.limits import machine_limits
 from simkit.parameters.load import Loaded
 from simkit.parameters.machine import Machine
 from simkit.parameters.scenario import Scenario
-from simkit.studies.scenario.result import CAUTIONS, SCHEMA, not_modelled
+from simkit.studies.scenario.result import SCHEMA, not_modelled
 
 
 def unanswered(

@@ -15,6 +15,7 @@ from typing import Any
 import numpy as np
 
 import simkit
+from simkit.judge.cautions import CAUTIONS
 from simkit.judge.verdict import Judged
 from simkit.measure.waveforms import Waves
 from simkit.parameters.load import Loaded
@@ -47,13 +48,6 @@ NO_WARMING = (
 LEVEL = (
     "Hysteresis of the steel in the coil; its L and R follow the coil's current as if that had "
     "settled, with the skin depth of the empty coil's resonance."
-)
-CAUTIONS = (
-    "Mains voltage kills. Live parts are for licensed and trained persons; follow local codes.",
-    "Capacitors stay charged after switch-off: discharge through a resistor, then measure.",
-    "Workpiece, coil and cooling water can burn; stopped coolant boils within seconds.",
-    "Strong alternating fields heat rings, tools and implants; keep your distance.",
-    "A verdict covers the limits listed here under the assumptions stated, and nothing else.",
 )
 
 

@@ -88,7 +88,6 @@ def report_view(
         parameters=tuple(parameters(machine.model, machine.origins)),
         assumptions=ASSUMPTIONS,
         not_modelled=tuple(result["not_modelled"]),
-        cautions=tuple(result["cautions"]),
         warnings=tuple(result.get("warnings", ())),
         overridden=tuple(
             page.Fact(key, text) for key, text in result.get("overridden", {}).items()
