@@ -49,6 +49,12 @@ class InputError(SimkitError):
         return type(self), (self.problems,)
 
 
+class Unworkable(SimkitError, ValueError):
+    """The input's values, each possible alone, leave nothing that could be worked out."""
+
+    exit_code = 2
+
+
 class NotWritten(SimkitError, OSError):
     """What was worked out could not be written down: the disk is full, or went away."""
 

@@ -21,6 +21,7 @@ from simkit.judge.quantities import QUANTITIES
 from simkit.parameters.load import Loaded, digest
 from simkit.parameters.machine import Machine
 from simkit.report.text import quantity
+from simkit.scout.drive import refuse_overlap
 from simkit.scout.operating import Case, OperatingPoint, operating_cases
 from simkit.studies.inputs.loading import load_machine
 
@@ -107,6 +108,7 @@ def answered(path: Path, question: Question) -> dict[str, Any]:
         problems = [{"key": p.field, "text": _said(p)} for p in error.problems]
         return {"problems": problems}
     try:
+        refuse_overlap(machine)
         return _answer(machine, question)
     except ValueError as error:
         return {"problems": [{"key": "", "text": f"The fast model has no answer: {error}."}]}

@@ -33,6 +33,7 @@ from simkit.rehearsal.settings import Settings
 from simkit.rehearsal.stretches import Stretch
 from simkit.rehearsal.warming import Warmed, expected, warmed
 from simkit.run.backend import Progress
+from simkit.scout.drive import dead_time_left
 
 STEP = 2.0
 """Cycles within which any change is a step that the fast model's averages blur [1]."""
@@ -62,7 +63,7 @@ def rehearse(
     line, planned = timeline(machine, scenario), timeline(machine, scenario).end
     if scenario.ends is None:
         line = onward.seen_after(line) or line
-    reason = why_whole(line, settings)
+    reason = why_whole(machine, line, settings)
     if reason:
         settings = replace(settings, whole=True)
     run = _Run(machine, scenario, line, runner, settings, Counter(progress), reason, planned)
@@ -75,13 +76,15 @@ def rehearse(
     return with_aftermath(findings(run.found(asked)))
 
 
-def why_whole(line: Timeline, settings: Settings) -> str:
+def why_whole(machine: Machine, line: Timeline, settings: Settings) -> str:
     """Why the circuit has to run through the whole event; empty where samples will do."""
     if settings.whole:
         return "it was asked for"
     if line.faults:
         kinds = dict.fromkeys(f.kind for f in line.faults)
         return f"the fast model does not know {', '.join(kinds)}"
+    if dead_time_left(machine) <= 0.0:
+        return "the gates leave nothing of the dead time, which the fast model does not know"
     if abrupt(line):
         names = dict.fromkeys(e.name for e in line.events)
         return f"{', '.join(names)} is too quick for samples"

@@ -6,7 +6,7 @@ of the runs that come after.
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from math import pi
+from math import isfinite, pi
 
 import numpy as np
 
@@ -22,7 +22,7 @@ from simkit.scout.course import Conditions, LinkCourse, link_course
 from simkit.scout.drive import machine_edges
 from simkit.scout.edgeloss import EdgeLosses
 from simkit.scout.envelope import Event, march
-from simkit.scout.operating import Case, operating_cases
+from simkit.scout.operating import Case, OperatingPoint, operating_cases
 from simkit.scout.plant import plant_from_machine
 
 INTAKE_POINTS = 9
@@ -208,9 +208,15 @@ def _settled_intake(machine: Machine, line: Timeline) -> tuple[Array, Array]:
         for t in times.tolist()
     ]  # fmt: skip
     points = operating_cases(machine, cases)
-    taken = np.array([point.supply_current / point.link_voltage for point in points])
+    taken = np.array([_taken(point) / point.link_voltage for point in points])
     fine = np.linspace(0.0, line.end, 20 * len(times))
     return fine, np.interp(fine, times, np.nan_to_num(taken))
+
+
+def _taken(point: OperatingPoint) -> float:
+    """What the bridge draws [A]; what the load alone does where both switches of a leg conduct."""
+    known = isfinite(point.supply_current)
+    return point.supply_current if known else point.load_power / point.link_voltage
 
 
 def _conditions(line: Timeline, link: LinkCourse) -> Conditions:

@@ -80,7 +80,7 @@ def expected(machine: Machine, line: Timeline) -> float:
     for _ in range(2):
         trial = warmed_machine(machine, min(taken, machine.switch.ratings.junction_temperature))
         point = operating_point(trial, load, line.frequency.first, line.voltage.first)
-        if not point.converged:
+        if not (point.converged and np.isfinite(point.bridge_loss)):
             break
         each = np.full(path.switches, point.bridge_loss / path.switches)
         taken = float(settled_junctions(path, each).max())

@@ -19,6 +19,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from simkit.errors import Unworkable
 from simkit.scout.course import Conditions, as_function, half_period_starts, values_at
 from simkit.scout.edgeloss import EdgeLosses
 from simkit.scout.halfwave import Edges, Piece, half_period, modes_of
@@ -129,7 +130,8 @@ def _run(plant: Plant, conditions: Conditions, edges: Edges, starts: Array) -> t
     turn_offs = starts - edges.lead
     durations = np.diff(turn_offs)
     if edges.dead_time >= np.min(durations):
-        raise ValueError(f"dead_time = {edges.dead_time!r} s fills the half period")
+        at = f"{5e-4 / float(np.min(durations)):.4g} kHz"
+        raise Unworkable(f"drive.dead_time fills the half period at {at}")
     link = values_at(conditions.supply_voltage, turn_offs[:-1] + 0.5 * durations)
     quarters = (turn_offs[:-1, None] + np.outer(durations, (0.25, 0.75))).ravel()
     net = network(

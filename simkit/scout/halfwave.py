@@ -171,7 +171,8 @@ def half_period(
     begin = edges.dead_time
     turn_on = modes.current(z)
     if edges.release is not None and turn_on < 0.0 and pieces:
-        wait = min(edges.release.wait(turn_off, turn_on), 0.4 * duration - begin)
+        # not beyond the middle, where the network may change, unless the dead time itself is
+        wait = min(edges.release.wait(turn_off, turn_on), max(0.4 * duration - begin, 0.0))
         node = pieces[-1].voltage + pieces[-1].slope * pieces[-1].duration
         pieces.append(Piece(begin, wait, node, 0.0, z))
         z, begin = modes.step(z, wait, node), begin + wait

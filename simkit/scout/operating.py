@@ -17,9 +17,10 @@ from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
 
+from simkit.errors import Unworkable
 from simkit.scout.batch import Index, cases, periodic
 from simkit.scout.batchfigures import Subject, figures
-from simkit.scout.drive import gate_delays
+from simkit.scout.drive import LEAST, gate_delays
 from simkit.scout.forced import forcing
 from simkit.scout.halfwave import modes_of
 from simkit.scout.plant import Array, network, plant_from_machine, swing_charge
@@ -125,8 +126,10 @@ def operating_point(
 ) -> OperatingPoint:
     """Operating point of a machine with a load in the coil at a drive frequency [Hz].
 
-    The source's no-load voltage is the machine's own unless given [V]. Raises ValueError for a
-    frequency or voltage not above zero, or a dead time that fills the half period.
+    The source's no-load voltage is the machine's own unless given [V]. NaN for what a
+    current through both switches of a leg decides, where their gates leave nothing of the dead
+    time. Raises ValueError for a frequency or voltage not above zero, Unworkable for a dead time
+    that fills the half period.
     """
     return operating_cases(machine, [Case(load, frequency, None, supply_voltage)])[0]
 
@@ -150,6 +153,10 @@ def operating_cases(machine: Machine, wanted: Sequence[Case]) -> tuple[Operating
     return _Solver(machine, wanted).points()
 
 
+SHOT_THROUGH = ("supply_current", "input_power", "turn_on_loss", "bridge_loss")
+"""What the current through both switches of a leg decides, where their gates overlap: not known."""
+
+
 class _Solver:
     """One batch; everything is an array over the cases."""
 
@@ -160,7 +167,8 @@ class _Solver:
         self.source = np.array([_own(c.supply_voltage, supply.voltage) for c in wanted])
         self.dead = np.array([_own(c.dead_time, drive.dead_time) for c in wanted])
         self.delays = gate_delays(machine)
-        self.seen = self.dead - self.delays.off + self.delays.on
+        left = self.dead - self.delays.off + self.delays.on
+        self.overlap, self.seen = left <= 0.0, np.maximum(left, LEAST)
         self._refuse()
         loads, self.which = _distinct([c.load for c in wanted])
         self.plant = plant_from_machine(machine, loads[0])
@@ -178,10 +186,10 @@ class _Solver:
         for name, values in (("frequency", self.frequency), ("supply_voltage", self.source)):
             if not np.all(values > 0.0):
                 raise ValueError(f"{name} = {values.min()!r} must be above zero")
-        if np.any(self.seen <= 0.0):
-            raise ValueError("the gates' delays leave nothing of the dead time")
-        if np.any(self.dead >= 0.5 / self.frequency):
-            raise ValueError("the dead time fills the half period")
+        filled = self.dead >= 0.5 / self.frequency
+        if np.any(filled):
+            at = f"{float(self.frequency[filled][0]) / 1e3:.4g} kHz"
+            raise Unworkable(f"drive.dead_time fills the half period at {at}")
 
     def points(self) -> tuple[OperatingPoint, ...]:
         """All figures, the link sagging with what the bridge takes."""
@@ -229,6 +237,8 @@ class _Solver:
         for name in names:
             if name not in known:
                 found[name] = np.where(found["converged"], found[name], nan)
+        for name in SHOT_THROUGH:
+            found[name] = np.where(self.overlap, nan, found[name])
         rows = zip(*(found[name].tolist() for name in names), strict=True)
         return tuple(OperatingPoint(*row) for row in rows)
 

@@ -19,6 +19,7 @@ from typing import Literal
 
 import numpy as np
 
+from simkit.errors import Unworkable
 from simkit.scout.halfwave import Complex, Edges, Modes, Piece, half_period, modes_of, sample
 from simkit.scout.phasor import input_impedance
 from simkit.scout.plant import OUTPUTS, Array, Network, Plant, network, pole_frequency
@@ -161,7 +162,7 @@ def _duration(frequency: float, edges: Edges) -> float:
         raise ValueError(f"frequency = {frequency!r} Hz must be above zero")
     duration = 0.5 / frequency
     if edges.dead_time >= duration:
-        raise ValueError(f"dead_time = {edges.dead_time!r} s fills the half period")
+        raise Unworkable(f"drive.dead_time fills the half period at {5e-4 / duration:.4g} kHz")
     return duration
 
 

@@ -97,6 +97,6 @@ def test_a_fixed_drive_has_no_map() -> None:
 def test_what_the_fast_model_refuses_has_no_map() -> None:
     """A gate resistor whose delay leaves nothing of the dead time."""
     slow = varied(demo(), {"drive.gate_resistor": 400.0})
-    with pytest.raises(ValueError, match="dead time"):
+    with pytest.raises(ValueError, match="dead_time by"):
         operating_view(slow, slow.load(LOAD), 75e3, 90e3)
     assert tuned(rehearsed("tune-down", slow)) is None

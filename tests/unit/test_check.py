@@ -75,6 +75,29 @@ def test_first_numbers_by_hand(brazing: dict[str, CheckRow]) -> None:
     assert brazing["coil copper loss"].value == pytest.approx(9e-3 * current**2, rel=1e-9)
 
 
+def test_a_gate_slower_than_its_dead_time_is_over_not_our_fault() -> None:
+    """Both gates through 200 ohm, and a dead time of 50 ns: shoot-through, which is a finding."""
+    for change in ({"drive__gate_resistor": "200 ohm"}, {"drive__dead_time": "50 ns"}):
+        left = rows(BRAZING, "machine", **change)["dead time left by the gates"]
+        assert left.value < 0.0
+        assert left.status == "over"
+        piece = rows(BRAZING, "cold-steel-weak-field", **change)
+        assert piece["junction temperature, estimate"].status == "not_evaluated"
+
+
+def test_a_load_beyond_the_drive_is_over() -> None:
+    """A drive to 3.6 kHz with 60 us of dead time on a tank at 80 kHz, where no half period is so
+    long."""
+    change = {"drive__frequency_min": "1 kHz", "drive__frequency_max": "3.6 kHz",
+              "drive__dead_time": "60 us"}  # fmt: skip
+    found = rows(BRAZING, "cold-steel-weak-field", **change)
+    assert found["working frequency"].status == "over"
+    assert "input power" not in found
+    slow = rows(BRAZING, "cold-steel-weak-field", tank__can_capacitance="100 uF",
+                **change | {"drive__frequency_max": "4.1 kHz"})  # fmt: skip
+    assert slow["dead time against reversal of the current"].status == "over"
+
+
 def test_water_warms_by_the_heat_balance(brazing: dict[str, CheckRow]) -> None:
     # 0.6 l/min of water: 1 kg/l, 4.19 kJ/(kg K) at 15 to 20 degC (handbook values recalled from
     # memory, 0.2 %)

@@ -9,7 +9,7 @@ import pytest
 
 from simkit.parameters.machine import Bridge, Channel, Drive, Machine, Supply, Switch
 from simkit.parts.diode import ramp_recovery
-from simkit.scout.drive import gate_delays, machine_edges, plateau_delay
+from simkit.scout.drive import dead_time_left, gate_delays, machine_edges, plateau_delay
 from simkit.scout.halfwave import Edges
 from simkit.scout.plant import Plant
 from simkit.scout.recovery import Recovery
@@ -71,8 +71,20 @@ def test_edges_keep_both_ends_of_the_dead_time() -> None:
 def test_impossible_gates_are_refused() -> None:
     with pytest.raises(ValueError, match="not between"):
         gate_delays(_machine(voltage_on=3.0))
-    with pytest.raises(ValueError, match="of the dead time"):
-        machine_edges(_machine(gate_resistor=200.0))
+
+
+def test_gates_slower_than_the_dead_time_are_a_state_to_start_from() -> None:
+    """200 ohm: off after 202 * 5e-9 ln 3 = 1.11 us, on after 203 * 3.05e-9 ln 1.5 = 0.25 us."""
+    machine = _machine(gate_resistor=200.0)
+    assert dead_time_left(machine) == pytest.approx(
+        6e-7 - 202 * 5e-9 * log(3.0) + 203 * 3.05e-9 * log(1.5)
+    )
+    edges = machine_edges(machine)
+    assert 0.0 < edges.dead_time <= 1e-9
+    plant = Plant(
+        "full", 325.0, 0.2, 8e-6, 2e-3, 22.0, 1e-3, "loop", 4.4e-6, 5e-4, 9e-7, 0.04
+    )  # fmt: skip
+    assert steady(plant, 82e3, edges).primary_current_peak > 0.0
 
 
 def test_a_delay_only_shifts_time() -> None:

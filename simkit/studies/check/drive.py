@@ -15,6 +15,7 @@ from simkit.parts.gate_drive import (
 from simkit.parts.mosfet import gate_charges
 from simkit.parts.precharge import Lamp, lamp_from_rating, precharge
 from simkit.parts.supply import Mains, rectifier_power
+from simkit.scout.drive import dead_time_left
 from simkit.studies.check.row import CheckRow, Rows
 
 COARSE = 20
@@ -45,6 +46,11 @@ def gate_rows(rows: Rows, machine: Machine) -> Iterator[CheckRow]:
     least = suggested_resistor(loop)
     told = "critical damping of the gate loop; below it the gate rings"
     yield rows.plain("gate resistor for no overshoot", "ohm", least, told)
+    left, told = (
+        dead_time_left(machine),
+        "less turn-off, plus turn-on of the gates; drive.edge_time",
+    )
+    yield rows.least("dead time left by the gates", "s", left, drive.edge_time, told)
 
 
 def supply_rows(rows: Rows, machine: Machine, power: float) -> Iterator[CheckRow]:

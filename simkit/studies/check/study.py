@@ -31,6 +31,9 @@ def check_machine(machine: Machine) -> tuple[CheckRow, ...]:
     powers = [0.0]
     for name in machine.workpieces:
         at = Working.of(machine, name)
+        if at is None:
+            found += _out_of_reach(Rows(name, limits), machine, machine.load(name))
+            continue
         powers.append(at.state.input_power)
         found += _piece_rows(Rows(name, limits), machine, at)
     whole = Rows("machine", limits)
@@ -46,11 +49,31 @@ class Working:
     state: SteadyState
 
     @classmethod
-    def of(cls, machine: Machine, name: str) -> "Working":
-        """The working point of a workpiece by name."""
+    def of(cls, machine: Machine, name: str) -> "Working | None":
+        """The working point of a workpiece by name; None where the dead time leaves none."""
         load = machine.load(name)
-        frequency = (1.0 + machine.drive.working_margin) * machine.resonance(load.inductance)
+        frequency = working_frequency(machine, load)
+        if machine.drive.dead_time >= 0.5 / frequency:
+            return None
         return cls(load, frequency, working_state(machine, load, frequency))
+
+
+def working_frequency(machine: Machine, load: Load) -> float:
+    """The drive's working margin above a load's resonance [Hz]."""
+    return (1.0 + machine.drive.working_margin) * machine.resonance(load.inductance)
+
+
+def _out_of_reach(rows: Rows, machine: Machine, load: Load) -> Iterator[CheckRow]:
+    """Of a load whose working frequency lies so far beyond the drive's that no half period is
+    longer than the dead time."""
+    yield from _tank_rows(rows, machine, load)
+    yield _frequency_row(rows, machine, working_frequency(machine, load))
+
+
+def _frequency_row(rows: Rows, machine: Machine, frequency: float) -> CheckRow:
+    highest = machine.drive.frequency_max
+    told = f"{FAST}; drive.frequency_max"
+    return rows.most("working frequency", "Hz", frequency, highest, told)
 
 
 def _piece_rows(rows: Rows, machine: Machine, at: Working) -> Iterator[CheckRow]:
@@ -60,7 +83,7 @@ def _piece_rows(rows: Rows, machine: Machine, at: Working) -> Iterator[CheckRow]
     voltage = state.tank_voltage_peak / sqrt(2.0)
     current = 2.0 * pi * frequency * tank.can_capacitance * voltage
     flux = flux_swing(machine, frequency)
-    yield rows.plain("working frequency", "Hz", frequency, FAST)
+    yield _frequency_row(rows, machine, frequency)
     yield rows.plain("input power", "W", state.input_power, FAST)
     yield rows.judged("supply current", "A", state.supply_current, "supply_current")
     yield rows.judged(

@@ -90,7 +90,9 @@ def fast(machine: Machine, scenario: Scenario) -> dict[str, Any]:
 def _marched(machine: Machine, scenario: Scenario) -> Any:
     from simkit.circuit.timeline import timeline
     from simkit.rehearsal.scouting import scouted
+    from simkit.scout.drive import refuse_overlap
 
+    refuse_overlap(machine)
     return scouted(machine, timeline(machine, scenario))
 
 

@@ -6,6 +6,7 @@ from simkit.parameters.machine import Load, Machine
 from simkit.rehearsal.findings import Rehearsal
 from simkit.report.operating_map import COLUMNS, dead_time_figure, operating_figure
 from simkit.report.view import OperatingMap
+from simkit.scout.drive import refuse_overlap
 from simkit.scout.operating import operating_map
 from simkit.studies.operating_map.dead_time_window import by_formula
 from simkit.studies.situations.base import main_load
@@ -44,6 +45,7 @@ def operating_view(
 
     At the machine's own supply voltage unless given [V]. Errors: ValueError from the fast model.
     """
+    refuse_overlap(machine)
     resonance = machine.resonance(load.inductance)
     grid = frequencies(machine, low, high, POINTS)
     points = operating_map(machine, load, grid, supply_voltage)
