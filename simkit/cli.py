@@ -16,6 +16,7 @@ from typing import Any
 import click
 
 import simkit
+from simkit import streams
 from simkit.errors import EngineError, InputError, SimkitError
 
 # The matrices here are small and the engine runs several at a time: threads inside one solution
@@ -47,6 +48,9 @@ PIPE_CLOSED = 141
 OWN_FAULT = "fault of simkit"
 KINDS = {InputError.exit_code: "input", EngineError.exit_code: "no verdict"}
 """What is said first of an error, by its exit code."""
+
+
+INTERRUPT = streams.Interrupted()
 
 
 class PipeClosed(Exception):
@@ -105,7 +109,38 @@ def main() -> None:
     # Imports and drawings make a hundred thousand small objects that stay: looking through them
     # for cycles as often as usual takes an eighth of a rehearsal's own CPU, for 6 MB of memory.
     gc.set_threshold(100_000, 50, 50)
-    sys.exit(run(sys.argv[1:]))
+    streams.prepare()
+    INTERRUPT.watch()
+    code = run(sys.argv[1:])
+    sys.exit(_flushed(code))
+
+
+def _flushed(code: int) -> int:
+    """The exit code once all is written; another where it cannot be."""
+    try:
+        sys.stdout.flush()
+    except BrokenPipeError:
+        code = _nobody_reads()
+    except OSError as error:
+        code = _not_written(error)
+    try:
+        sys.stderr.flush()
+    except OSError:
+        streams.silence(2)
+    return code
+
+
+def _nobody_reads() -> int:
+    streams.silence(1)
+    return PIPE_CLOSED
+
+
+def _not_written(error: OSError) -> int:
+    """What was worked out cannot be said: whatever it was, that is no verdict anybody has seen."""
+    streams.silence(1)
+    said = f"standard output cannot be written to: {error.strerror}; reports on disk are whole"
+    streams.say(f"simkit: {KINDS[EngineError.exit_code]}", f"  {said}")
+    return EngineError.exit_code
 
 
 def run(arguments: list[str]) -> int:
@@ -116,13 +151,12 @@ def run(arguments: list[str]) -> int:
         code = group.main(arguments, prog_name="simkit", standalone_mode=False)
         return code if isinstance(code, int) else 0
     except click.exceptions.NoArgsIsHelpError as error:
-        print(error.format_message(), file=sys.stderr)
+        streams.say(error.format_message())
         return InputError.exit_code
     except click.ClickException as error:
         return _complain(as_json, "usage", [_usage(error)], InputError.exit_code)
     except (click.Abort, KeyboardInterrupt):
-        said = [{"text": "stopped; what was written before is whole"}]
-        return _complain(as_json, "interrupted", said, INTERRUPTED)
+        return _interrupted(as_json)
     except InputError as error:
         said = [{"text": str(p), **asdict(p)} for p in error.problems]
         return _complain(as_json, "input", said, error.exit_code)
@@ -130,11 +164,16 @@ def run(arguments: list[str]) -> int:
         said = [{"text": error.reason, "log": list(error.log)}]
         return _complain(as_json, "no verdict", said, error.exit_code)
     except PipeClosed:
-        # The reader has gone; without this Python would complain again while closing.
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-        return PIPE_CLOSED
+        return _nobody_reads()
+    except streams.OutputLost as error:
+        return _not_written(error)
     except Exception as error:  # noqa: BLE001 - the boundary: nothing gets past it unworded
         return _own_fault(as_json, error)
+
+
+def _interrupted(as_json: bool) -> int:
+    said = [{"text": "stopped; what was written before is whole"}]
+    return _complain(as_json, "interrupted", said, INTERRUPTED)
 
 
 def _usage(error: click.ClickException) -> dict[str, Any]:
@@ -144,6 +183,8 @@ def _usage(error: click.ClickException) -> dict[str, Any]:
 
 
 def _own_fault(as_json: bool, error: Exception) -> int:
+    if INTERRUPT.asked:  # some libraries make an error of their own of it
+        return _interrupted(as_json)
     if os.environ.get("SIMKIT_DEBUG"):
         traceback.print_exception(error)
     kind = KINDS.get(getattr(error, "exit_code", SimkitError.exit_code), OWN_FAULT)
@@ -159,7 +200,12 @@ def _complain(as_json: bool, kind: str, problems: list[dict[str, Any]], code: in
         document = {
             "schema": "simkit.error/1", "error": kind, "exit_code": code, "problems": problems
         }  # fmt: skip
-        print(json.dumps(document, indent=1))
+        try:
+            print(json.dumps(document, indent=1))
+        except BrokenPipeError:
+            return _nobody_reads()
+        except streams.OutputLost as error:
+            return _not_written(error)
     lines = [f"  {line}" for p in problems for line in str(p["text"]).splitlines()]
-    print(f"simkit: {kind}", *lines, sep="\n", file=sys.stderr)
+    streams.say(f"simkit: {kind}", *lines)
     return code

@@ -69,6 +69,7 @@ def drawing(settings: Mapping[str, Any]) -> Iterator[None]:
 
     with matplotlib.rc_context():
         matplotlib.rcdefaults()
+        matplotlib.rcParams["text.parse_math"] = False  # a title is no formula, whatever it holds
         matplotlib.rcParams.update(cast(Any, settings))  # the stub wants literal keys
         yield
 

@@ -12,6 +12,7 @@ from typing import Any, TypeVar
 import click
 
 from simkit.errors import InputError, Problem
+from simkit.streams import say
 
 F = TypeVar("F", bound=Callable[..., Any])
 CODES = {"within_limits": 0, "over_limit": 1, "no_verdict": 3}
@@ -64,14 +65,14 @@ def cache_option(function: F) -> F:
 def note(text: str, quiet: bool = False) -> None:
     """One line for the person, on the error stream."""
     if not quiet:
-        print(text, file=sys.stderr)
+        say(text)
 
 
 def caution() -> None:
     """The block of cautions, on the error stream; `--quiet` drops progress and notes, not this."""
     from simkit.judge.cautions import spoken
 
-    print(spoken(), file=sys.stderr)
+    say(spoken())
 
 
 def write_output(file: Path, text: str, option: str = "-o") -> None:
@@ -158,6 +159,6 @@ def _lines() -> Callable[[float], None]:
         now = time.monotonic()
         if now - last[0] >= 0.2 or share >= 1.0:
             last[0] = now
-            print(f"progress {share:.4f}", file=sys.stderr, flush=True)
+            say(f"progress {share:.4f}")
 
     return write

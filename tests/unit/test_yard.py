@@ -33,6 +33,7 @@ MAY_IMPORT = {
     "errors": set(),
     "units": {"errors"},
     "data": set(),
+    "streams": set(),
     "parameters": BASE,
     "modelfile": BASE,
     "parts": BASE | {"parameters", "modelfile"},
