@@ -55,6 +55,11 @@ class Timeline:
         default=None, repr=False, compare=False
     )
 
+    @property
+    def cut(self) -> tuple[NamedEvent, ...]:
+        """Events that go on when the scenario is over."""
+        return tuple(e for e in self.events if e.end > self.end + 1e-12)
+
     def stretch(self, begin: float, stop: float) -> "Timeline":
         """The same timeline, for a deck from about `begin` to `stop` [s].
 

@@ -23,6 +23,7 @@ from simkit.parameters.scenario import Scenario
 from simkit.rehearsal import closeup
 from simkit.rehearsal import rising as onward
 from simkit.rehearsal.aftermath import with_aftermath
+from simkit.rehearsal.cut_events import with_cut
 from simkit.rehearsal.discretisation import periodicity
 from simkit.rehearsal.error_budget import Findings, SecondRuns, assessed
 from simkit.rehearsal.findings import Rehearsal, findings
@@ -73,7 +74,7 @@ def rehearse(
         run.refine()
     asked = run.job.second_runs(run.passes.fine, second) if second else None
     run.counter.finish()
-    return with_aftermath(findings(run.found(asked)))
+    return with_cut(with_aftermath(findings(run.found(asked))))
 
 
 def why_whole(machine: Machine, line: Timeline, settings: Settings) -> str:

@@ -39,7 +39,20 @@ def load_scenario(
     problems = list(misfits(scenario, machine.model))
     if problems:
         raise InputError(problems)
-    return scenario, machine
+    return _with_warnings(scenario, machine.model), machine
+
+
+def _with_warnings(scenario: Loaded[Scenario], machine: Machine) -> Loaded[Scenario]:
+    """The scenario with what is to be said of its events."""
+    from simkit.circuit.timeline import timeline
+
+    cut = timeline(machine, scenario.model).cut
+    said = tuple(
+        f"{scenario.file}: {e.name} takes until {e.end * 1e3:.4g} ms, but the run ends before: "
+        "no verdict can be within the limits checked; leave `ends` out for the whole event"
+        for e in cut
+    )
+    return replace(scenario, warnings=(*scenario.warnings, *said)) if said else scenario
 
 
 def machine_file(path: Path, scenario: Loaded[Scenario]) -> Path:
@@ -78,14 +91,14 @@ def with_instead(scenario: Loaded[Scenario], machine: Loaded[Machine]) -> Loaded
 
 def misfits(scenario: Loaded[Scenario], machine: Machine) -> list[Problem]:
     """Everything in a scenario that its machine cannot do."""
-    found = _unknown_loads(scenario, machine)
+    found = _unknown_loads(scenario, machine) + _unknown_material(scenario)
     if found:
         return found
     found = [
         problem(scenario, f"events.{k}.{field}", value, rule)
         for k, field, value, rule in contradictions(machine, scenario.model)
     ]
-    return found + _out_of_reach(scenario, machine)
+    return found + _never_seen(scenario, machine) + _out_of_reach(scenario, machine)
 
 
 def _out_of_reach(scenario: Loaded[Scenario], machine: Machine) -> list[Problem]:
@@ -105,6 +118,36 @@ def _out_of_reach(scenario: Loaded[Scenario], machine: Machine) -> list[Problem]
         for k, frequency in enumerate(frequencies)
         if not drive.frequency_min <= frequency <= drive.frequency_max
     ]
+
+
+def _never_seen(scenario: Loaded[Scenario], machine: Machine) -> list[Problem]:
+    """Events that begin when the run is over, because of `ends`."""
+    from simkit.circuit.timeline import timeline
+
+    ends = scenario.model.ends
+    if ends is None:
+        return []
+    end = timeline(machine, scenario.model).end - 1e-12
+    settled = scenario.model.start.settled
+    rule = f"begins when the run is over (ends = {ends * 1e3:g} ms after the settled part)"
+    return [
+        problem(scenario, f"events.{k}.at", f"{event.at * 1e3:g} ms", rule)
+        for k, event in enumerate(scenario.model.events)
+        if settled + event.at >= end
+    ]
+
+
+def _unknown_material(scenario: Loaded[Scenario]) -> list[Problem]:
+    from simkit.parameters.place import nearest
+    from simkit.parts.materials import materials
+
+    after = scenario.model.aftermath
+    charge = after.charge if after else None
+    if charge is None or charge.material in materials():
+        return []
+    hint = nearest(charge.material, sorted(materials()), "known")
+    rule = "is no material known here"
+    return [problem(scenario, "aftermath.charge.material", charge.material, rule, hint)]
 
 
 def _unknown_loads(scenario: Loaded[Scenario], machine: Machine) -> list[Problem]:

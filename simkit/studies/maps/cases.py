@@ -93,7 +93,10 @@ def _marched(machine: Machine, scenario: Scenario) -> Any:
     from simkit.scout.drive import refuse_overlap
 
     refuse_overlap(machine)
-    return scouted(machine, timeline(machine, scenario))
+    line = timeline(machine, scenario)
+    if line.cut:
+        raise ValueError("the run ends in the midst of an event")
+    return scouted(machine, line)
 
 
 def _drivers(machine: Machine, march: Any, forced: float) -> dict[str, float]:

@@ -15,6 +15,7 @@ from typing import Any
 import numpy as np
 
 import simkit
+from simkit.circuit.timeline import Timeline
 from simkit.judge.cautions import CAUTIONS
 from simkit.judge.verdict import Judged
 from simkit.measure.waveforms import Waves
@@ -68,9 +69,7 @@ def document(
             "verdict": verdict.outcome,
             "reason": verdict.reason,
             "first_over_limit": None if first is None else _first(first),
-            "events": [
-                {"name": e.name, "start_s": e.start, "end_s": e.end} for e in rehearsal.line.events
-            ],
+            "events": _events(rehearsal.line),
             "mode": [{"from_s": m.start, "to_s": m.end, "mode": m.mode} for m in rehearsal.modes],
             "limits": [_row(row) for row in rehearsal.rows],
             "operating_point": {
@@ -135,6 +134,15 @@ def plain(value: Any) -> Any:
     if isinstance(value, float) and not math.isfinite(value):
         return None
     return value
+
+
+def _events(line: Timeline) -> list[dict[str, Any]]:
+    """Every event; `cut_s` is where the run ended in its midst, null where it saw it through."""
+    return [
+        {"name": e.name, "start_s": e.start, "end_s": e.end,
+         "cut_s": line.end if e in line.cut else None}
+        for e in line.events
+    ]  # fmt: skip
 
 
 def _file(name: str, loaded: Loaded[Any]) -> dict[str, str]:

@@ -6,6 +6,7 @@ from typing import Any
 
 import numpy as np
 
+from simkit.circuit.timeline import NamedEvent
 from simkit.judge.quantities import QUANTITIES
 from simkit.judge.words import WORDS
 from simkit.measure.commutation import Transition, legs
@@ -59,7 +60,7 @@ def report_view(
         reason=result["reason"],
         limits=tuple(_limit(row) for row in result["limits"]),
         stop=rehearsal.line.stop,
-        events=tuple(page.Span(e.start, e.end, e.name) for e in rehearsal.line.events),
+        events=tuple(_event(e, rehearsal.line.end) for e in rehearsal.line.events),
         modes=tuple(page.Span(m.start, m.end, m.mode) for m in rehearsal.modes),
         courses=tuple(courses(rehearsal)),
         worst=_close_up(rehearsal, worst, f"The {worst_word(worst)} transition"),
@@ -99,6 +100,13 @@ def report_view(
         fitted=tuple(fitted(machine)),
         fit_method=result.get("parameter_uncertainty", {}).get("method", ""),
     )  # fmt: skip
+
+
+def _event(event: NamedEvent, end: float) -> page.Span:
+    """An event as it is shown; one that the run did not see to its end, up to there."""
+    if event.end <= end + 1e-12:
+        return page.Span(event.start, event.end, event.name)
+    return page.Span(event.start, end, f"{event.name}, cut")
 
 
 def _limit(row: Mapping[str, Any]) -> page.LimitRow:
