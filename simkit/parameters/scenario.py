@@ -76,7 +76,7 @@ class Scenario(Section):
     ends: (
         Annotated[
             float,
-            Quantity("s", "End of the run, after the settled part; an event it cuts has no verdict within", gt=0, lt=1),
+            Quantity("s", "End of the run, after the settled part; may cut events", gt=0, lt=1),
         ]
         | None
     ) = None
