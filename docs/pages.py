@@ -14,7 +14,7 @@ from pathlib import Path
 import click
 
 from simkit.cli import VERBS
-from simkit.judge.quantities import QUANTITIES
+from simkit.figures.table import figures
 from simkit.parameters.schema import MODELS
 from simkit.studies.explain.study import (
     PLAIN,
@@ -141,7 +141,7 @@ def quantities_page() -> str:
     lines = ["# Quantities that are judged", "",
              "Each is held against a limit of the machine file. `simkit explain NAME` prints the "
              "same.", ""]  # fmt: skip
-    for name in QUANTITIES:
+    for name in figures():
         lines += told(explained(name), f"`{name}`")
     return "\n".join(lines) + "\n"
 

@@ -10,8 +10,8 @@ from dataclasses import dataclass, replace
 from math import isfinite
 from typing import Literal
 
-from simkit.judge.limits import SUDDEN, Limit
-from simkit.judge.quantities import QUANTITIES
+from simkit.figures.table import figures, sudden
+from simkit.judge.limits import Limit
 from simkit.measure.series import Series
 from simkit.units import format_quantity
 
@@ -154,7 +154,7 @@ def verdict(
     """
     over = [r for r in rows if r.status == "over"]
     if over:
-        sudden = [r for r in over if r.quantity in SUDDEN]
+        sudden = [r for r in over if r.quantity in sudden()]
         lead = min(sudden or over, key=_order)
         reason = _reason_over(lead, over, _when(lead.first_over_s, event_start, cycle), context)
         return Verdict("over_limit", reason, min(over, key=_order))
@@ -177,7 +177,7 @@ def verdict(
 def leading(rows: Sequence[Judged]) -> Judged | None:
     """The row the reason of an over-limit verdict leads with, None when nothing is over."""
     over = [r for r in rows if r.status == "over"]
-    sudden = [r for r in over if r.quantity in SUDDEN]
+    sudden = [r for r in over if r.quantity in sudden()]
     return min(sudden or over, key=_order, default=None)
 
 
@@ -187,7 +187,7 @@ def _order(row: Judged) -> tuple[float, float]:
 
 
 def _name(row: Judged) -> str:
-    return f"{row.part}: {QUANTITIES[row.quantity].title}"
+    return f"{row.part}: {figures()[row.quantity].words.title}"
 
 
 def _missing(row: Judged) -> str:
@@ -198,7 +198,7 @@ def _reason_over(lead: Judged, over: Sequence[Judged], when: str, context: str) 
     value = format_quantity(lead.value or 0.0, lead.unit, 3)
     text = (
         f"{when}{context}{lead.part}'s "
-        f"{QUANTITIES[lead.quantity].title} went over its limit and reached {value}, "
+        f"{figures()[lead.quantity].words.title} went over its limit and reached {value}, "
         f"{lead.ratio:.3g} times the limit"
     )
     text = text[0].upper() + text[1:]

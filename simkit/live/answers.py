@@ -8,16 +8,15 @@ drop-in would do. No verdict: recovery, ringing and gate lift need circuit runs.
 import tomllib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from math import asin, isfinite, pi, sqrt
+from math import asin, isfinite, pi
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
 from simkit.errors import InputError
-from simkit.judge.definitions import full_name
+from simkit.figures.table import figures
 from simkit.judge.limits import machine_limits
-from simkit.judge.quantities import QUANTITIES
 from simkit.parameters.load import Loaded, digest
 from simkit.parameters.machine import Machine
 from simkit.report.text import quantity
@@ -44,11 +43,6 @@ MAIN = (
 geometry, besides."""
 OF_PIECE = ("inductance", "resistance", "geometry.diameter", "geometry.temperature")
 """Keys of a workpiece that are shown, as far as the file has them."""
-KNOWN = (
-    "channel_current_peak", "drain_current_rms", "can_voltage_rms", "can_current_rms",
-    "flux_peak", "supply_current",
-)  # fmt: skip
-"""Judged quantities that the fast model can estimate."""
 
 
 @dataclass(frozen=True)
@@ -140,7 +134,7 @@ def _answer(machine: Machine, question: Question) -> dict[str, Any]:
         "window": _window(points[name]),
         "limits": _limits(machine, points[name]),
         "loads": [_load(machine, bounds, other, points[other]) for other in loads],
-        "unknown": [QUANTITIES[q].title for q in bounds if q not in KNOWN],
+        "unknown": [figures()[q].words.title for q in bounds if not figures()[q].fast.point],
     }
 
 
@@ -197,33 +191,30 @@ def _short(value: float) -> float | None:
 
 
 def _estimates(machine: Machine, point: OperatingPoint) -> dict[str, float]:
-    """Judged quantities as far as the fast model knows them, SI; each switch conducts half."""
+    """Judged quantities as far as the fast model knows them, SI."""
     return {
-        "channel_current_peak": point.primary_current_peak,
-        "drain_current_rms": point.primary_current_rms / sqrt(2.0),
-        "can_voltage_rms": point.bank_voltage_rms,
-        "can_current_rms": point.bank_current_rms / machine.tank.cans,
-        "flux_peak": point.flux_peak,
-        "supply_current": point.supply_current,
+        name: figure.fast.point(machine, point)
+        for name, figure in figures().items()
+        if figure.fast.point is not None
     }
 
 
 def _worst(machine: Machine, bounds: Mapping[str, float], point: OperatingPoint) -> float | None:
     """Largest share of a limit among those the fast model can estimate [1]."""
     found = _estimates(machine, point)
-    return _short(max(found[name] / bounds[name] for name in KNOWN))
+    return _short(max(found[name] / bounds[name] for name in found if name in bounds))
 
 
 def _limits(machine: Machine, point: OperatingPoint) -> list[dict[str, Any]]:
     found, rows = _estimates(machine, point), []
     for limit in machine_limits(machine):
         if limit.quantity in found:
-            value, words = found[limit.quantity], QUANTITIES[limit.quantity]
+            value, figure = found[limit.quantity], figures()[limit.quantity]
             rows.append({
-                "name": full_name(limit.quantity, words.title), "quantity": limit.quantity,
+                "name": figure.full_name, "quantity": limit.quantity,
                 "value": quantity(value, limit.unit), "limit": quantity(limit.bound, limit.unit),
-                "ratio": _short(value / limit.bound), "source": limit.source, "why": words.why,
-                "change": words.change,
+                "ratio": _short(value / limit.bound), "source": limit.source,
+                "why": figure.words.why, "change": figure.words.change,
             })  # fmt: skip
     return sorted(rows, key=lambda row: -(row["ratio"] or 0.0))
 

@@ -177,10 +177,10 @@ class Jobs:
         return folder
 
     def _index(self) -> None:
-        from simkit.judge.quantities import QUANTITIES
+        from simkit.figures.table import titles
         from simkit.report.index import write_index
 
-        write_index(self.reports, {key: words.title for key, words in QUANTITIES.items()})
+        write_index(self.reports, titles())
 
 
 _GOING = ("waiting", "running")

@@ -12,7 +12,9 @@ from math import inf, sqrt
 
 import numpy as np
 
-from simkit.judge.limits import Limit, capacity_note, machine_limits
+from simkit.figures.record import Limit
+from simkit.figures.switch_temperature import capacity_note
+from simkit.judge.limits import machine_limits
 from simkit.judge.verdict import Judged, judged, verdict
 from simkit.measure.series import Series
 from simkit.measure.waveforms import Array

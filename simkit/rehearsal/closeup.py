@@ -14,13 +14,15 @@ from itertools import pairwise
 import numpy as np
 
 from simkit.circuit.timeline import Timeline
+from simkit.figures.record import FLAT
+from simkit.figures.table import of_loss
 from simkit.judge.limits import machine_limits
 from simkit.measure.series import Series, joined
 from simkit.measure.waveforms import Waves
 from simkit.parameters.machine import Machine
 from simkit.rehearsal.scouting import Scouted
 from simkit.rehearsal.stretches import Stretch
-from simkit.rehearsal.surrogate import OVERSHOOT, whole_cycles_of, worst_of
+from simkit.rehearsal.surrogate import followed, whole_cycles_of, worst_of
 
 LOOK_CYCLES = 1
 """Cycles measured per sample [1]."""
@@ -32,11 +34,6 @@ APART = LEDGER + 2.0
 """Least distance between the starts of samples, in cycles [1]: their waveforms must not overlap."""
 ROUNDS = 3
 """How often samples are added or taken again [1]."""
-FLAT = 0.01
-"""What a course may rise above the samples without asking for one more [1]; the rise counts as
-error."""
-OVERSHOOT_FLAT = 0.025
-"""The same for the overshoot alone, a fifth of a drain's peak or less [1]."""
 COVERED = 0.998
 """A finer run stands for every quantity that comes within this share of its worst there [1]."""
 FORCED_SHARE = 0.05
@@ -46,7 +43,7 @@ ONSET = 0.4
 while the current is still moderate."""
 WIDE = 0.5
 """Largest gap between samples, as a share of the events' span [1]."""
-SUDDEN = 60.0
+QUICK = 60.0
 """Cycles within which a change of load or drive is too quick to be sampled [1]: between samples the
 fast model's averages miss what a tank does that is not yet settled. Of shorted turns and pieces
 dropped in within 4 to 30 cycles samples left half without a verdict, and two currents a quarter
@@ -85,7 +82,7 @@ def quick(line: Timeline) -> bool:
     through the link's capacitor, which takes longer."""
     profiles = (line.inductance, line.resistance, line.frequency)
     return any(
-        (e.end - e.start) * line.frequency.at(e.start) < SUDDEN
+        (e.end - e.start) * line.frequency.at(e.start) < QUICK
         and any(p.at(e.start) != p.at(e.end) for p in profiles)
         for e in line.events
     )
@@ -94,7 +91,7 @@ def quick(line: Timeline) -> bool:
 def wanted_quantities(machine: Machine) -> frozenset[str]:
     """Quantities whose worst moment must be found: the judged ones, and the loss behind heat."""
     judged = {limit.quantity for limit in machine_limits(machine)}
-    return frozenset(judged - {"junction_peak", "junction_held"} | {"loss"})
+    return frozenset(judged - of_loss() | {"loss"})
 
 
 def apart(wanted: Sequence[float], taken: Sequence[float], least: float) -> list[float]:
@@ -154,7 +151,7 @@ def worst_to_see(scout: Scouted, seen: Sequence[Stretch]) -> list[float]:
     latest = latest_start(scout)
     taken = [0.5 * (s.cycles[0].start + s.cycles[-1].end) for s in seen]
     for name, course in scout.courses().items():
-        k, flat = int(np.argmax(course)), OVERSHOOT_FLAT if name == OVERSHOOT else FLAT
+        k, flat = int(np.argmax(course)), followed()[name].flat
         covered = max(np.interp(taken, time, course), default=0.0)
         if course[k] > 0.0 and covered < (1.0 - flat) * course[k]:
             taken.append(float(time[k]) + half)

@@ -11,7 +11,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from simkit.judge.limits import Limit
+from simkit.figures.record import Limit
+from simkit.figures.table import figures
 from simkit.measure.periodic import Cycle, cycle_average
 from simkit.measure.series import Series
 from simkit.measure.waveforms import Array
@@ -145,7 +146,8 @@ def doubts(
     for quantity, start in starts.items():
         step = found.step_error(quantity)
         if np.isfinite(step):
-            own = link if quantity == "supply_current" else 0.0
+            feels = quantity in figures() and figures()[quantity].remembers == "link"
+            own = link if feels else 0.0
             step = max(step, least.get(quantity, 0.0))
             out[quantity] = Doubt(step, start, own, between.get(quantity, 0.0))
     return out

@@ -6,6 +6,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from simkit.circuit.timeline import Timeline
+from simkit.figures.table import figures, of_loss
 from simkit.judge.limits import machine_limits
 from simkit.measure.series import Series
 from simkit.measure.waveforms import Array
@@ -24,7 +25,7 @@ from simkit.rehearsal.discretisation import (
     tank_off,
 )
 from simkit.rehearsal.flux_offset import offset_error, start_offset
-from simkit.rehearsal.heat import JUNCTIONS, junctions
+from simkit.rehearsal.heat import junctions
 from simkit.rehearsal.rising import Rising
 from simkit.rehearsal.scouting import Scouted
 from simkit.rehearsal.sensitivity import gain, resolution, worst_place
@@ -113,17 +114,9 @@ def assessed(found: Findings) -> Assessed:
     above = unseen(better.series, curves) | missed(found, better.series)
     starts = {q: start_doubt(found, better.series, q) for q in quantities}
     known = doubts(better, starts, link, above, finest_told(found))
-    if "flux_peak" in known:
-        own, machine = known["flux_peak"], found.machine
-        more = (
-            start_offset(machine, found.stretches[0], settled_until(found.line))
-            if found.is_whole
-            else offset_error(machine, found.fine)
-        )
-        known["flux_peak"] = replace(own, start=own.start + more)
-    if "gate_lift" in known and not found.is_whole:
-        own = known["gate_lift"]
-        known["gate_lift"] = replace(own, start=own.start + gate_drift(found, better.series))
+    for name, own in known.items():
+        more = slow_start(found, better.series, name)
+        known[name] = replace(own, start=own.start + more)
     scene = found.machine, found.scenario, found.line
     heat, left = junctions(*scene, better.series, curves)
     warmer = [
@@ -134,6 +127,19 @@ def assessed(found: Findings) -> Assessed:
     hot, _ = junctions(*scene, warmer, _raised(curves, better.series, warmer))
     known |= _junction_doubts(heat, hot, known.get("loss"))
     return Assessed(better, (*better.series, *heat), known, residue, left, curves)
+
+
+def slow_start(found: Findings, series: Sequence[Series], quantity: str) -> float:
+    """What a slow state beside the tank's may have left of a quantity's worst value, in its unit;
+    the link's has a place of its own."""
+    remembered = figures()[quantity].remembers if quantity in figures() else ""
+    if remembered == "core" and found.is_whole:
+        return start_offset(found.machine, found.stretches[0], settled_until(found.line))
+    if remembered == "core":
+        return offset_error(found.machine, found.fine)
+    if remembered == "gate" and not found.is_whole:
+        return gate_drift(found, series)
+    return 0.0
 
 
 def start_doubt(found: Findings, series: Sequence[Series], quantity: str) -> float:
@@ -210,7 +216,7 @@ def _junction_doubts(
     if loss is None:
         return {}
     out = {}
-    for quantity in {s.quantity for s in heat} & set(JUNCTIONS):
+    for quantity in {s.quantity for s in heat} & of_loss():
         pairs = zip(heat, hot, strict=True)
         rise = max(h.worst[0] - s.worst[0] for s, h in pairs if s.quantity == quantity)
         if np.isfinite(rise):

@@ -6,6 +6,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from simkit.circuit.timeline import Timeline
+from simkit.figures.table import of_loss
 from simkit.judge.limits import Limit, machine_limits
 from simkit.judge.verdict import (
     Judged,
@@ -26,7 +27,7 @@ from simkit.rehearsal.closeup import merged, settled_until
 from simkit.rehearsal.discretisation import CAUSES, ENOUGH, natural_zero
 from simkit.rehearsal.error_budget import Assessed, Findings, SecondRuns, assessed
 from simkit.rehearsal.flux_offset import evened
-from simkit.rehearsal.heat import JUNCTIONS, LEDGER
+from simkit.rehearsal.heat import LEDGER
 from simkit.rehearsal.scouting import Scouted
 from simkit.rehearsal.second_engine import opinion
 from simkit.rehearsal.stretches import Stretch
@@ -173,7 +174,7 @@ def still_rising(limit: Limit, row: Judged, found: Findings) -> bool:
     if own is not None and own.reaches(limit.bound):
         return True
     loss = found.rises.get("loss")
-    if limit.quantity not in JUNCTIONS or loss is None or row.value is None:
+    if limit.quantity not in of_loss() or loss is None or row.value is None:
         return False
     rise = row.value - natural_zero(found.machine, limit)
     return rise * 1.5 * loss.to_come / max(loss.last, 1e-9) + row.value > limit.bound

@@ -30,7 +30,6 @@ STAY = np.geomspace(1e-6, 1e5, 551)
 """Moments looked at while the last state goes on, fifty a decade: over a day [s]."""
 POINTS = 400
 """Points of the minutes after [1]."""
-JUNCTIONS = ("junction_peak", "junction_held", "junction_later")
 
 
 def junctions(

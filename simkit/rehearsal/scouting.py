@@ -12,12 +12,20 @@ import numpy as np
 
 from simkit.circuit.timeline import Timeline
 from simkit.circuit.values import Seed
+from simkit.figures.record import FastEvent
 from simkit.judge.limits import Limit
 from simkit.measure.waveforms import Array
 from simkit.parameters.machine import Load, Machine
 from simkit.rehearsal.rising import Rising, rises
 from simkit.rehearsal.stretches import Stretch, seed_at
-from simkit.rehearsal.surrogate import OVERSHOOT, Curve, curves, fast_courses, whole_cycles_of
+from simkit.rehearsal.surrogate import (
+    Curve,
+    curves,
+    fast_courses,
+    fast_event,
+    followed,
+    whole_cycles_of,
+)
 from simkit.scout.course import Conditions, LinkCourse, link_course
 from simkit.scout.drive import machine_edges
 from simkit.scout.edgeloss import EdgeLosses
@@ -135,11 +143,11 @@ class Scouted:
 
     def courses(self) -> dict[str, Array]:
         """The fast model's companion of each judged quantity, per whole cycle."""
-        return fast_courses(self.event, self._source())
+        return fast_courses(self.fast)
 
     def scaled(self, seen: Sequence[Stretch], parts: Sequence[str] = ()) -> dict[str, Curve]:
         """Courses of judged quantities over the event, scaled by what samples showed."""
-        return curves(self.event, self._source(), seen, parts)
+        return curves(self.fast, seen, parts)
 
     def rises(self, limits: Mapping[str, Limit], seen: Sequence[Stretch] = ()) -> dict[str, Rising]:
         """What still rises where the event ends, by the fast model; with samples seen, to scale."""
@@ -150,12 +158,16 @@ class Scouted:
             known = self.scaled(seen)
             return rises(((n, c.time, c.values) for n, c in known.items()), limits, since)
         time = self.event.cycles.time[whole_cycles_of(self.event)]
-        shapes = ((n, time, v) for n, v in self.courses().items() if n != OVERSHOOT)
+        on_top = {n for n, way in followed().items() if way.above is not None}
+        shapes = ((n, time, v) for n, v in self.courses().items() if n not in on_top)
         return rises(shapes, {}, since)
 
-    def _source(self) -> Array:
+    @property
+    def fast(self) -> FastEvent:
+        """What the fast model knows of the whole cycles."""
         time = self.event.cycles.time[whole_cycles_of(self.event)]
-        return np.array([self.line.voltage.at(t) for t in time.tolist()])
+        source = np.array([self.line.voltage.at(t) for t in time.tolist()])
+        return fast_event(self.machine, self.event, source)
 
     def residue(self, stretch: Stretch) -> float:
         """Share of its size by which a sample may still remember its seed when it is measured [1].

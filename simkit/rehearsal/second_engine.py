@@ -4,14 +4,13 @@ from dataclasses import replace
 
 import numpy as np
 
+from simkit.figures.table import of_loss
 from simkit.judge.verdict import Judged, Opinion
 from simkit.measure.series import Series
 from simkit.measure.waveforms import Array
 from simkit.rehearsal.discretisation import SAME, spread
 from simkit.rehearsal.error_budget import Assessed, Findings
 from simkit.rehearsal.heat import junctions
-
-HEAT = ("junction_peak", "junction_held")
 
 
 def opinion(row: Judged, found: Findings, have: Assessed) -> Opinion | None:
@@ -22,7 +21,7 @@ def opinion(row: Judged, found: Findings, have: Assessed) -> Opinion | None:
     """
     if found.second is None or row.value is None:
         return None
-    if row.quantity in HEAT:
+    if row.quantity in of_loss():
         gap = _heat_gap(row, found, have)
     else:
         gap = _worst_gap(row.quantity, found, have)

@@ -3,7 +3,10 @@
 The start is doubted by a share of the tank's swing. A current's peak follows it one to one; a loss
 and the power drawn go with the current's square; the slopes of a recovery go with the root of the
 current that is left at turn-on, a small part of the swing near resonance, where the same slip of
-the tank's phase is a large share of it.
+the tank's phase is a large share of it. Which of these a figure does stands in its record.
+
+Squares: d(x^2)/x^2 = 2 dx/x. Recoveries: a channel whose gate rises steadily carries K/2 (s t)^2,
+so that by the time it carries i its current rises with s sqrt(2 K i).
 """
 
 from __future__ import annotations
@@ -13,15 +16,14 @@ from collections.abc import Sequence
 import numpy as np
 
 from simkit.circuit.analysis import Analysis
+from simkit.figures.record import Gain
+from simkit.figures.table import figures
 from simkit.measure.series import Series
 from simkit.parameters.machine import Machine
 from simkit.scout.envelope import Event
 
-SQUARES = ("loss", "supply_current")
-"""Go with the square of the current: d(x^2)/x^2 = 2 dx/x."""
-FORCED = ("recovery_di_dt", "recovery_dv_dt")
-"""Go with the root of the current at turn-on: a channel whose gate rises steadily carries
-K/2 (s t)^2, so that by the time it carries i its current rises with s sqrt(2 K i)."""
+OTHERS: dict[str, Gain] = {"loss": "square"}
+"""Of quantities that are no figure themselves."""
 LEAST = 0.05
 """Least share of its peak that the current at turn-on is taken to have [1]: nearer to zero a
 recovery's figures vanish with it."""
@@ -34,9 +36,10 @@ def gain(quantity: str, event: Event, time: float) -> float:
     cycle, and one at least: a state off by a share r moves the current at any moment by up to
     r I_peak.
     """
-    if quantity in SQUARES:
+    told = figures()[quantity].gain if quantity in figures() else OTHERS.get(quantity, "current")
+    if told == "square":
         return 2.0
-    if quantity not in FORCED:
+    if told == "current":
         return 1.0
     cycles = event.cycles
     k = int(np.clip(np.searchsorted(cycles.time, time, side="right") - 1, 0, len(cycles.time) - 1))
@@ -60,9 +63,5 @@ def resolution(machine: Machine, analysis: Analysis) -> dict[str, float]:
     little two runs differ. In volts.
     """
     share = (1.0 + analysis.trtol) * analysis.reltol
-    drive = max(abs(machine.drive.voltage_on), abs(machine.drive.voltage_off))
-    return {
-        "gate_lift": share * drive,
-        "gate_voltage_peak": share * drive,
-        "drain_voltage_peak": share * machine.supply.voltage,
-    }
+    swings = {name: f.swing(machine) for name, f in figures().items() if f.swing is not None}
+    return {name: share * swing for name, swing in swings.items()}

@@ -9,9 +9,10 @@ from simkit.circuit.analysis import Analysis
 from simkit.circuit.netlist import Deck, machine_deck
 from simkit.circuit.timeline import Timeline
 from simkit.circuit.values import Seed
+from simkit.figures.series import figure_series
 from simkit.measure.commutation import Edge, Transition, cut_short, transitions
 from simkit.measure.gate import gate_lift
-from simkit.measure.periodic import Cycle, whole_cycles
+from simkit.measure.periodic import Cycle, whole_cycles, with_rest
 from simkit.measure.recovery import Recovery, recoveries
 from simkit.measure.series import Series
 from simkit.measure.switch import switch_series
@@ -78,6 +79,7 @@ def measure(
     recovered = recoveries(waves, (*found, *last))
     series = [*switch_series(waves, cycles, end), *machine_series(waves, cycles, end)]
     series += transition_series(waves, found, last, recovered)
+    series += figure_series(waves, cycles, cycles if end is None else with_rest(cycles, end))
     return Stretch(waves, cycles, found, recovered, tuple(series), deck, run, analysis)
 
 

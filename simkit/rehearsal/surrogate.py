@@ -8,18 +8,21 @@ crossed. It chooses where to look and adds to the error; the judged values are t
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
 
+from simkit.figures.record import Fast, FastEvent
+from simkit.figures.table import figures
 from simkit.measure.waveforms import Array
+from simkit.parameters.machine import Machine
 from simkit.rehearsal.stretches import Stretch
 from simkit.scout.course import values_at
 from simkit.scout.envelope import Event
 
-OVERSHOOT = "drain_overshoot"
-"""Course of the drain's peak above the link; no judged quantity itself."""
+LOSS = Fast(course=lambda event: event.cycles.bridge_loss)
+"""How the fast model follows the switches' loss, which is judged by the heat it makes."""
 FAINT = 0.02
 """Below this share of its largest a fast course counts as nothing: there its ratio is noise [1]."""
 
@@ -60,31 +63,24 @@ def whole_cycles_of(event: Event) -> Array:
     return np.asarray((cycles.time >= 0.0) & (ends <= event.conditions.stop))
 
 
-def _links(event: Event) -> Array:
-    """Link voltage at each whole cycle [V]."""
-    return values_at(event.conditions.supply_voltage, event.cycles.time[whole_cycles_of(event)])
+def followed() -> dict[str, Fast]:
+    """How the fast model follows each quantity that it has a course of, the loss included."""
+    told = {name: f.fast for name, f in figures().items() if f.fast.course is not None}
+    return told | {"loss": LOSS}
 
 
-def fast_courses(event: Event, source_voltage: Array) -> dict[str, Array]:
-    """The fast model's companion of each judged quantity, per whole cycle, in any scale.
+def fast_event(machine: Machine, event: Event, source: Array) -> FastEvent:
+    """The whole cycles of an event; `source` is the voltage of the source at each [V]."""
+    keep, cycles = whole_cycles_of(event), event.cycles
+    whole = replace(cycles, **{f.name: getattr(cycles, f.name)[keep] for f in fields(cycles)})
+    link = values_at(event.conditions.supply_voltage, whole.time)
+    return FastEvent(machine, whole, link, source)
 
-    `source_voltage` is that of the source at each whole cycle [V]. A drain's overshoot runs along
-    with the current that is broken off: at turn-off, or out of a recovering diode.
-    """
-    keep, c = whole_cycles_of(event), event.cycles
-    links = _links(event)
-    return {
-        "channel_current_peak": c.switch_current_peak[keep],
-        "drain_current_rms": c.primary_current_rms[keep],
-        "recovery_di_dt": c.recovery_slope[keep],
-        "recovery_dv_dt": c.recovery_slope[keep],
-        OVERSHOOT: np.maximum(np.maximum(c.turn_off_current, -c.turn_on_current)[keep], 0.0),
-        "can_voltage_rms": c.tank_voltage_peak[keep],
-        "can_current_rms": c.coil_current_peak[keep],
-        "flux_peak": c.magnetising_current_peak[keep],
-        "supply_current": np.maximum(source_voltage - links, 0.0),
-        "loss": c.bridge_loss[keep],
-    }
+
+def fast_courses(event: FastEvent) -> dict[str, Array]:
+    """The fast model's companion of each quantity that has one, per whole cycle, in any scale."""
+    told = {name: fast.course for name, fast in followed().items()}
+    return {name: course(event) for name, course in told.items() if course is not None}
 
 
 def worst_of(stretch: Stretch, quantity: str) -> float:
@@ -112,32 +108,41 @@ def scaled(
 
 
 def curves(
-    event: Event, source_voltage: Array, stretches: Sequence[Stretch], parts: Sequence[str] = ()
+    event: FastEvent, stretches: Sequence[Stretch], parts: Sequence[str] = ()
 ) -> dict[str, Curve]:
     """Courses of the quantities that have one, worst part of each; by part for the loss.
 
     Keys are quantities; with `parts`, also "loss Q1" and so on.
     """
-    time = event.cycles.time[whole_cycles_of(event)]
-    fast = fast_courses(event, source_voltage)
-    wanted = {q: [worst_of(s, q) for s in stretches] for q in fast if q != OVERSHOOT}
-    found = {q: scaled(time, fast[q], stretches, values) for q, values in wanted.items()}
-    found["drain_voltage_peak"] = _drain_peak(time, fast[OVERSHOOT], _links(event), stretches)
+    time, fast, ways = event.cycles.time, fast_courses(event), followed()
+    found = {
+        q: _on_top(
+            time, fast[q], ways[q].above, event, stretches, [worst_of(s, q) for s in stretches]
+        )
+        for q in fast
+    }
     for part in parts:
         values = [_mean_of(s, part, "loss") for s in stretches]
         found[f"loss {part}"] = scaled(time, fast["loss"], stretches, values)
     return {name: curve for name, curve in found.items() if curve is not None}
 
 
-def _drain_peak(
-    time: Array, broken: Array, links: Array, stretches: Sequence[Stretch]
+def _on_top(
+    time: Array,
+    fast: Array,
+    above: Callable[[FastEvent], Array] | None,
+    event: FastEvent,
+    stretches: Sequence[Stretch],
+    values: Sequence[float],
 ) -> Curve | None:
-    """The link's course and, on top, that of the overshoot scaled to the samples."""
-    starts = [s.cycles[0].start for s in stretches]
-    above = [worst_of(s, "drain_voltage_peak") - float(np.interp(t, time, links))
-             for s, t in zip(stretches, starts, strict=True)]  # fmt: skip
-    found = scaled(time, broken, stretches, above)
-    return None if found is None else Curve(time, links + found.values)
+    """A course scaled to the samples, where it comes on top of a known part that part put aside."""
+    if above is None:
+        return scaled(time, fast, stretches, values)
+    known = above(event)
+    rest = [v - float(np.interp(s.cycles[0].start, time, known))
+            for s, v in zip(stretches, values, strict=True)]  # fmt: skip
+    found = scaled(time, fast, stretches, rest)
+    return None if found is None else Curve(time, known + found.values)
 
 
 def _mean_of(stretch: Stretch, part: str, quantity: str) -> float:

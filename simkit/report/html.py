@@ -12,8 +12,8 @@ from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
+from simkit.figures.table import sudden
 from simkit.judge.cautions import CAUTIONS
-from simkit.judge.limits import SUDDEN
 from simkit.report import figures, text
 from simkit.report.downsample import overview, within_budget
 from simkit.report.operating_map import COLUMNS, map_rows, operating_figure
@@ -168,7 +168,7 @@ def to_do(view: ReportView) -> list[tuple[str, list[LimitRow]]]:
     rows = text.by_ratio(view.limits)
     over = [row for row in rows if row.status in ("over", "near")]
     lead = leading(view)
-    over.sort(key=lambda row: (row is not lead, row.quantity not in SUDDEN, -(row.ratio or 0.0)))
+    over.sort(key=lambda row: (row is not lead, row.quantity not in sudden(), -(row.ratio or 0.0)))
     helped: dict[str, list[LimitRow]] = {}
     for row in over or rows[:3]:
         helped.setdefault(row.change, []).append(row)
@@ -183,7 +183,7 @@ def leading(view: ReportView) -> LimitRow | None:
 
 def _first(row: LimitRow) -> tuple[bool, float, float]:
     first = row.first_over if row.first_over is not None else float("inf")
-    return row.quantity not in SUDDEN, first, -(row.ratio or 0.0)
+    return row.quantity not in sudden(), first, -(row.ratio or 0.0)
 
 
 def _shares(view: ReportView) -> list[tuple[str, float, float]]:

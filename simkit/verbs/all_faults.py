@@ -93,7 +93,7 @@ def _rows(machine: "Loaded[Machine]", order: "Order", quiet: bool) -> list["Row"
 
 
 def _write(folder: Path, machine: "Loaded[Machine]", result: dict[str, Any]) -> Path:
-    from simkit.judge.quantities import QUANTITIES
+    from simkit.figures.table import titles
     from simkit.studies.all_faults.page import write_table
     from simkit.studies.all_faults.study import scenario_files
     from simkit.studies.operating_map.study import figures_of
@@ -103,8 +103,7 @@ def _write(folder: Path, machine: "Loaded[Machine]", result: dict[str, Any]) -> 
     back = Path(os.path.relpath(machine.file.absolute(), folder.absolute() / "scenarios"))
 
     def page(fresh: Path) -> None:
-        titles = {key: words.title for key, words in QUANTITIES.items()}
-        write_table(fresh, result, titles, figures_of(machine.model))
+        write_table(fresh, result, titles(), figures_of(machine.model))
         (fresh / "scenarios").mkdir()
         for name, text in scenario_files(machine, back.as_posix()):
             (fresh / "scenarios" / f"{name}.toml").write_text(text, encoding="utf-8")

@@ -52,12 +52,11 @@ def run_sweep(
 
 
 def _write(folder: Path, result: dict[str, Any]) -> Path:
-    from simkit.judge.quantities import QUANTITIES
+    from simkit.figures.table import titles
     from simkit.studies.gate_resistor.page import write_sweep
     from simkit.studies.output.folder import report_folder
 
-    titles = {key: words.title for key, words in QUANTITIES.items()}
-    return report_folder(folder, MARK, result, lambda fresh: write_sweep(fresh, result, titles))
+    return report_folder(folder, MARK, result, lambda fresh: write_sweep(fresh, result, titles()))
 
 
 def _table(result: dict[str, Any]) -> None:

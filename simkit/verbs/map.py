@@ -135,12 +135,12 @@ def _write(
 
 
 def _table(result: dict[str, Any]) -> None:
+    from simkit.figures.table import full_name
     from simkit.report.text import percent
-    from simkit.studies.maps.result import title
 
     for name, chance in (result["probabilities"] or {}).items():
         if chance["over"] or chance["undecided"]:
-            words = name if name == "any limit" else title(name)
+            words = name if name == "any limit" else full_name(name)
             low, high = percent(chance["low"], 2), percent(chance["high"], 2)
             print(f"  {words:60} {100 * chance['value']:6.2f} %  ({low} to {high})")
     for weight in sorted(result["importance"], key=lambda w: -(w["total"] or 0.0)):

@@ -152,11 +152,11 @@ def _loaded(
 
 def _index(reports: Path) -> None:
     """Renew the index of the common folder of reports; without one there is nothing to list."""
-    from simkit.judge.quantities import QUANTITIES
+    from simkit.figures.table import titles
     from simkit.report.index import write_index
 
     if reports.is_dir():
-        write_index(reports, {key: words.title for key, words in QUANTITIES.items()})
+        write_index(reports, titles())
 
 
 def _gravity(code: int) -> int:

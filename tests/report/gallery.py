@@ -15,7 +15,7 @@ from typing import Any
 import numpy as np
 
 from simkit.errors import EngineTimeout
-from simkit.judge.quantities import QUANTITIES
+from simkit.figures.table import titles
 from simkit.measure.gate_edge import UNITS
 from simkit.report.html import write_report
 from simkit.report.index import write_index
@@ -76,7 +76,7 @@ def write_all(folder: Path, view: ReportView, result: Mapping[str, Any]) -> None
         write(folder / ".studies" / name, view)
     (folder / ".studies" / "all-faults").mkdir()
     _all_faults(folder / ".studies" / "all-faults")
-    write_index(folder, {k: v.title for k, v in QUANTITIES.items()})
+    write_index(folder, titles())
 
 
 def within(view: ReportView) -> ReportView:
@@ -212,8 +212,9 @@ def _all_faults(folder: Path) -> None:
                                 executor=None)  # fmt: skip
     finally:
         all_faults.rehearse_case = kept
-    titles = {key: words.title for key, words in QUANTITIES.items()}
-    write_table(folder, all_faults.document(machine, rows, 93.0), titles, figures_of(machine.model))
+    write_table(
+        folder, all_faults.document(machine, rows, 93.0), titles(), figures_of(machine.model)
+    )
 
 
 def _swept(job: Mapping[str, Any]) -> dict[str, Any]:
@@ -239,8 +240,7 @@ def _gates(folder: Path, _: ReportView) -> None:
         points = gate_resistor.sweep(machine.model)
     finally:
         gate_resistor.tried = kept
-    titles = {key: words.title for key, words in QUANTITIES.items()}
-    write_sweep(folder, gate_resistor.document(machine, points, 3.0), titles)
+    write_sweep(folder, gate_resistor.document(machine, points, 3.0), titles())
 
 
 def _piece(folder: Path, _: ReportView) -> None:

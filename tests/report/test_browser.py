@@ -9,7 +9,7 @@ from typing import Any
 
 import pytest
 
-from simkit.judge.quantities import QUANTITIES
+from simkit.figures.table import titles
 from simkit.report.html import write_report
 from simkit.report.index import write_index
 from simkit.report.view import ReportView
@@ -33,7 +33,7 @@ def reports(
                 row["ratio"] *= 0.5
         (folder / name / "result.json").write_text(json.dumps(result))
         os.utime(folder / name / "result.json", (stamp, stamp))
-    write_index(folder, {k: v.title for k, v in QUANTITIES.items()})
+    write_index(folder, titles())
     return folder
 
 

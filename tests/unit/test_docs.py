@@ -18,7 +18,7 @@ from pathlib import Path
 import pytest
 
 from simkit.cli import VERBS
-from simkit.judge.quantities import QUANTITIES
+from simkit.figures.table import figures
 from simkit.parameters.schema import MODELS, RESULT_KEYS, json_schema
 from simkit.studies.explain.study import glossary
 
@@ -78,7 +78,7 @@ def test_every_key_of_a_file_is_documented(kind: str, pages: dict[str, str]) -> 
 
 
 def test_every_quantity_and_term_is_documented(pages: dict[str, str]) -> None:
-    for page, names in (("quantities", QUANTITIES), ("glossary", glossary())):
+    for page, names in (("quantities", figures()), ("glossary", glossary())):
         assert set(names) <= set(re.findall(r"^`([^`]+)`", pages[page], re.M))
 
 

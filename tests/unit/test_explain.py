@@ -12,9 +12,8 @@ import pytest
 
 from simkit import cli
 from simkit.errors import InputError
-from simkit.judge.definitions import DEFINITIONS
+from simkit.figures.table import figures
 from simkit.judge.limits import machine_limits
-from simkit.judge.quantities import QUANTITIES
 from simkit.parameters.fields import quantities
 from simkit.parameters.machine import Machine
 from simkit.parameters.schema import MODELS
@@ -26,24 +25,23 @@ ROOT = Path(__file__).resolve().parents[2]
 
 def test_every_judged_quantity_has_all_its_words() -> None:
     judged = {limit.quantity for limit in machine_limits(demo())}
-    assert judged <= set(QUANTITIES)
-    assert set(DEFINITIONS) == set(QUANTITIES)
-    for name in QUANTITIES:
+    assert judged <= set(figures())
+    for name in figures():
         said = dict(explained(name).lines)
         assert {"What it is", "Why it kills", "How it is computed", "On the scope",
                 "What to change", "Computed in"} <= set(said)  # fmt: skip
 
 
-@pytest.mark.parametrize("name", QUANTITIES)
+@pytest.mark.parametrize("name", figures())
 def test_a_definition_points_at_what_is_there(name: str) -> None:
-    about = DEFINITIONS[name]
+    about = figures()[name]
     text = (ROOT / about.place).read_text(encoding="utf-8")
     series = "gate_lift" if name == "gate_lift" else name
     studies = sorted((ROOT / "simkit/studies").rglob("*.py"))
     where = text + "".join(path.read_text(encoding="utf-8") for path in studies)
     assert f'"{series}"' in where
     keys = set(quantities(Machine))
-    assert set(about.fields) <= keys
+    assert set(about.words.moved_by) <= keys
 
 
 def test_a_place_named_in_the_glossary_exists() -> None:

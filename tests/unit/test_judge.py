@@ -6,10 +6,9 @@ from itertools import product
 import numpy as np
 import pytest
 
-from simkit.judge.definitions import DEFINITIONS, full_name
+from simkit.figures.table import figures, full_name, sudden
 from simkit.judge.difference import Difference, Mark, Reading, compare, of_limits
-from simkit.judge.limits import SUDDEN, Limit, machine_limits
-from simkit.judge.quantities import QUANTITIES
+from simkit.judge.limits import Limit, machine_limits
 from simkit.judge.verdict import (
     Judged,
     Opinion,
@@ -93,12 +92,11 @@ def test_every_limit_says_where_it_is_from() -> None:
 
 def test_every_limit_has_its_words() -> None:
     for limit in machine_limits(demo()):
-        assert limit.quantity in QUANTITIES
-        assert limit.quantity in DEFINITIONS
+        assert figures()[limit.quantity].unit == limit.unit
     names = {x.quantity for x in machine_limits(demo())}
-    assert names >= SUDDEN
-    assert full_name("flux_peak", "flux density") == "matching transformer: flux density"
-    assert full_name("gate_lift", "lift") == "switch: lift"
+    assert names >= sudden()
+    assert full_name("flux_peak") == "matching transformer: flux density, peak"
+    assert full_name("gate_lift") == "switch: gate voltage while it should be off"
 
 
 # --- no way from "could not be told" to "within the limits" -----------------------------------
@@ -361,7 +359,7 @@ def test_step_without_limits_is_a_share_of_the_value_before() -> None:
 
 def test_the_kinds_that_destroy_within_a_cycle() -> None:
     # The design's own division: peaks and slopes at once, rms, flux and heat over time.
-    assert sorted(SUDDEN) == ["channel_current_peak", "drain_voltage_peak", "gate_lift",
+    assert sorted(sudden()) == ["channel_current_peak", "drain_voltage_peak", "gate_lift",
                               "gate_voltage_peak", "recovery_di_dt", "recovery_dv_dt"]  # fmt: skip
 
 
@@ -409,4 +407,4 @@ def test_the_words_of_the_verdicts() -> None:
     # The command's contract has these three.
     assert WORDS == {"within_limits": "within the limits checked", "over_limit": "over a limit",
                      "no_verdict": "no verdict"}  # fmt: skip
-    assert isinstance(SUDDEN, frozenset)
+    assert isinstance(sudden(), frozenset)

@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 from types import SimpleNamespace
-from typing import Any
+from typing import Any, cast
 
 import numpy as np
 import pytest
 
+from simkit.figures.record import FastEvent
 from simkit.measure.series import Series
 from simkit.rehearsal.surrogate import Curve, curves, scaled
+from tests.machines import demo
 
 TIME = np.arange(11) * 1e-5
 
@@ -31,11 +33,8 @@ def event(**given: Any) -> Any:
              "coil_current_peak", "magnetising_current_peak", "bridge_loss", "turn_off_current",
              "turn_on_current")  # fmt: skip
     cycles = {name: np.ones(len(TIME)) for name in names} | given
-    return SimpleNamespace(
-        cycles=SimpleNamespace(time=TIME, **cycles),
-        starts=np.array([TIME[-1] + 1e-5]),
-        conditions=SimpleNamespace(supply_voltage=300.0, stop=1.0),
-    )
+    march = SimpleNamespace(time=TIME, **cycles)
+    return FastEvent(demo(), cast(Any, march), np.full(11, 300.0), np.full(11, 325.0))
 
 
 def test_a_course_is_the_circuits_where_the_ratio_stands_still() -> None:
@@ -57,13 +56,12 @@ def test_a_drains_peak_between_samples_is_seen_from_the_current_broken_off() -> 
     """Link 300 V, 4 V of overshoot per ampere: 10 A at both ends, 25 A in the middle, so 400 V."""
     broken = 10.0 + 15.0 * np.sin(np.pi * TIME / TIME[-1]) ** 8
     ends = [sample(0.0, 1, drain_voltage_peak=340.0), sample(1e-4, 1, drain_voltage_peak=340.0)]
-    found = curves(event(turn_off_current=broken), np.full(11, 325.0), ends)
+    found = curves(event(turn_off_current=broken), ends)
     value, time = found["drain_voltage_peak"].peak
     assert value == pytest.approx(400.0, rel=1e-6)
     assert time == pytest.approx(5e-5)
     # Out of a recovering diode the current at turn-on is what breaks off, turned around.
-    forced = curves(event(turn_off_current=-broken, turn_on_current=-broken), np.full(11, 325.0),
-                    ends)  # fmt: skip
+    forced = curves(event(turn_off_current=-broken, turn_on_current=-broken), ends)
     assert forced["drain_voltage_peak"].peak[0] == pytest.approx(400.0, rel=1e-6)
 
 

@@ -41,11 +41,14 @@ MAY_IMPORT = {
     "run": BASE | {"parameters", "parts", "circuit"},
     "scout": BASE | {"parameters", "parts", "circuit"},
     "measure": BASE | {"parameters"},
-    "judge": BASE | {"parameters", "measure"},
-    "report": BASE | {"parameters", "measure", "judge"},
-    "rehearsal": BASE | {"parameters", "parts", "circuit", "run", "scout", "measure", "judge"},
+    "figures": BASE | {"parameters", "parts", "scout", "measure"},
+    "judge": BASE | {"parameters", "measure", "figures"},
+    "report": BASE | {"parameters", "measure", "figures", "judge"},
+    "rehearsal": BASE
+    | {"parameters", "parts", "circuit", "run", "scout", "measure", "figures", "judge"},
     "studies": BASE
-    | {"parameters", "parts", "circuit", "run", "scout", "measure", "judge", "rehearsal", "report"},
+    | {"parameters", "parts", "circuit", "run", "scout", "measure", "figures", "judge"}
+    | {"rehearsal", "report"},
 }
 # The live page asks the fast models and starts rehearsals as processes of their own.
 MAY_IMPORT["live"] = set(MAY_IMPORT) | {"cli"}

@@ -8,8 +8,8 @@ from collections.abc import Callable, Iterator, Mapping
 from dataclasses import asdict, dataclass, replace
 from typing import Any
 
+from simkit.figures.table import figures
 from simkit.judge.cautions import CAUTIONS
-from simkit.judge.quantities import QUANTITIES
 from simkit.judge.verdict import Judged
 from simkit.parameters.load import Loaded
 from simkit.parameters.machine import Machine
@@ -65,7 +65,7 @@ class Row:
         """The limit's name in words."""
         if self.quantity is None:
             return ""
-        return f"{self.part}: {QUANTITIES[self.quantity].title}"
+        return f"{self.part}: {figures()[self.quantity].words.title}"
 
 
 def table(

@@ -4,8 +4,8 @@ import shlex
 from collections.abc import Mapping
 from typing import Any
 
+from simkit.figures.table import figures
 from simkit.judge.difference import Difference
-from simkit.judge.quantities import QUANTITIES
 from simkit.parameters.change import TOGETHER
 from simkit.report.html import POINT_ROWS
 from simkit.report.view import Span
@@ -57,7 +57,8 @@ def _pair(held: Held, sentence: str, number: int) -> Pair:
         before=_side("As it is", held.before),
         after=_side(after, held.after),
         limits=tuple(
-            _row(d, f"{d.part}: {QUANTITIES[d.quantity].title}") for d in _by_ratio(held.limits)
+            _row(d, f"{d.part}: {figures()[d.quantity].words.title}")
+            for d in _by_ratio(held.limits)
         ),
         readings=tuple(_row(d, READINGS[d.quantity]) for d in held.readings),
         events=() if line is None else tuple(Span(e.start, e.end, e.name) for e in line.events),
@@ -66,7 +67,7 @@ def _pair(held: Held, sentence: str, number: int) -> Pair:
 
 
 def _title(found: Difference) -> str:
-    return f"{found.part}: {QUANTITIES[found.quantity].title}"
+    return f"{found.part}: {figures()[found.quantity].words.title}"
 
 
 def _by_ratio(found: tuple[Difference, ...]) -> list[Difference]:

@@ -3,8 +3,8 @@
 from collections.abc import Sequence
 from typing import Any
 
+from simkit.figures.table import figures
 from simkit.judge.difference import Difference
-from simkit.judge.quantities import QUANTITIES
 from simkit.judge.words import WORDS
 from simkit.studies.compare.study import Held
 
@@ -50,7 +50,7 @@ def _largest(found: Sequence[Difference]) -> list[Difference]:
 
 
 def _moved(found: Difference) -> str:
-    title = f"{found.part}: {QUANTITIES[found.quantity].title}"
+    title = f"{found.part}: {figures()[found.quantity].words.title}"
     a, b = found.before.ratio or 0.0, found.after.ratio or 0.0
     return f"{title} ({a:.2f} to {b:.2f} times its limit)"
 

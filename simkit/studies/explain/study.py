@@ -15,13 +15,11 @@ from typing import Any
 from pydantic import BaseModel
 
 from simkit.errors import InputError, Problem
-from simkit.judge import definitions
-from simkit.judge.definitions import DEFINITIONS
-from simkit.judge.quantities import QUANTITIES
+from simkit.figures.table import figures
 from simkit.parameters.fields import Quantity, Shape, field_shape
 from simkit.parameters.schema import MODELS
 
-GLOSSARY = Path(definitions.__file__).with_name("glossary.toml")
+GLOSSARY = Path(__file__).with_name("glossary.toml")
 PLAIN = {
     "name": "Short name, lower-case words joined by hyphens; reports are filed under it",
     "title": "One line for headings",
@@ -106,7 +104,7 @@ def _inner(shape: Shape) -> list[tuple[type[BaseModel], str]]:
 def names() -> dict[str, tuple[str, ...]]:
     """Every name that can be explained, by kind."""
     keys = tuple(dict.fromkeys(doc.key for doc in field_docs()))
-    return {"quantity": tuple(QUANTITIES), "term": tuple(glossary()), "field": keys}
+    return {"quantity": tuple(figures()), "term": tuple(glossary()), "field": keys}
 
 
 def explained(name: str) -> Explanation:
@@ -140,19 +138,19 @@ def near(name: str) -> str:
 
 def _quantity(name: str) -> Explanation | None:
     key = name.lower().replace("-", "_").replace(" ", "_")
-    words = QUANTITIES.get(key)
-    if words is None:
+    figure = figures().get(key)
+    if figure is None:
         return None
-    about = DEFINITIONS.get(key)
+    words = figure.words
     lines = [
-        ("What it is", about.what if about else ""),
+        ("What it is", words.what),
         ("Why it kills", words.why),
         ("How it is computed", words.how),
-        ("Formula", about.formula if about else ""),
-        ("Computed in", about.place if about else ""),
+        ("Formula", words.formula),
+        ("Computed in", figure.place),
         ("On the scope", words.scope),
         ("What to change", words.change),
-        ("In the machine file", ", ".join(about.fields) if about else ""),
+        ("In the machine file", ", ".join(words.moved_by)),
     ]
     return Explanation(key, "quantity", words.title, _filled(lines), _same_named(key))
 
@@ -197,8 +195,8 @@ def _field(name: str) -> Explanation | None:
     lines = [("What it is", about)]
     lines += [("Where", f"{doc.file} file, {doc.key}: {doc.section}")]
     lines += _values(doc)
-    moved = [q for q, about in DEFINITIONS.items() if doc.key in about.fields]
-    lines += [("Moves", ", ".join(f"{QUANTITIES[q].title} ({q})" for q in moved))]
+    moved = [f for f in figures().values() if doc.key in f.words.moved_by]
+    lines += [("Moves", ", ".join(f"{f.words.title} ({f.name})" for f in moved))]
     lines += [("Optional", "" if doc.required else "yes")]
     title = doc.key.rpartition(".")[2].replace("_", " ")
     others = tuple(dict.fromkeys(d.key for d in docs if d.key != doc.key))

@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from simkit.studies.maps.cases import FORCED
+from simkit.figures.table import figures
 
 Array = NDArray[np.float64]
 FOLDS = 5
@@ -57,7 +57,7 @@ def _quantity(
     full: Mapping[int, Mapping[str, Any]],
 ) -> Predicted:  # fmt: skip
     base = np.array([_number(row["limits"].get(name)) for row in fast])
-    if name in FORCED:
+    if name in figures() and figures()[name].fast.only_forced:
         return _forced(name, points, fast, full, base)
     known = np.array([k for k in sorted(full) if _teaches(full[k], name, base[k])], dtype=int)
     missing = [k for k in full if full[k]["limits"].get(name, {}).get("ratio") is None]

@@ -1,19 +1,17 @@
 """One case of a map as plain data, worked on anywhere: by the fast model, or by circuit runs."""
 
 from collections.abc import Mapping
-from math import pi, sqrt
 from typing import Any
 
 import numpy as np
 
 from simkit.errors import EngineError, InputError
+from simkit.figures.record import FastEvent
+from simkit.figures.table import figures
 from simkit.judge.limits import machine_limits
 from simkit.parameters.machine import Machine
 from simkit.parameters.scenario import Scenario
 from simkit.run.cache import code_digest, digest_of
-
-FORCED = frozenset({"recovery_di_dt", "recovery_dv_dt", "gate_lift"})
-"""Quantities that there are only when a body diode is forced off."""
 
 
 def case_of(machine: Machine, scenario: Scenario, level: str) -> dict[str, Any]:
@@ -82,7 +80,7 @@ def fast(machine: Machine, scenario: Scenario) -> dict[str, Any]:
     forced = float(-np.min(cycles.turn_on_current))
     primary = float(np.max(cycles.primary_current_peak))
     bounds = {limit.quantity: limit.bound for limit in machine_limits(machine)}
-    values = _drivers(machine, march, forced)
+    values = _drivers(march.fast)
     limits = {q: values[q] / bounds[q] for q in bounds if q in values and bounds[q] > 0.0}
     return {"level": "fast", "limits": limits, "forced": forced, "swing": primary}
 
@@ -99,36 +97,13 @@ def _marched(machine: Machine, scenario: Scenario) -> Any:
     return scouted(machine, line)
 
 
-def _drivers(machine: Machine, march: Any, forced: float) -> dict[str, float]:
-    """What drives each quantity, in its unit where the fast model has it."""
-    cycles, line = march.event.cycles, march.line
-    frequency = line.frequency.first
-    lowest = min([frequency, *(c.after for c in line.frequency.changes)])
-    tank = float(np.max(cycles.tank_voltage_peak)) / sqrt(2.0)
-    primary = float(np.max(cycles.primary_current_peak))
-    voltage = max([line.voltage.first, *(c.after for c in line.voltage.changes)])
-    share = 1.0 if machine.bridge.topology == "full" else 0.5
-    area = machine.transformer.primary_turns * machine.transformer.core_area
-    ends = max(float(cycles.primary_current_peak[k]) for k in (0, -1))
-    heat = _heated(machine, ends)
-    out = {
-        "drain_voltage_peak": voltage,
-        "channel_current_peak": float(np.max(cycles.switch_current_peak)),
-        "drain_current_rms": primary / 2.0,  # a half sine
-        "gate_voltage_peak": max(machine.drive.voltage_on, -machine.drive.voltage_off),
-        "junction_peak": heat,
-        "junction_held": heat,
-        "can_voltage_rms": tank,
-        "can_current_rms": 2.0 * pi * frequency * machine.tank.can_capacitance * tank,
-        "flux_peak": share * voltage / (4.0 * lowest * area),
-        "supply_current": float(np.max(cycles.supply_current)),
-    }
-    return out | dict.fromkeys(FORCED, max(forced, 0.0))
-
-
-def _heated(machine: Machine, peak: float) -> float:
-    """Settled junction by conduction of a half sine of that peak [A] alone [degC]."""
-    count = 4 if machine.bridge.topology == "full" else 2
-    cooling, ratings = machine.cooling, machine.switch.ratings
-    way = ratings.thermal_resistance + cooling.pad_resistance + count * cooling.heatsink_resistance
-    return cooling.ambient + way * machine.switch.channel.drain_resistance * (peak / 2.0) ** 2
+def _drivers(event: FastEvent) -> dict[str, float]:
+    """What drives each figure over an event, in its unit where the fast model has it."""
+    out = {}
+    for name, figure in figures().items():
+        fast = figure.fast
+        if fast.driver is not None:
+            out[name] = fast.driver(event)
+        elif fast.course is not None:
+            out[name] = float(np.max(fast.course(event)))
+    return out

@@ -8,8 +8,8 @@ from typing import Any
 
 import numpy as np
 
+from simkit.figures.table import full_name
 from simkit.judge.cautions import CAUTIONS
-from simkit.judge.quantities import QUANTITIES
 from simkit.parameters.load import Loaded
 from simkit.studies.maps.boundary import Cell
 from simkit.studies.maps.statistics import Probability, importance, probability
@@ -100,20 +100,10 @@ def reason(found: Mapped, chances: dict[str, Probability]) -> str:
     ranked = sorted((q for q in chances if q != ANY), key=lambda q: -chances[q].over)
     named = [q for q in ranked[:2] if chances[q].over]
     if named:
-        text += "; most often " + " and ".join(f"{title(q)} ({chances[q].over})" for q in named)
+        text += "; most often " + " and ".join(f"{full_name(q)} ({chances[q].over})" for q in named)
     how = "all by circuit runs" if runs == whole.cases else f"{runs} of them by circuit runs, " \
         "the others by the fast model, calibrated and clear of every limit"  # fmt: skip
     return f"{text}. {how[:1].upper()}{how[1:]}."
-
-
-WHOSE = {"can": "tank capacitor", "flux": "transformer", "supply": "supply"}
-"""Part a quantity belongs to, by the first word of its key; the switches otherwise."""
-
-
-def title(quantity: str) -> str:
-    """A quantity in words, with the part it belongs to."""
-    whose = WHOSE.get(quantity.partition("_")[0], "switches")
-    return f"{whose}: {QUANTITIES[quantity].title}"
 
 
 def span(found: Probability) -> str:

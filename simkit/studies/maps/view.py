@@ -7,12 +7,13 @@ from typing import Any
 import numpy as np
 from pydantic import BaseModel
 
+from simkit.figures.table import full_name
 from simkit.parameters.fields import field_of
 from simkit.parameters.varying import SCENARIO
 from simkit.report.view import Fact
 from simkit.studies.maps.boundary import Cell
 from simkit.studies.maps.page import AxisView, Chance, MapView, Region, Weight
-from simkit.studies.maps.result import ANY, title
+from simkit.studies.maps.result import ANY
 from simkit.studies.maps.space import Axis, Space
 from simkit.studies.maps.study import Mapped
 from simkit.units import format_quantity
@@ -53,7 +54,7 @@ def map_view(
 
 
 def _chance(name: str, found: Mapping[str, Any]) -> Chance:
-    words = "any of them" if name == ANY else title(name)
+    words = "any of them" if name == ANY else full_name(name)
     return Chance(words, found["value"], found["low"], found["high"], found["over"],
                   found["undecided"])  # fmt: skip
 
@@ -110,5 +111,5 @@ def facts(found: Mapped) -> list[Fact]:
                     "told wrong"))  # fmt: skip
     worst = max(seen.spreads, key=lambda q: seen.spreads[q], default=None)
     if worst is not None:
-        out.append(Fact("largest spread", f"{100 * seen.spreads[worst]:.3g} %", title(worst)))
+        out.append(Fact("largest spread", f"{100 * seen.spreads[worst]:.3g} %", full_name(worst)))
     return out

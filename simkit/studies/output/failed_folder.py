@@ -12,8 +12,7 @@ from pathlib import Path
 from typing import Any
 
 from simkit.errors import EngineError, EngineMissing, EngineTimeout
-from simkit.judge.definitions import full_name
-from simkit.judge.quantities import QUANTITIES
+from simkit.figures.table import full_name
 from simkit.parameters.load import Loaded
 from simkit.parameters.machine import Machine
 from simkit.parameters.reading import file_text
@@ -80,7 +79,7 @@ def failure_view(
         steps=tuple(steps(error)),
         limits=tuple(
             OpenLimit(
-                full_name(r["quantity"], QUANTITIES[r["quantity"]].title),
+                full_name(r["quantity"]),
                 r["limit"],
                 r["unit"],
                 r["source"],

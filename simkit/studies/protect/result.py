@@ -3,10 +3,9 @@
 from collections.abc import Mapping
 from typing import Any
 
+from simkit.figures.table import full_name, sudden
 from simkit.judge.cautions import CAUTIONS
-from simkit.judge.limits import SUDDEN
 from simkit.parameters.load import Loaded
-from simkit.studies.maps.result import title
 from simkit.studies.protect.study import Protection, Remedy, Tried
 from simkit.studies.protect.trip import Boundary, Trip
 
@@ -59,7 +58,7 @@ def _remedy(found: Remedy, base: Mapping[str, Any]) -> dict[str, Any]:
 
 def tried_data(found: Tried, base: Mapping[str, Any]) -> dict[str, Any]:
     """One step: verdict, margins, and what it costs in the settled state."""
-    worst, sudden = found.worst(), found.worst(SUDDEN)
+    worst, quick = found.worst(), found.worst(sudden())
     return {
         "amount": found.step.amount,
         "parts": found.step.parts,
@@ -67,8 +66,8 @@ def tried_data(found: Tried, base: Mapping[str, Any]) -> dict[str, Any]:
         "sudden_kept": found.sudden_kept(),
         "worst_ratio": worst[0],
         "worst_quantity": worst[1],
-        "worst_sudden_ratio": sudden[0],
-        "worst_sudden_quantity": sudden[1],
+        "worst_sudden_ratio": quick[0],
+        "worst_sudden_quantity": quick[1],
         "power_w": found.row["power"],
         "power_change_w": _step(found.row["power"], base["power"]),
         "loss_change_w": _step(found.row["bridge_loss"], base["bridge_loss"]),
@@ -150,7 +149,7 @@ def trip_words(found: Trip) -> list[str]:
                 f"{delay[0] * 1e6:.0f} us of delay; {delay[1] * 1e6:.0f} us is too late."
             )
     if found.going_off:
-        over = ", ".join(f"{title(q)} ({r:.2f} times)" for q, r in found.going_off.items())
+        over = ", ".join(f"{full_name(q)} ({r:.2f} times)" for q, r in found.going_off.items())
         said.append(
             f"Going off by itself, when the event has hardly begun, already exceeds: {over}; how "
             "much depends on where in the period it comes."

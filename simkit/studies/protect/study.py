@@ -9,7 +9,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from simkit.judge.limits import SUDDEN
+from simkit.figures.table import sudden
 from simkit.parameters.machine import Machine
 from simkit.parameters.scenario import Scenario
 from simkit.rehearsal.rehearser import Rehearser
@@ -47,7 +47,7 @@ class Tried:
 
     def sudden_kept(self) -> bool:
         """Whether everything that destroys within a cycle is clearly within its limit."""
-        rows = {q: r for q, r in self.row["limits"].items() if q in SUDDEN}
+        rows = {q: r for q, r in self.row["limits"].items() if q in sudden()}
         return bool(rows) and all(r["status"] == "ok" for r in rows.values())
 
 
@@ -64,7 +64,7 @@ class Remedy:
         """Best first."""
         kept = self.best.sudden_kept()
         # What is kept counts by what is left of all limits, else by what destroys at once.
-        left = self.best.worst(None if self.best.within else SUDDEN)[0]
+        left = self.best.worst(None if self.best.within else sudden())[0]
         return not self.best.within, not kept, left
 
     @property
@@ -152,7 +152,7 @@ def _best(tried: Sequence[Tried]) -> Tried:
 
     def order(t: Tried) -> tuple[bool, bool, float]:
         kept = t.sudden_kept()
-        return not t.within, not kept, 0.0 if kept else t.worst(SUDDEN)[0]
+        return not t.within, not kept, 0.0 if kept else t.worst(sudden())[0]
 
     return min(tried, key=order)
 

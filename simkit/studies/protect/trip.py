@@ -17,7 +17,7 @@ from typing import Any
 import numpy as np
 
 from simkit.circuit.timeline import timeline
-from simkit.judge.limits import SUDDEN
+from simkit.figures.table import sudden
 from simkit.parameters.machine import Machine
 from simkit.parameters.scenario import Scenario
 from simkit.rehearsal.findings import Rehearsal
@@ -119,7 +119,7 @@ def search(machine: Machine, scenario: Scenario, base: Rehearsal, runs: Runs) ->
     found = []
     groups = {
         "every limit a trip can keep": set(crossed) - lost,
-        "what destroys within a cycle": set(crossed) & SUDDEN - lost,
+        "what destroys within a cycle": set(crossed) & sudden() - lost,
     }
     for name, wanted in groups.items():
         if wanted and first is not None:

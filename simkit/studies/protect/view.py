@@ -4,8 +4,8 @@ import shlex
 from collections.abc import Mapping
 from typing import Any
 
+from simkit.figures.table import full_name
 from simkit.report.view import Fact
-from simkit.studies.maps.result import title
 from simkit.studies.protect.page import CureRow, DelayCurve, ProtectView
 from simkit.studies.protect.result import trip_words
 from simkit.studies.protect.study import Protection
@@ -36,7 +36,7 @@ def _cure(row: Mapping[str, Any]) -> CureRow:
     kept = "what destroys within a cycle" if row["sudden_kept"] else "neither"
     if row["verdict"] == "within_limits":
         kept = "every limit"
-    named = {k: title(row[k]) if row[k] else "" for k in ("worst_quantity",
+    named = {k: full_name(row[k]) if row[k] else "" for k in ("worst_quantity",
                                                           "worst_sudden_quantity")}  # fmt: skip
     return CureRow(
         title=row["title"], amount=row["amount"], note=row["note"], too_little=row["too_little"],

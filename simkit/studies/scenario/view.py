@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 
 from simkit.circuit.timeline import NamedEvent
-from simkit.judge.quantities import QUANTITIES
+from simkit.figures.table import figures
 from simkit.judge.words import WORDS
 from simkit.measure.commutation import Transition, legs
 from simkit.measure.recovery import TAIL, Recovery
@@ -110,7 +110,7 @@ def _event(event: NamedEvent, end: float) -> page.Span:
 
 
 def _limit(row: Mapping[str, Any]) -> page.LimitRow:
-    words = QUANTITIES[row["quantity"]]
+    words = figures()[row["quantity"]].words
     interval = row.get("interval")
     return page.LimitRow(
         part=row["part"], quantity=row["quantity"], title=words.title, unit=row["unit"],
@@ -308,5 +308,5 @@ def _largest(series: Iterable[Series], quantity: str) -> tuple[Array, Array]:
 
 
 def _temperature(row: Mapping[str, Any]) -> page.Temperature:
-    words = QUANTITIES[row["quantity"]].title
+    words = figures()[row["quantity"]].words.title
     return page.Temperature(row["part"], words, row["celsius"], row["limit"])
