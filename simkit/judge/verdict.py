@@ -154,8 +154,8 @@ def verdict(
     """
     over = [r for r in rows if r.status == "over"]
     if over:
-        sudden = [r for r in over if r.quantity in sudden()]
-        lead = min(sudden or over, key=_order)
+        quick = [r for r in over if r.quantity in sudden()]
+        lead = min(quick or over, key=_order)
         reason = _reason_over(lead, over, _when(lead.first_over_s, event_start, cycle), context)
         return Verdict("over_limit", reason, min(over, key=_order))
     missing = [r for r in rows if r.status == "not_evaluated"]
@@ -177,8 +177,8 @@ def verdict(
 def leading(rows: Sequence[Judged]) -> Judged | None:
     """The row the reason of an over-limit verdict leads with, None when nothing is over."""
     over = [r for r in rows if r.status == "over"]
-    sudden = [r for r in over if r.quantity in sudden()]
-    return min(sudden or over, key=_order, default=None)
+    quick = [r for r in over if r.quantity in sudden()]
+    return min(quick or over, key=_order, default=None)
 
 
 def _order(row: Judged) -> tuple[float, float]:

@@ -95,7 +95,7 @@ def test_every_limit_has_its_words() -> None:
         assert figures()[limit.quantity].unit == limit.unit
     names = {x.quantity for x in machine_limits(demo())}
     assert names >= sudden()
-    assert full_name("flux_peak") == "matching transformer: flux density, peak"
+    assert full_name("flux_peak") == "matching transformer: flux density"
     assert full_name("gate_lift") == "switch: gate voltage while it should be off"
 
 
