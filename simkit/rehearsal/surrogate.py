@@ -65,8 +65,12 @@ def whole_cycles_of(event: Event) -> Array:
 
 def followed() -> dict[str, Fast]:
     """How the fast model follows each quantity that it has a course of, the loss included."""
-    told = {name: f.fast for name, f in figures().items() if f.fast.course is not None}
-    return told | {"loss": LOSS}
+    known = [f for f in figures().values() if f.fast.course is not None]
+    # Of a part, what only comes on top of something known is looked at last: the others' samples
+    # show it too.
+    parts = list(dict.fromkeys(f.part for f in known))
+    known.sort(key=lambda f: (parts.index(f.part), f.fast.above is not None))
+    return {f.name: f.fast for f in known} | {"loss": LOSS}
 
 
 def fast_event(machine: Machine, event: Event, source: Array) -> FastEvent:
