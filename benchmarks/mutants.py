@@ -14,7 +14,7 @@ so that a run goes on where another ended, and what changed is tried again. A mu
 a test fails, or when its tests have taken SECONDS of processor time, 20 times what they take
 without it: then it loops. Waiting for a busy machine does not count.
 
-The texts in judge/definitions.py and judge/quantities.py are words, not decisions: left out, as
+Cautions are words, not decisions: left out, as
 are docstrings, messages, annotations and names given to types everywhere: nothing reads them when
 the program runs. A survivor's reason stands in benchmarks/mutants_explained.toml; a test says when
 one has no survivor any more.
@@ -55,7 +55,7 @@ SECONDS = 20
 HUNG = 600.0
 """A test that waits for nothing takes no processor time; none did yet [s]."""
 GOAL = 0.9
-WORDS = ("cautions", "definitions", "quantities", "__init__")
+WORDS = ("cautions", "__init__")
 MEASURE = "tests/unit/test_measure"
 TESTS = {
     "judge": ("tests/unit/test_judge.py", "tests/unit/test_verdict.py"),
