@@ -1,0 +1,1 @@
+"""Random machines and scenarios, their references, and what the verdicts on them are worth."""

@@ -1,0 +1,232 @@
+"""Random machines: files that load, the same for the same seed; figures against closed forms.
+
+The waveforms are made here from formulas; what each figure must come to is worked out beside it.
+"""
+
+from __future__ import annotations
+
+import time
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from benchmarks.random_machines import comparison, files
+from benchmarks.random_machines.comparison import Case, Compared
+from benchmarks.random_machines.figures import (
+    Facts,
+    cycle_means,
+    figures,
+    outgoing,
+    recovery,
+    steepest,
+)
+from benchmarks.random_machines.junctions import Stack, impedance, temperatures
+from benchmarks.random_machines.scenario import FIRST, STEADY
+from benchmarks.random_machines.written import quantity, toml
+from simkit.parameters.events import KINDS
+from simkit.parameters.machine import Machine
+from simkit.parameters.scenario import Scenario
+from simkit.studies.inputs.loading import load_scenario
+
+ROUND = range(2 * len(FIRST))
+"""Seeds within which each half has met every kind of event."""
+
+
+def loaded(seeds: range, place: Path) -> list[tuple[int, Scenario, Machine]]:
+    found = []
+    for seed in seeds:
+        scenario, machine = load_scenario(files.write(seed, place / str(seed)))
+        found.append((seed, scenario.model, machine.model))
+    return found
+
+
+def test_every_file_loads_and_both_halves_have_every_kind(tmp_path: Path) -> None:
+    kinds: dict[int, set[str]] = {0: set(), 1: set()}
+    for seed, scenario, machine in loaded(ROUND, tmp_path):
+        kinds[seed % 2] |= {e.kind for e in scenario.events} or {STEADY}
+        assert 30.0 <= machine.supply.voltage <= 400.0
+    assert kinds == {0: {*KINDS, STEADY}, 1: {*KINDS, STEADY}}
+
+
+@pytest.mark.slow
+def test_two_hundred_files_load_and_have_every_shape(tmp_path: Path) -> None:
+    shapes: dict[int, set[tuple[str, str, str]]] = {0: set(), 1: set()}
+    started = time.process_time()
+    for seed, _, machine in loaded(range(200), tmp_path):
+        shape = (machine.bridge.topology, machine.tank.feed, machine.drive.isolation)
+        shapes[seed % 2].add(shape)
+    assert [len(shapes[half]) for half in (0, 1)] == [3 * 2 * 2] * 2
+    # 0.04 s each were measured; a fifth of a second would make a survey wait for its files.
+    assert time.process_time() - started < 0.2 * 200
+
+
+def test_a_seed_gives_one_case_and_two_seeds_give_two() -> None:
+    assert files.texts(7) == files.texts(7)
+    # The halves share kinds and shapes by number, and nothing else.
+    assert files.texts(6)[0] != files.texts(7)[0]
+
+
+@pytest.mark.parametrize(
+    ("value", "unit", "text"),
+    [(4.7e-6, "F", "4.7 uF"), (89123.0, "Hz", "89.1 kHz"), (0.0, "V", "0 V"), (-5.0, "V", "-5 V")],
+)
+def test_quantities_are_written_as_people_do(value: float, unit: str, text: str) -> None:
+    assert quantity(value, unit) == text
+
+
+def test_toml_reads_back() -> None:
+    import tomllib
+
+    table = {
+        "a": "1 V",
+        "n": 3,
+        "b": {"x": [1, 2], "c": {"y": True}},
+        "e": [{"k": "u"}, {"k": "v"}],
+    }
+    assert tomllib.loads(toml(table)) == table
+
+
+def test_means_over_cycles_of_a_ramp_are_its_middles() -> None:
+    # v = 3 t on uneven samples: the mean between a and b is 3 (a + b)/2, exactly.
+    time = np.array([0.0, 0.3, 0.35, 1.1, 2.0])
+    means = cycle_means(time, 3.0 * time, np.array([0.1, 0.5, 1.7]))
+    assert means == pytest.approx([0.9, 3.3])
+
+
+def facts(**changed: object) -> Facts:
+    marks = np.arange(1, 40) * 5e-6 - 2.5e-6
+    values = {
+        "full": False, "loop": True, "saturates": False, "blocked": False, "fused": False,
+        "ratio": 10.0, "primary_resistance": 0.1, "secondary_resistance": 1e-3,
+        "magnetising": 2e-3, "turns_area": 20 * 3e-4, "can_esr": 8e-3, "source_resistance": 0.5,
+        "diode_resistance": 0.01, "boundaries": marks, "upper_first": True,
+        "dead": np.full(len(marks), 0.6e-6),
+    }  # fmt: skip
+    return Facts(**(values | changed))  # type: ignore[arg-type]
+
+
+def waves(begin: float = -20e-6, end: float = 101.3e-6) -> dict[str, np.ndarray]:
+    """100 kHz sines in a quiet half bridge; everything else at rest."""
+    time = np.linspace(begin, end, 60001)
+    w = 2e5 * np.pi
+    zero = np.zeros_like(time)
+    raw = {f"v({n})": zero for n in ("sup", "link", "p", "a", "b", "s1", "s2", "w", "t1", "pb")}
+    for k in (1, 2):
+        raw |= {f"v(xq{k}.{n})": zero for n in ("di", "si", "gi", "da")}
+        raw |= {f"v(d{k})": zero, f"@m.xq{k}.m1[id]": zero}
+    raw["v(xq2.di)"] = 100.0 + 50.0 * np.sin(w * time)
+    raw["v(xq2.gi)"] = np.where(time > 100.2e-6, -7.0, 4.0 * np.cos(w * time))
+    raw["@m.xq1.m1[id]"] = np.where((time > 101e-6) | (time < 0.0), 90.0, 12.0 * np.sin(w * time))
+    raw["v(d1)"] = -20e-3 * np.sin(w * time)  # 20 A peak through the sense milliohm
+    raw["v(w)"] = 141.42 * np.sin(w * time)
+    raw["v(t1)"] = raw["v(w)"] - 8e-3 * 14.142 * np.cos(w * time)
+    raw["v(pb)"] = -0.1 * (3.0 * np.sin(w * time) + 0.5)
+    raw["v(s1)"] = 1e-3 * 30.0 * np.sin(w * time)
+    raw["v(sup)"] = zero + 0.5 * 7.0
+    return raw | {"time": time - begin}
+
+
+def test_figures_of_sines_are_their_peaks_and_roots() -> None:
+    found = figures(waves(), -20e-6, facts())
+    assert found["drain_voltage_peak"] == pytest.approx(150.0, rel=1e-6)
+    # What happens in the last, incomplete cycle counts; what happened before time zero does not.
+    assert found["channel_current_peak"] == pytest.approx(90.0)
+    assert found["gate_voltage_peak"] == pytest.approx(7.0)
+    assert found["drain_current_rms"] == pytest.approx(20.0 / np.sqrt(2.0), rel=1e-5)
+    assert found["can_voltage_rms"] == pytest.approx(100.0, rel=1e-4)
+    assert found["can_current_rms"] == pytest.approx(10.0, rel=1e-4)
+    assert found["supply_current"] == pytest.approx(7.0)
+    # Primary 3 sin + 0.5 less 30 sin over 10: 0.5 A of direct current in 2 mH, over 20 x 3 cm^2.
+    assert found["flux_peak"] == pytest.approx(0.5 * 2e-3 / 6e-3, rel=1e-6)
+    assert found["recovery_di_dt"] == found["recovery_dv_dt"] == 0.0
+
+
+def test_gate_lift_is_the_outgoing_switch_within_a_microsecond_of_the_command() -> None:
+    raw, own = waves(), facts()
+    time = raw["time"] - 20e-6
+    # Boundary 0 at 2.5 us: switch 1 goes off, switch 2 is told on at 2.8 us.
+    for k, when in ((1, 3.0e-6), (2, 3.0e-6), (1, 4.2e-6)):
+        name = f"v(xq{k}.gi)"
+        height = 2.0 if (k, when) == (1, 3.0e-6) else 9.0
+        raw[name] = np.where(abs(time - when) < 0.1e-6, height, raw[name] * 0.0 if k == 2 else 0.0)
+        if k == 1 and when > 4e-6:
+            raw[name] = np.where(abs(time - 3e-6) < 0.1e-6, 2.0, raw[name])
+    assert figures(raw, -20e-6, own)["gate_lift"] == pytest.approx(2.0)
+
+
+def test_the_outgoing_switches_of_a_full_bridge_lie_across() -> None:
+    assert outgoing(facts(full=True), 0) == (1, 4)
+    assert outgoing(facts(full=True), 1) == (2, 3)
+    assert outgoing(facts(full=False, upper_first=False), 0) == (2,)
+
+
+def test_recovery_of_straight_lines() -> None:
+    # 10 A forward falls by 200 A/us through zero at 150 ns to 4 A reverse; from there the voltage
+    # climbs by 10 V/ns to 300 V.
+    time = np.linspace(0.0, 400e-9, 4001)
+    current = np.interp(time, [0.0, 100e-9, 170e-9, 250e-9], [10.0, 10.0, -4.0, 0.0])
+    volts = np.interp(time, [0.0, 170e-9, 200e-9], [0.0, 0.0, 300.0])
+    fall, climb = recovery(time, current, volts, 300.0, 200e-9)
+    assert fall == pytest.approx(200e6, rel=1e-6)
+    assert climb == pytest.approx(10e9, rel=1e-3)
+
+
+def test_a_node_that_swings_by_itself_is_no_recovery() -> None:
+    time = np.linspace(0.0, 400e-9, 401)
+    volts = np.interp(time, [100e-9, 300e-9], [0.0, 300.0])
+    assert recovery(time, np.zeros_like(time), volts, 300.0, 200e-9) == (0.0, 0.0)
+    small = np.interp(time, [0.0, 100e-9], [0.2, -0.2])  # below what could store anything
+    assert recovery(time, small, volts, 300.0, 200e-9) == (0.0, 0.0)
+
+
+def test_the_steepest_fifth_is_found_on_a_bent_climb() -> None:
+    # 1 V/ns to 100 V, 5 V/ns to 200 V, 1 V/ns on: a fifth of 300 V, 60 V, fits into the steep part.
+    time = np.array([0.0, 100e-9, 120e-9, 220e-9])
+    volts = np.array([0.0, 100.0, 200.0, 300.0])
+    assert steepest(time, volts, 300.0) == pytest.approx(5e9, rel=1e-6)
+
+
+STACK = Stack(30.0, 0.5, 0.4, 0.3, np.array([1e-5, 1e-3, 1e-1]), np.array([0.003, 0.03, 0.3]), 1e3)
+
+
+def test_the_impedance_is_a_root_of_time_where_its_points_are() -> None:
+    # The points lie on 0.03 sqrt(t/1 ms) from 10 us to 1 ms; below the first the same root.
+    ages = np.array([2.5e-6, 1e-4, 50.0])
+    assert impedance(STACK, ages) == pytest.approx([0.0015, 0.03 * np.sqrt(0.1), 0.3])
+
+
+def test_temperatures_of_a_loss_that_steps() -> None:
+    # Two switches, 10 W each, one stepping to 110 W at 100 us: at 200 us it has had the step for
+    # 100 us: 30 + 20 x 0.5 + 10 x 0.7 + 100 Z(100 us); held for long: + 100 x 0.3.
+    marks = np.linspace(0.0, 200e-6, 21)
+    watts = np.full((2, 20), 10.0)
+    watts[0, 10:] = 110.0
+    found = temperatures(STACK, marks, watts, 100e-6)
+    assert found["junction_peak"] == pytest.approx(47.0 + 100.0 * 0.03 * np.sqrt(0.1))
+    assert found["junction_held"] == pytest.approx(47.0 + 30.0)
+
+
+def figure(value: float | None, reference: float, error: float | None = 1.0) -> Compared:
+    return Compared(0, "q", value, error, reference, 0.2, 100.0, "ok", "")
+
+
+def test_a_figure_outside_its_error_and_a_wrong_verdict_are_counted() -> None:
+    assert figure(50.0, 51.1).share == pytest.approx(0.9)
+    assert figure(50.0, 54.2).share == pytest.approx(4.0)
+    assert figure(None, 54.2, None).share is None
+    wrong = Case(2, "within_limits", "", (figure(90.0, 104.0),), 1.0, True)
+    quiet = Case(4, "no_verdict", "", (figure(None, 60.0, None),), 1.0, True)
+    close = Case(6, "no_verdict", "", (figure(None, 99.0, None),), 1.0, True)
+    false = Case(8, "over_limit", "", (figure(102.0, 99.0),), 1.0, True)
+    assert wrong.wrong_within
+    assert false.wrong_over
+    assert quiet.clear
+    assert not close.clear
+    told = comparison.counts((wrong, quiet, close, false))
+    assert told['wrong "within the limits checked"'] == "1"
+    assert told['wrong "over a limit"'] == "1"
+    assert told["inside the stated error"].startswith("0 ")
+    assert told["beyond 3 times the stated error"] == "1"
+    assert told['"no verdict"'].startswith("2 ")
+    assert told["of these, reference more than twice the error away from every limit"] == "1"
