@@ -14,8 +14,9 @@ import time
 from collections.abc import Sequence
 
 from benchmarks.random_machines import store
-from benchmarks.random_machines.comparison import detail, report, section
+from benchmarks.random_machines.comparison import detail, report
 from benchmarks.random_machines.files import write
+from benchmarks.random_machines.page import record
 from benchmarks.random_machines.plain_run import PlainFailed
 from benchmarks.random_machines.reference import reference
 from benchmarks.random_machines.rehearsed import Ours, rehearsed
@@ -93,7 +94,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
         print(detail(asked.seeds))
         print("\n".join(report(asked.seeds)))
     else:
-        section()
+        record()
     return 0
 
 

@@ -195,8 +195,3 @@ def detail(seeds: Sequence[int]) -> str:
                 out.append(f"{f.seed}: {f.quantity} not evaluated, reference {f.reference:.5g}, "
                            f"limit {f.limit:.4g}; {f.note}")  # fmt: skip
     return "\n".join(out)
-
-
-def section() -> None:
-    """Record the latest results and write docs/numerics.md."""
-    raise NotImplementedError

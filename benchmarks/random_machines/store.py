@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import fcntl
 import hashlib
 import json
 import re
@@ -42,8 +43,15 @@ def lines(path: Path) -> list[dict[str, Any]]:
 
 
 def put(path: Path, entry: dict[str, Any]) -> None:
-    """Keep an entry in place of what its seed had."""
+    """Keep an entry in place of what its seed had; one process at a time."""
     path.parent.mkdir(parents=True, exist_ok=True)
+    CASES.mkdir(parents=True, exist_ok=True)
+    with (CASES / "lock").open("w") as held:
+        fcntl.flock(held, fcntl.LOCK_EX)
+        _put(path, entry)
+
+
+def _put(path: Path, entry: dict[str, Any]) -> None:
     kept = [x for x in lines(path) if x["seed"] != entry["seed"]] + [entry]
     kept.sort(key=lambda x: int(x["seed"]))
     fresh = path.with_suffix(".new")
