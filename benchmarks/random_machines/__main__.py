@@ -48,21 +48,19 @@ def references(seeds: Sequence[int], until: float) -> None:
         mine = results.get(seed)
         if mine is None or time.monotonic() > until:
             continue
-        warm = mine.get("switch_at_c")
         kept = {x["seed"]: x for x in store.lines(store.REFERENCES)}.get(seed)
-        if store.fits(kept, mine["digest"], warm):
+        if store.fits(kept, mine):
             continue
         scenario, machine = load_scenario(write(seed))
+        warm = mine.get("switch_at_c")
         used = machine.model if warm is None else warmed_machine(machine.model, warm)
         try:
-            found = reference(used, scenario.model)
+            found = reference(used, scenario.model, mine.get("end"))
         except PlainFailed as failed:
-            entry = {"seed": seed, "digest": mine["digest"], "switch_at_c": warm,
-                     "failed": str(failed)}  # fmt: skip
-            store.put(store.REFERENCES, entry)
+            store.put(store.REFERENCES, {**store.known(mine), "failed": str(failed)})
             print(f"{seed}: no reference: {failed}", flush=True)
             continue
-        store.put(store.REFERENCES, store.as_entry(seed, mine["digest"], warm, found, used))
+        store.put(store.REFERENCES, store.as_entry(mine, found, used))
         print(f"{seed}: reference, {found.seconds:.1f} s", flush=True)
 
 

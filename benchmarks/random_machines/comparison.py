@@ -92,14 +92,9 @@ def cases(seeds: Iterable[int], results: Sequence[dict[str, Any]] | None = None)
         seed, entry = mine["seed"], kept.get(mine["seed"])
         if seed not in wanted or entry is None or "failed" in entry:
             continue
-        if store.fits(entry, mine["digest"], _warm(mine, entry)):
+        if store.fits(entry, mine):
             found.append(_case(mine, entry))
     return found
-
-
-def _warm(mine: dict[str, Any], entry: dict[str, Any]) -> float | None:
-    """Temperature of the switches; a rehearsal that failed had none, and any reference fits."""
-    return mine.get("switch_at_c", entry["switch_at_c"])
 
 
 def _case(mine: dict[str, Any], entry: dict[str, Any]) -> Case:

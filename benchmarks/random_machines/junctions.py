@@ -1,7 +1,11 @@
 """Junction temperatures from losses per cycle, by the definition, on plain numbers.
 
 The settled state's losses: mean of at most a dozen whole cycles before the first event. From there
-each cycle's loss is a step at the cycle's start; temperatures are those at the cycles' ends.
+each cycle's loss acts from the cycle's start to its end; temperatures are those at the ends, and
+then those of the last state going on for the hold time. Junction over case: the data sheet's curve,
+by superposition. What case, pad and heatsink add: the heat balances of their nodes, the chip one
+node with the least capacity that the curve allows, less the same chip on a case that holds still. A
+capacity that is not given is once nothing and once endless, and the hotter counts.
 """
 
 from __future__ import annotations
@@ -34,6 +38,10 @@ class Stack:
     """Transient impedance, junction to case, at those times [K/W]."""
     hold: float
     """[s]"""
+    case_capacity: float | None = None
+    """[J/K]"""
+    sink_capacity: float | None = None
+    """[J/K]"""
 
 
 def impedance(stack: Stack, age: Array) -> Array:
@@ -59,16 +67,85 @@ def temperatures(stack: Stack, marks: Array, watts: Array, event: float) -> dict
     """
     calm = np.flatnonzero(marks[1:] <= event + 1e-9)[-SHOWN:]
     calm = calm if len(calm) else np.array([0])
-    ends = marks[1:]
-    late = np.flatnonzero(ends > ends[-1] - LAST)[-SHOWN:]
+    late = np.flatnonzero(marks[1:] > marks[-1] - LAST)[-SHOWN:]
     before = watts[:, calm].mean(axis=1)
-    peak, held = [], []
-    for row, was in zip(watts, before, strict=True):
-        start = stack.ambient + stack.heatsink * before.sum() + (stack.pad + stack.steady) * was
-        steps = np.diff(row, prepend=was)
-        ages = ends[:, None] - marks[None, :-1]
-        rise = np.where(ages > 0.0, impedance(stack, ages), 0.0) @ steps
-        peak.append(start + max(float(rise.max()), 0.0))
-        step = row[late].mean() - was
-        held.append(start + step * float(impedance(stack, np.array([stack.hold]))[0]))
-    return {"junction_peak": max(peak), "junction_held": max(held)}
+    held = np.geomspace(1e-6, stack.hold, 200)
+    ends = np.concatenate((marks[1:], marks[-1] + held))
+    starts = np.concatenate((marks, marks[-1] + held[:-1]))
+    last = np.repeat(watts[:, late].mean(axis=1)[:, None], len(held), axis=1)
+    power = np.hstack((watts, last))
+    course = over_case(stack, before, starts, ends, power) + stack.ambient
+    course += np.max(
+        [
+            behind(stack, before, np.diff(ends, prepend=marks[0]), power, case, sink)
+            for case in _either(stack.case_capacity)
+            for sink in _either(stack.sink_capacity)
+        ],
+        axis=0,
+    )
+    settled = stack.ambient + stack.heatsink * before.sum() + (stack.pad + stack.steady) * before
+    return {
+        "junction_peak": float(max(course[:, : len(marks) - 1].max(), settled.max())),
+        "junction_held": float(course[:, len(marks) - 1 :].max()),
+    }
+
+
+def _either(capacity: float | None) -> tuple[float, ...]:
+    return (0.0, np.inf) if capacity is None else (capacity,)
+
+
+def over_case(stack: Stack, before: Array, starts: Array, ends: Array, power: Array) -> Array:
+    """Each junction over a case that holds still at each end [K]; power acts from each start."""
+    steps = np.diff(power, axis=1, prepend=before[:, None])
+    ages = ends[:, None] - starts[None, :]
+    answer = np.where(ages > 0.0, impedance(stack, ages), 0.0)
+    return stack.steady * before[:, None] + steps @ answer.T
+
+
+def chip_capacity(stack: Stack) -> float:
+    """Integral of (R - Z) dt over R^2 [J/K]: the capacity of one stage with this curve."""
+    grid = np.concatenate(([0.0], np.geomspace(1e-4 * stack.times[0], 10 * stack.times[-1], 4000)))
+    return float(np.trapezoid(stack.steady - impedance(stack, grid), grid)) / stack.steady**2
+
+
+def behind(
+    stack: Stack, before: Array, lengths: Array, power: Array, case: float, sink: float
+) -> Array:
+    """What the warming of cases and heatsink adds to each junction at the end of each span [K].
+
+    Nodes: chips, cases, heatsink; those without capacity are eliminated, those with an endless one
+    keep their settled temperature.
+    """
+    n = len(before)
+    capacities = np.array([chip_capacity(stack)] * n + [case] * n + [sink])
+    flows = np.zeros((2 * n + 1, 2 * n + 1))
+    edges = [(i, n + i, stack.steady) for i in range(n)]
+    edges += [(n + i, 2 * n, stack.pad) for i in range(n)]
+    for a, b, resistance in edges:
+        flows[[a, b, a, b], [a, b, b, a]] += np.array([1, 1, -1, -1]) / resistance
+    flows[2 * n, 2 * n] += 1.0 / stack.heatsink
+    injected = np.vstack((power, np.zeros((n + 1, power.shape[1]))))
+    rest = np.linalg.solve(flows, np.concatenate((before, np.zeros(n + 1))))
+    course = _march(flows, capacities, injected, lengths, rest)[:n]
+    alone = _march(np.eye(n) / stack.steady, capacities[:n], power, lengths, stack.steady * before)
+    return np.asarray(course - alone)
+
+
+def _march(flows: Array, capacities: Array, power: Array, lengths: Array, rest: Array) -> Array:
+    """Temperatures of the chips' network at the end of each span, from rest [K]."""
+    still, none = np.isinf(capacities), capacities == 0.0
+    live = ~still & ~none
+    force = power - flows[:, still] @ rest[still][:, None]
+    inner = flows[np.ix_(none, none)]
+    out = flows[np.ix_(live, none)] @ (np.linalg.inv(inner) if none.any() else inner)
+    whole = flows[np.ix_(live, live)] - out @ flows[np.ix_(none, live)]
+    drive = force[live] - out @ force[none]
+    root = np.sqrt(capacities[live])
+    rates, shapes = np.linalg.eigh(whole / root[:, None] / root[None, :])
+    state = shapes.T @ (root * rest[live])
+    aims = (shapes.T / root) @ drive / rates[:, None]
+    found = np.empty((live.sum(), len(lengths)))
+    for k, length in enumerate(lengths):
+        state = aims[:, k] + np.exp(-rates * length) * (state - aims[:, k])
+        found[:, k] = (shapes @ state) / root
+    return found

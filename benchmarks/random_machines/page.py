@@ -51,9 +51,9 @@ def _short(entry: dict[str, Any]) -> dict[str, Any]:
 
     rows = {q: {k: cut(row[k]) for k in ("value", "error", "status")}
             for q, row in entry["rows"].items()}  # fmt: skip
-    kept = {k: entry.get(k) for k in ("seed", "digest", "verdict", "seconds", "whole")}
-    warm = {"switch_at_c": entry["switch_at_c"]} if "switch_at_c" in entry else {}
-    return {**kept, **warm, "reason": entry["reason"][:120], "rows": rows}
+    kept = {k: entry.get(k) for k in ("seed", "digest", "verdict", "seconds", "whole",
+                                     "switch_at_c", "end")}  # fmt: skip
+    return {**kept, "reason": entry["reason"][:120], "rows": rows}
 
 
 def chapter() -> list[str]:

@@ -108,6 +108,7 @@ def stack_of(machine: Machine) -> Stack:
         cooling.ambient, cooling.heatsink_resistance, cooling.pad_resistance,
         ratings.thermal_resistance, np.array([p.time for p in ratings.transient]),
         np.array([p.impedance for p in ratings.transient]), machine.limits.hold_time,
+        cooling.case_heat_capacity, cooling.heatsink_heat_capacity,
     )  # fmt: skip
 
 
@@ -196,9 +197,15 @@ def _bridge_mean(part: dict[str, np.ndarray], machine: Machine) -> float:
     return float(np.trapezoid(total, part["time"]) / span)
 
 
-def reference(machine: Machine, scenario: Scenario) -> Reference:
-    """Both runs of a case; PlainFailed when the plain program gets through neither way."""
+def timeline_to(machine: Machine, scenario: Scenario, end: float | None) -> Timeline:
+    """The scenario's timeline, to where a rehearsal carried its run on [s]."""
     line = timeline(machine, scenario)
+    return line if end is None else replace(line, stop=end, end=end, _clock=None)
+
+
+def reference(machine: Machine, scenario: Scenario, end: float | None) -> Reference:
+    """Both runs of a case; PlainFailed when the plain program gets through neither way."""
+    line = timeline_to(machine, scenario, end)
     deck, run, _ = _first_to_end(lambda a: first_deck(machine, line, a), COARSE)
     rough = measured(machine, line, deck, run)
     seed = state(machine, line, run, deck.begin, rough.link_gap)

@@ -60,6 +60,7 @@ def _told(found: Rehearsal) -> dict[str, Any]:
         "reason": found.verdict.reason,
         "rows": rows,
         "whole": found.is_whole,
+        "end": found.line.end,
         "switch_at_c": found.warming.switch_at_c if found.warming else None,
         "retries": list(found.retries)[:4],
     }

@@ -59,33 +59,35 @@ def _put(path: Path, entry: dict[str, Any]) -> None:
     fresh.replace(path)
 
 
-def as_entry(
-    seed: int, key: str, warm: float | None, found: Reference, machine: Machine
-) -> dict[str, Any]:
+def as_entry(mine: dict[str, Any], found: Reference, machine: Machine) -> dict[str, Any]:
     """A reference as it is kept: five digits of what counts."""
 
     def short(value: float) -> float:
         return float(f"{value:.5g}")
 
     return {
-        "seed": seed,
-        "digest": key,
-        "switch_at_c": warm,
+        **known(mine),
         "tight": found.tight,
         "seconds": round(found.seconds, 1),
         "values": {q: short(v) for q, v in found.values.items()},
         "errors": {q: float(f"{v:.2g}") for q, v in found.errors.items()},
         "limits": {x.quantity: short(x.bound) for x in machine_limits(machine)},
-        "marks_us": [round(1e6 * t, 2) for t in found.marks],
-        "watts": [[float(f"{p:.4g}") for p in row] for row in found.watts],
     }
 
 
-def fits(entry: dict[str, Any] | None, key: str, warm: float | None) -> bool:
-    """Whether a kept reference is one of this circuit with its switches this warm."""
-    if entry is None or entry["digest"] != key:
+def known(mine: dict[str, Any]) -> dict[str, Any]:
+    """What a result says of the circuit that ran: its reference is of the same."""
+    return {k: mine.get(k) for k in ("seed", "digest", "switch_at_c", "end")}
+
+
+def fits(entry: dict[str, Any] | None, mine: dict[str, Any]) -> bool:
+    """Whether a kept reference is of the circuit that ran, its switches as warm, to the same end.
+
+    A rehearsal that failed tells neither; any reference of the circuit fits it.
+    """
+    if entry is None or entry["digest"] != mine["digest"]:
         return False
-    was = entry["switch_at_c"]
-    if was is None or warm is None:
-        return was is None and warm is None
-    return abs(float(was) - warm) <= WARM_ENOUGH
+    was, now = entry["switch_at_c"], mine.get("switch_at_c")
+    warm = was is None or now is None or abs(was - now) <= WARM_ENOUGH
+    ends = (entry["end"], mine.get("end"))
+    return warm and (None in ends or abs(ends[0] - ends[1]) < 1e-9)

@@ -6,6 +6,7 @@ The waveforms are made here from formulas; what each figure must come to is work
 from __future__ import annotations
 
 import time
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -187,7 +188,19 @@ def test_the_steepest_fifth_is_found_on_a_bent_climb() -> None:
     assert steepest(time, volts, 300.0) == pytest.approx(5e9, rel=1e-6)
 
 
-STACK = Stack(30.0, 0.5, 0.4, 0.3, np.array([1e-5, 1e-3, 1e-1]), np.array([0.003, 0.03, 0.3]), 1e3)
+STACK = Stack(
+    30.0, 0.5, 0.4, 0.3, np.array([1e-5, 1e-3, 1e-1]), np.array([0.003, 0.03, 0.3]), 1e3,
+    np.inf, np.inf,
+)  # fmt: skip
+"""Case and heatsink hold still."""
+MARKS = np.linspace(0.0, 200e-6, 21)
+
+
+def stepping() -> np.ndarray:
+    """Two switches at 10 W, one of them at 110 W from 100 us on [W]."""
+    watts = np.full((2, 20), 10.0)
+    watts[0, 10:] = 110.0
+    return watts
 
 
 def test_the_impedance_is_a_root_of_time_where_its_points_are() -> None:
@@ -197,14 +210,26 @@ def test_the_impedance_is_a_root_of_time_where_its_points_are() -> None:
 
 
 def test_temperatures_of_a_loss_that_steps() -> None:
-    # Two switches, 10 W each, one stepping to 110 W at 100 us: at 200 us it has had the step for
-    # 100 us: 30 + 20 x 0.5 + 10 x 0.7 + 100 Z(100 us); held for long: + 100 x 0.3.
-    marks = np.linspace(0.0, 200e-6, 21)
-    watts = np.full((2, 20), 10.0)
-    watts[0, 10:] = 110.0
-    found = temperatures(STACK, marks, watts, 100e-6)
+    # At 200 us it has had the step for 100 us: 30 + 20 x 0.5 + 10 x 0.7 + 100 Z(100 us); held for
+    # long, + 100 x 0.3.
+    found = temperatures(STACK, MARKS, stepping(), 100e-6)
     assert found["junction_peak"] == pytest.approx(47.0 + 100.0 * 0.03 * np.sqrt(0.1))
     assert found["junction_held"] == pytest.approx(47.0 + 30.0)
+
+
+def test_a_capacity_that_nobody_gave_counts_as_nothing_where_that_is_hotter() -> None:
+    # Nothing between chip and air: all resistances at once in the end, 110 x 0.7 + 120 x 0.5.
+    bare = replace(STACK, case_capacity=None, sink_capacity=None)
+    found = temperatures(bare, MARKS, stepping(), 100e-6)
+    assert found["junction_held"] == pytest.approx(30.0 + 60.0 + 77.0, rel=1e-6)
+
+
+def test_a_case_with_a_capacity_warms_by_its_own_time_constant() -> None:
+    # 0.4 K/W x 50 J/K = 20 s, held for 10 s: 1 - exp(-1/2) of 40 K. A per cent: the chip's share.
+    heavy = replace(STACK, case_capacity=50.0, hold=10.0)
+    found = temperatures(heavy, MARKS, stepping(), 100e-6)
+    rise = found["junction_held"] - 47.0 - 30.0
+    assert rise == pytest.approx(40.0 * (1.0 - np.exp(-0.5)), rel=0.01)
 
 
 def figure(value: float | None, reference: float, error: float | None = 1.0) -> Compared:
