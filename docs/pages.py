@@ -30,6 +30,7 @@ FILES = {
     "machine": "One heater: what is soldered, wound and bolted, and what each part may take.",
     "scenario": "What happens to a machine, and when.",
     "part": "One switch by the numbers of its data sheet.",
+    "igbt-part": "One IGBT with its diode by the numbers of its data sheet.",
     "readings": "What instruments showed at a low supply voltage, each with its uncertainty.",
     "change": "Changes to a machine that are to be held against it as it is.",
 }
@@ -40,6 +41,7 @@ FORMULAS = {
                "measure/switch"),
     "recovery": ("parts/diode", "scout/recovery", "measure/recovery"),
     "mosfet": ("parts/mosfet", "parts/mosfet_fit", "parts/warming"),
+    "igbt": ("parts/igbt", "parts/igbt_fit"),
     "coil": ("parts/coil", "parts/inductance", "parts/skin", "parts/rings", "parts/ringsystem",
              "parts/coupled_turns"),
     "workpiece": ("parts/workpiece", "parts/magnetics", "parts/profiles", "parts/working",

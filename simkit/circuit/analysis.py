@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from simkit.circuit import values
 from simkit.circuit.timeline import Timeline
 from simkit.parameters.machine import Machine
+from simkit.parameters.switch import Switch
 
 
 @dataclass(frozen=True)
@@ -38,9 +39,11 @@ class Analysis:
         return f"{self.method} reltol {self.reltol:.0e}, step {self.step * 1e9:g} ns"
 
 
-def switch_vectors(number: int) -> tuple[str, ...]:
-    """Saved vectors of one switch: chip terminals, diode node, drain lead, channel current."""
-    inner = tuple(f"v(xq{number}.{node})" for node in ("di", "si", "gi", "da", "qm"))
+def switch_vectors(number: int, switch: Switch) -> tuple[str, ...]:
+    """Saved vectors of one switch: chip terminals, diode node, drain lead, channel current; of an
+    IGBT the ends of the resistor that its bipolar current is read in, and its charge."""
+    nodes = ("di", "si", "gi", "da", "qm", *(("dj", "db", "qb") if switch.bipolar else ()))
+    inner = tuple(f"v(xq{number}.{node})" for node in nodes)
     return (*inner, f"v(d{number})", f"@m.xq{number}.m1[id]")
 
 
@@ -73,7 +76,7 @@ def saved_vectors(machine: Machine, line: Timeline) -> tuple[str, ...]:
         nodes += ["na", "nb"] if machine.bridge.topology == "full" else ["na"]
     saved = [f"v({node})" for node in nodes]
     for place in values.places(machine):
-        saved += switch_vectors(place.number)
+        saved += switch_vectors(place.number, machine.switch)
         if snubber and snubber.place == "switch":
             saved.append(f"v(n{place.number})")
     return (*saved, *fault_vectors(line))

@@ -213,9 +213,15 @@ def recovery_deck(
         "short": 1.0,
         "command": [(0.0, 0.0), (begin, 0.0), (begin + EDGE, 1e3), (stop, 1e3)],
     }
-    saved = switch_vectors(1)
-    options = _options(step, 1e-5)
+    saved = switch_vectors(1, switch)
+    # With an IGBT's charge the engine stops at the tighter one; the diode's figures are the same.
+    options = _options(step, 1e-4 if switch.bipolar else 1e-5)
     return _deck("test_double_pulse.cir.j2", switch, test, saved, step, stop, options), begin
+
+
+def tail_time(switch: Switch) -> float:
+    """Time after which nothing of an IGBT's tail is left, nought for others [s]."""
+    return 8.0 * switch.bipolar.lifetime if switch.bipolar else 0.0
 
 
 @dataclass(frozen=True)
@@ -248,9 +254,10 @@ def double_pulse_test(
     gate_resistor [ohm], loop_inductance without the leads [H].
     """
     off, on = gate
-    first, pulse = 1.5e-6, 3e-6
+    tail = tail_time(switch)
+    first, pulse = 1.5e-6, 3e-6 + tail  # an IGBT's charge builds up with its lifetime too
     turn_off = first + pulse
-    turn_on = turn_off + max(10.0 * switch.diode.lifetime, 1e-6) + 1e-6
+    turn_on = turn_off + max(10.0 * switch.diode.lifetime, 1e-6, tail) + 1e-6
     stop = turn_on + 3e-6
     edge = 10e-9
     times = [(0.0, off), (first, off), (first + edge, on), (turn_off, on), (turn_off + edge, off)]
@@ -266,9 +273,47 @@ def double_pulse_test(
         "command": times,
     }
     step = 2e-9
-    saved = (*switch_vectors(1), *switch_vectors(2), "v(a)", "v(p)", "v(c2)", "v(k2)")
+    saved = (
+        *switch_vectors(1, switch),
+        *switch_vectors(2, switch),
+        "v(a)",
+        "v(p)",
+        "v(c2)",
+        "v(k2)",
+    )
     deck = _deck("test_double_pulse.cir.j2", switch, test, saved, step, stop, _options(step))
     return DoublePulseTest(deck, turn_off, turn_on)
+
+
+def soft_turn_off_deck(
+    switch: Switch,
+    supply_voltage: float,
+    current: float,
+    gate: tuple[float, float],
+    gate_resistor: float,
+    capacitance: float,
+) -> tuple[Deck, float]:
+    """Turn-off of a constant current into a clamp, and the moment of its command [s].
+
+    Parameters: supply_voltage of the clamp [V], current [A], gate driver output off and on [V],
+    gate_resistor [ohm], capacitance across the switch [F], nought for none.
+    """
+    off, on = gate
+    tail = tail_time(switch)
+    begin = 2e-6 + 2.0 * tail
+    rise = capacitance * supply_voltage / current
+    stop = begin + 1e-6 + rise + 1.5 * tail
+    test = {
+        "supply_voltage": supply_voltage,
+        "load": [(0.0, 0.0), (1e-6, current), (stop, current)],
+        "capacitance": capacitance,
+        "command": [(0.0, on), (begin, on), (begin + 1e-8, off), (stop, off)],
+        "gate_resistor": gate_resistor,
+    }
+    saved = (*switch_vectors(1, switch), "v(a)", "v(k1)")
+    step = 2e-9
+    deck = _deck("test_soft_turn_off.cir.j2", switch, test, saved, step, stop, _options(step))
+    return deck, begin
 
 
 def avalanche_deck(
@@ -293,7 +338,7 @@ def avalanche_deck(
         "command": [(0.0, on), (begin, on), (begin + 5e-8, 0.0), (stop, 0.0)],
         "gate_resistor": 10.0,
     }
-    saved = (*switch_vectors(1), "v(a)", "v(k1)")
+    saved = (*switch_vectors(1, switch), "v(a)", "v(k1)")
     step = length / 1000
     deck = _deck("test_avalanche.cir.j2", switch, test, saved, step, stop, _options(step, 1e-5))
     return deck, inductance

@@ -55,7 +55,8 @@ def _switch(
     # to come up with the channel's own node behind its resistance, which no deck can name.
     found = {f"d{n}": drain, f"k{n}": source, f"xq{n}.si": source, f"xq{n}.da": source}
     if on:
-        found[f"xq{n}.di"] = drain
+        inner = ("di",) if machine.switch.bipolar is None else ("di", "dj", "dm", "db")
+        found |= {f"xq{n}.{node}": drain for node in inner}
     snubber = machine.bridge.snubber
     if snubber and snubber.place == "switch":
         found[f"n{n}"] = drain

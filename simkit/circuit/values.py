@@ -13,6 +13,7 @@ from simkit.circuit.gate_start import gate_start
 from simkit.circuit.timeline import Timeline
 from simkit.parameters.machine import BodyDiode, Drive, Machine, Switch, Transformer
 from simkit.parts.core import SaturableCore, excess_current, transformer_core
+from simkit.parts.igbt import knee_saturation
 
 THERMAL_VOLTAGE = 0.025864922
 """k T / q at 300.15 K, the engine's default temperature [V]."""
@@ -98,10 +99,32 @@ def switch_values(switch: Switch) -> Namespace:
         "per_rs": 1.0 / diode.series_resistance,
         "per_transit": 1e-6 / diode.transit_time,
         "charge_leak": diode.lifetime / 1e-6,
+        **bipolar_values(switch),
         "ld": package.drain_inductance,
         "lcs": package.common_source_inductance,
         "lsp": package.source_inductance,
         "lead_damping": package.lead_damping,
+    }
+
+
+KNEE_TO_OUTPUT = 10.0
+"""Capacitance of an IGBT's series junction over C_oes at no voltage [1]: while it blocks, the
+channel's node follows the collector to a tenth."""
+
+
+def bipolar_values(switch: Switch) -> Namespace:
+    """The part of the switch's namespace that an IGBT has."""
+    bipolar = switch.bipolar
+    if bipolar is None:
+        return {"bipolar": False}
+    return {
+        "bipolar": True,
+        "knee_is": knee_saturation(bipolar),
+        "knee_n": bipolar.emission,
+        "knee_cjo": KNEE_TO_OUTPUT * switch.channel.output_capacitance_zero,
+        "base_leak": bipolar.lifetime / 1e-6,
+        "per_base_transit": 1e-6 / bipolar.transit_time,
+        "per_reach": 1.0 / bipolar.reach_voltage,
     }
 
 

@@ -250,6 +250,33 @@ def switching_energy(
     )
 
 
+def tail(vectors: Vectors, turn_off: float, lifetime: float) -> tuple[float, float]:
+    """Time in which the lower switch's tail falls to 1/e [s], and its current one lifetime after
+    the channel went off [A].
+
+    From the collector current one and two lifetimes after it fell below half of what it was at
+    turn_off [s]; lifetime [s] only says where to look. Source: two points of an exponential.
+    """
+    time = vectors["time"]
+    current = (vectors["v(a)"] - vectors["v(d2)"]) / 1e-3
+    begin = at_level(time, -current, -0.5 * at(time, current, turn_off), turn_off)
+    first, second = (at(time, current, begin + k * lifetime) for k in (1.0, 2.0))
+    return lifetime / float(np.log(first / second)), first
+
+
+def bipolar_current(vectors: Vectors, number: int) -> Array:
+    """Bipolar current of an IGBT, without its channel's [A]."""
+    return (vectors[f"v(xq{number}.dj)"] - vectors[f"v(xq{number}.db)"]) / 1e-3
+
+
+def tail_energy(vectors: Vectors, turn_off: float) -> float:
+    """Energy of an IGBT's bipolar current from a command on [s], in [J]."""
+    time = vectors["time"]
+    volts = vectors["v(xq1.di)"] - vectors["v(xq1.si)"]
+    after = time >= turn_off
+    return area(time[after], (volts * bipolar_current(vectors, 1))[after])
+
+
 @dataclass(frozen=True)
 class Avalanche:
     """Figures of the unclamped inductive test.

@@ -32,7 +32,7 @@ class SwitchWaves:
     drain_current: Array
     """Into the drain lead: channel, body diode and output capacitance together [A]."""
     channel_current: Array
-    """[A]"""
+    """Through the channel; of an IGBT its collector current without capacitances and diode [A]."""
     diode_current: Array
     """Forward positive; negative while it recovers [A]."""
     lead_voltage: Array
@@ -88,11 +88,18 @@ class Waves:
             drain_source=di - si,
             gate_source=self.node(inner + "gi") - si,
             drain_current=self.across(drain, f"d{number}", SENSE),
-            channel_current=self.raw[f"@m.xq{number}.m1[id]"],
+            channel_current=self._channel_current(number, inner),
             diode_current=(si - self.node(inner + "da"))
             / self.machine.switch.diode.series_resistance,
             lead_voltage=self.node(f"d{number}") - self.node(source),
         )
+
+    def _channel_current(self, number: int, inner: str) -> Array:
+        """Of an IGBT what the channel feeds and what flows off as bipolar current, together [A]."""
+        channel = self.raw[f"@m.xq{number}.m1[id]"]
+        if self.machine.switch.bipolar is None:
+            return channel
+        return channel + self.across(inner + "dj", inner + "db", SENSE)
 
     @cached_property
     def bridge_voltage(self) -> Array:

@@ -51,9 +51,10 @@ KINDS = (
         "simkit run FILE",
     ),
     _kind(
-        "part file", "Mosfet",
-        "gate_resistance on_resistance transfer capacitance gate_charge diode avalanche "
-        "double_pulse package ratings",
+        "part file", "Mosfet", "on_resistance avalanche double_pulse", "simkit part FILE",
+    ),
+    _kind(
+        "part file of an IGBT", "Igbt", "breakdown_voltage reach_voltage saturation turn_off",
         "simkit part FILE",
     ),
     _kind("readings file", "Readings", "note points traces", "simkit fit MACHINE FILE"),

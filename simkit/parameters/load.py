@@ -44,6 +44,7 @@ __all__ = [
     "load_file",
     "load_text",
     "read_text",
+    "top_values",
 ]
 
 M = TypeVar("M", bound=BaseModel)
@@ -101,6 +102,14 @@ def load_text(
         raise InputError([other] if other else sorted(set(problems), key=_order))
     origins, known = MappingProxyType(split.origins), MappingProxyType(lines)
     return Loaded(built, origins, Path(name), digest(built), tuple(split.warnings), known)
+
+
+def top_values(path: Path, model: type[BaseModel]) -> dict[str, Any]:
+    """What stands at the top of a TOML file, unchecked: by it is chosen what the file is read as.
+
+    Errors: InputError as `load_file`, where it cannot be read at all.
+    """
+    return _parse(read_text(path, model), str(path))[0]
 
 
 def digest(model: BaseModel) -> str:

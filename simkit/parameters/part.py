@@ -158,6 +158,7 @@ class DoublePulse(Section):
 class Mosfet(Section):
     """One MOSFET by its data sheet."""
 
+    kind: Literal["mosfet"] = "mosfet"
     name: Name
     title: Text
     description: Text = ""

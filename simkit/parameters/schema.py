@@ -7,6 +7,7 @@ from pydantic import BaseModel
 from simkit.parameters.change import ChangeFile
 from simkit.parameters.fields import SOURCES
 from simkit.parameters.part import Mosfet
+from simkit.parameters.part_igbt import Igbt
 from simkit.parameters.readings import Readings
 from simkit.parameters.scenario import Scenario
 from simkit.parameters.written import MachineFile
@@ -15,6 +16,7 @@ MODELS: dict[str, type[BaseModel]] = {
     "machine": MachineFile,
     "scenario": Scenario,
     "part": Mosfet,
+    "igbt-part": Igbt,
     "readings": Readings,
     "change": ChangeFile,
 }

@@ -67,6 +67,31 @@ class BodyDiode(Section):
         return self
 
 
+class Bipolar(Section):
+    """What makes the switch an IGBT: a junction in series, and one stored charge.
+
+    The channel's current I_mos feeds a charge that recombines with the lifetime and flows off as
+    the bipolar current: dQ/dt = I_mos - Q/tau, I_bip = Q/T(V), T(V) = T_0 (1 - sqrt(V/V_r))^2.
+    simkit/parts/igbt.py says where that comes from.
+    """
+
+    knee_voltage: Annotated[
+        float, Quantity("V", "Drop of the series junction at knee_current", gt=0.2, lt=3)
+    ]
+    knee_current: Annotated[float, Quantity("A", "Collector current of that drop", gt=0, lt=1e4)]
+    emission: Annotated[float, Quantity("1", "Emission coefficient of the junction", ge=1, le=4)]
+    lifetime: Annotated[
+        float, Quantity("s", "With which the tail decays", gt=1e-9, lt=1e-4, usual=(5e-8, 1e-5))
+    ]
+    transit_time: Annotated[
+        float, Quantity("s", "Charge over bipolar current at low voltage, T_0", gt=1e-9, lt=1e-2)
+    ]
+    reach_voltage: Annotated[
+        float,
+        Quantity("V", "Collector voltage at which the base would be depleted, V_r", gt=10, lt=1e5),
+    ]
+
+
 class Package(Section):
     """Lead inductances of one switch; the common part is shared with the gate loop."""
 
@@ -102,7 +127,18 @@ class SwitchRatings(Section):
     recovery_di_dt: Annotated[
         float, Quantity("A/s", "Diode recovery di/dt", gt=0, lt=1e11, usual=(1e7, 5e9))
     ]
-    avalanche_energy: Annotated[float, Quantity("J", "Single-pulse avalanche energy", gt=0, lt=100)]
+    avalanche_energy: (
+        Annotated[float, Quantity("J", "Single-pulse avalanche energy", gt=0, lt=100)] | None
+    ) = None
+    turn_off_current: (
+        Annotated[
+            float, Quantity("A", "Of an IGBT: largest current turned off (RBSOA)", gt=0, lt=1e5)
+        ]
+        | None
+    ) = None
+    short_circuit_time: (
+        Annotated[float, Quantity("s", "Of an IGBT: t_SC", gt=0, lt=1e-3)] | None
+    ) = None
     junction_temperature: Annotated[
         float, Quantity("degC", "T_J max", gt=25, le=300, usual=(125, 200))
     ]
@@ -136,11 +172,21 @@ class Warming(Section):
 
 
 class Switch(Section):
-    """One switch of the bridge; all of them are alike."""
+    """One switch of the bridge; all of them are alike.
+
+    With `bipolar` it is an IGBT: drain, source and body diode are then its collector, emitter and
+    anti-parallel diode, and the channel conducts one way.
+    """
 
     name: Text
     channel: Channel
+    bipolar: Bipolar | None = None
     diode: BodyDiode
     package: Package
     ratings: SwitchRatings
     warming: Warming | None = None
+
+    @property
+    def kind(self) -> str:
+        """mosfet or igbt."""
+        return "mosfet" if self.bipolar is None else "igbt"

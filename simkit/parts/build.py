@@ -20,7 +20,6 @@ from simkit.parameters.coil import Coil, CoilFile, Workpiece, WorkpieceFile
 from simkit.parameters.fields import field_of
 from simkit.parameters.load import Loaded, Origin, digest
 from simkit.parameters.machine import Machine, resonance
-from simkit.parameters.part import Mosfet
 from simkit.parameters.paths import named_file
 from simkit.parameters.place import nearest
 from simkit.parameters.supply import Supply, SupplyFile
@@ -283,7 +282,7 @@ def _with_switch(made: Build, written: MachineFile, parts: dict[str, Any]) -> Ma
     return _at_level(made, Machine(**parts | {"switch": fitted}))
 
 
-def _part(made: Build, chosen: SwitchPart) -> Loaded[Mosfet]:
+def _part(made: Build, chosen: SwitchPart) -> Loaded[Any]:
     try:
         path = named_file(made.loaded.file, chosen.part)
     except ValueError as error:
@@ -299,10 +298,10 @@ def _part_files(wanted: Path) -> str:
     return nearest(wanted.name, there, "files there") if 0 < len(there) <= MOST_FILES else ""
 
 
-def _settled(made: Build, trial: Machine, part: Loaded[Mosfet]) -> float:
+def _settled(made: Build, trial: Machine, part: Loaded[Any]) -> float:
     """Junction temperature the switch is fitted at, to whole kelvin: a fit is no finer [degC]."""
     settled = expected_junction(trial, part.model)
-    highest = part.model.ratings.junction_temperature
+    highest = float(part.model.ratings.junction_temperature)
     if settled.runaway or settled.junction > highest:
         note = (
             "the conduction loss alone takes the junction beyond its rating of "
@@ -313,7 +312,7 @@ def _settled(made: Build, trial: Machine, part: Loaded[Mosfet]) -> float:
     return float(round(settled.junction))
 
 
-def _fit(made: Build, part: Loaded[Mosfet], chosen: SwitchPart, celsius: float) -> Switch:
+def _fit(made: Build, part: Loaded[Any], chosen: SwitchPart, celsius: float) -> Switch:
     try:
         fitted = fitted_switch(part, celsius)
     except ValueError as error:
@@ -322,15 +321,17 @@ def _fit(made: Build, part: Loaded[Mosfet], chosen: SwitchPart, celsius: float) 
 
 
 def _switch_origins(
-    made: Build, part: Loaded[Mosfet], chosen: SwitchPart, fitted: Switch, celsius: float
+    made: Build, part: Loaded[Any], chosen: SwitchPart, fitted: Switch, celsius: float
 ) -> None:
     """What is the part file's own keeps its origin there; the rest was fitted."""
     for key, origin in part.origins.items():
         section = key.split(".")[0]
         if section == "ratings" or (section == "package" and chosen.package is None):
             made.origins[f"switch.{key}"] = origin
-    for section in ("channel", "diode", "warming"):
+    for section in ("channel", "bipolar", "diode", "warming"):
         model = getattr(fitted, section)
+        if model is None:
+            continue
         for name in type(model).model_fields:
             quantity = field_of(type(model), name)
             assert quantity is not None

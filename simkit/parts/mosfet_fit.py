@@ -15,7 +15,14 @@ from math import exp, log
 
 import numpy as np
 
-from simkit.parameters.part import Mosfet, RecoveryPoint
+from simkit.parameters.part import (
+    CapacitancePoint,
+    Diode,
+    GateCharge,
+    Mosfet,
+    RecoveryPoint,
+    Transfer,
+)
 from simkit.parameters.switch import BodyDiode, Channel, Switch, Warming
 from simkit.parts import mosfet
 from simkit.parts.diode import DiodeFit, Given, fit_recovery
@@ -26,6 +33,34 @@ COLD = 25.0
 """Junction temperature of the data sheet's figures [degC]."""
 ZERO_CELSIUS = 273.15
 THRESHOLD_WEIGHT = 10.0
+
+
+@dataclass(frozen=True)
+class Sheet:
+    """What a channel is fitted to, whatever the kind of switch.
+
+    Fields
+    ------
+    gate_resistance : inside the chip [ohm]
+    on_resistance : of channel and drift region, a first guess for the capacitances [ohm]
+    breakdown_voltage : [V]
+    transfer, capacitance, gate_charge : as a part file has them, currents those of the channel
+    """
+
+    gate_resistance: float
+    on_resistance: float
+    breakdown_voltage: float
+    transfer: Transfer
+    capacitance: tuple[CapacitancePoint, ...]
+    gate_charge: GateCharge
+
+
+def sheet_of(part: Mosfet) -> Sheet:
+    """The channel's part of a MOSFET's data sheet [all SI]. Source: the part file. Exact."""
+    return Sheet(
+        part.gate_resistance, part.on_resistance.cold, part.avalanche.voltage, part.transfer,
+        part.capacitance, part.gate_charge,
+    )  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -67,11 +102,11 @@ def fit(part: Mosfet, junction_temperature: float = COLD) -> Fitted:
     """
     channel = fit_channel(part, junction_temperature)
     recovery = nearest_recovery(part, junction_temperature)
-    diode = fit_recovery(given_recovery(recovery))
+    recovering = fit_recovery(given_recovery(recovery))
     switch = Switch(
         name=part.title,
         channel=channel,
-        diode=body_diode(part, diode),
+        diode=body_diode(part.diode, recovering),
         package=part.package,
         ratings=part.ratings,
         warming=Warming(
@@ -79,7 +114,7 @@ def fit(part: Mosfet, junction_temperature: float = COLD) -> Fitted:
             resistance_exponent=resistance_exponent(part),
         ),
     )
-    return Fitted(switch, recovery, diode.contradictions)
+    return Fitted(switch, recovery, recovering.contradictions)
 
 
 def fit_channel(part: Mosfet, junction_temperature: float = COLD) -> Channel:
@@ -87,8 +122,9 @@ def fit_channel(part: Mosfet, junction_temperature: float = COLD) -> Channel:
 
     Source and range as for `fit`.
     """
-    threshold, steepness = fit_transfer(part)
-    start = _start(part, threshold, steepness)
+    sheet = sheet_of(part)
+    threshold, steepness = fit_transfer(sheet)
+    start = channel_start(sheet, threshold, steepness)
     test = part.on_resistance
     wanted = test.cold * _kelvin_ratio(junction_temperature) ** resistance_exponent(part)
     channel = mosfet.channel_resistance(start, test.gate_voltage, test.drain_current)
@@ -97,7 +133,7 @@ def fit_channel(part: Mosfet, junction_temperature: float = COLD) -> Channel:
             f"R_DS(on) = {wanted:.4g} ohm is less than the {channel:.4g} ohm that the transfer "
             f"curve leaves at V_GS = {test.gate_voltage:g} V: check threshold and transconductance"
         )
-    return fit_capacitances(part, start.model_copy(update={"drain_resistance": wanted - channel}))
+    return fit_capacitances(sheet, start.model_copy(update={"drain_resistance": wanted - channel}))
 
 
 def resistance_exponent(part: Mosfet) -> float:
@@ -116,7 +152,7 @@ def _kelvin_ratio(celsius: float) -> float:
     return (celsius + ZERO_CELSIUS) / (COLD + ZERO_CELSIUS)
 
 
-def fit_transfer(part: Mosfet) -> tuple[float, float]:
+def fit_transfer(part: Sheet) -> tuple[float, float]:
     """V_TO [V] and KP [A/V^2] from threshold, transconductance, points and plateau.
 
     Source: the square law of `mosfet`. Range: the given currents; far above them a real
@@ -131,7 +167,7 @@ def fit_transfer(part: Mosfet) -> tuple[float, float]:
     slope, slope_current = given.transconductance, given.transconductance_current
 
     def misses(x: np.ndarray) -> np.ndarray:
-        channel = _start(part, float(x[0]), exp(float(x[1])))
+        channel = channel_start(part, float(x[0]), exp(float(x[1])))
         at_threshold = mosfet.gate_voltage_for(channel, given.threshold_current)
         found = [THRESHOLD_WEIGHT * log(at_threshold / given.threshold)]
         found += [log(mosfet.gate_voltage_for(channel, i) / v) for v, i in points]
@@ -145,8 +181,11 @@ def fit_transfer(part: Mosfet) -> tuple[float, float]:
     return float(result.x[0]), exp(float(result.x[1]))
 
 
-def _start(part: Mosfet, threshold: float, steepness: float) -> Channel:
-    """A channel with the static values known and the capacitances at a first guess."""
+def channel_start(part: Sheet, threshold: float, steepness: float) -> Channel:
+    """A channel of V_TO [V] and KP [A/V^2] with its capacitances at a first guess [F].
+
+    Source: own choice. Range: a start for `fit_capacitances`, no more.
+    """
     points = part.capacitance
     reverse = min(p.reverse for p in points if p.reverse)
     inputs = max(p.input for p in points if p.input)
@@ -155,7 +194,7 @@ def _start(part: Mosfet, threshold: float, steepness: float) -> Channel:
     return Channel(
         threshold=threshold,
         transconductance=steepness,
-        drain_resistance=0.9 * part.on_resistance.cold,
+        drain_resistance=0.9 * part.on_resistance,
         gate_resistance=part.gate_resistance,
         gate_source_capacitance=inputs,
         gate_drain_capacitance_max=max(0.5 * per_volt, 10.0 * reverse),
@@ -164,7 +203,7 @@ def _start(part: Mosfet, threshold: float, steepness: float) -> Channel:
         output_capacitance_zero=(output.output or 0.0) * (1.0 + output.drain_voltage) ** 0.5,
         junction_potential=1.0,
         junction_grading=0.5,
-        breakdown_voltage=part.avalanche.voltage,
+        breakdown_voltage=part.breakdown_voltage,
     )
 
 
@@ -185,7 +224,7 @@ PULL = 0.01
 against a residual of a per cent)."""
 
 
-def fit_capacitances(part: Mosfet, channel: Channel) -> Channel:
+def fit_capacitances(part: Sheet, channel: Channel) -> Channel:
     """Capacitances from the C points and the gate charge together.
 
     All in [F] and [C]. Source: the laws of `mosfet`. Range: between the given voltages.
@@ -207,7 +246,7 @@ def fit_capacitances(part: Mosfet, channel: Channel) -> Channel:
     return placed(best.x)
 
 
-def _capacitance_misses(part: Mosfet, channel: Channel) -> list[float]:
+def _capacitance_misses(part: Sheet, channel: Channel) -> list[float]:
     found = []
     for point in part.capacitance:
         got = mosfet.capacitances(channel, point.drain_voltage)
@@ -230,9 +269,12 @@ def nearest_recovery(part: Mosfet, junction_temperature: float) -> RecoveryPoint
 
     Source: own choice. Exact.
     """
-    return min(
-        part.diode.recovery, key=lambda p: abs(p.junction_temperature - junction_temperature)
-    )
+    return recovery_near(part.diode, junction_temperature)
+
+
+def recovery_near(diode: Diode, junction_temperature: float) -> RecoveryPoint:
+    """As `nearest_recovery`, of a diode [degC]. Source: own choice. Exact."""
+    return min(diode.recovery, key=lambda p: abs(p.junction_temperature - junction_temperature))
 
 
 def given_recovery(point: RecoveryPoint) -> Given:
@@ -246,16 +288,16 @@ def given_recovery(point: RecoveryPoint) -> Given:
     )
 
 
-def body_diode(part: Mosfet, fitted: DiodeFit) -> BodyDiode:
-    """Body diode from the forward points and the fitted recovery.
+def body_diode(diode: Diode, fitted: DiodeFit) -> BodyDiode:
+    """Body diode, or an IGBT's anti-parallel one, from the forward points and the fitted recovery.
 
     V = n V_T ln(I/I_0) + I R through the first and the last point gives R = (V_2 - V_1 - n
     V_T ln(I_2/I_1))/(I_2 - I_1); where that is not positive, the curve is steeper than the
     junction's own and R is a hundredth of V/I. Units [V], [A], [ohm]. Source: Shockley's
     law with a series resistance. Range: between the first and the last forward point.
     """
-    first, last = part.diode.forward[0], part.diode.forward[-1]
-    junction = part.diode.emission * THERMAL_VOLTAGE * log(last.current / first.current)
+    first, last = diode.forward[0], diode.forward[-1]
+    junction = diode.emission * THERMAL_VOLTAGE * log(last.current / first.current)
     series = (last.voltage - first.voltage - junction) / (last.current - first.current)
     return BodyDiode(
         lifetime=fitted.diode.lifetime,
@@ -263,5 +305,5 @@ def body_diode(part: Mosfet, fitted: DiodeFit) -> BodyDiode:
         forward_voltage=last.voltage,
         forward_current=last.current,
         series_resistance=max(series, 0.01 * last.voltage / last.current),
-        emission=part.diode.emission,
+        emission=diode.emission,
     )

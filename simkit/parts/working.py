@@ -18,7 +18,7 @@ import numpy as np
 
 from simkit.parameters.coil import Level
 from simkit.parameters.machine import Load, Machine, Workpiece
-from simkit.parts.mosfet import linear_resistance
+from simkit.parts.igbt import conducting_resistance
 
 
 def coil_current(machine: Machine, load: Load, frequency: float, voltage: float) -> float:
@@ -92,7 +92,7 @@ def _link_impedance(machine: Machine, s: complex) -> complex:
 def _front(machine: Machine, s: complex) -> complex:
     """Switches, winding, what blocks direct current, leakage [ohm]."""
     bridge, transformer, drive = machine.bridge, machine.transformer, machine.drive
-    on = linear_resistance(machine.switch.channel, drive.voltage_on)
+    on = conducting_resistance(machine.switch, drive.voltage_on)
     split = bridge.split_capacitance
     blocking = [c for c in (2.0 * split if split else None, transformer.blocking_capacitance) if c]
     resistance = on * (2 if bridge.topology == "full" else 1) + transformer.primary_resistance

@@ -9,11 +9,12 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from simkit.parts.igbt import conducting_resistance
 from simkit.scout.batch import Cases, Index, Pieces
 from simkit.scout.drive import GateDelays
 from simkit.scout.forced import Forcing, diode_share, diode_voltage, topping_charge
 from simkit.scout.halfwave import Complex, phi
-from simkit.scout.plant import OUTPUTS, Array, Network, channel_resistance
+from simkit.scout.plant import OUTPUTS, Array, Network
 from simkit.scout.steady import vertex
 from simkit.scout.turnoff import ARRIVED, TurnOff
 
@@ -105,7 +106,7 @@ class Subject:
     @property
     def on_resistance(self) -> float:
         """Of one channel [ohm]."""
-        return channel_resistance(self.machine.switch.channel, self.machine.drive.voltage_on)
+        return conducting_resistance(self.machine.switch, self.machine.drive.voltage_on)
 
 
 def figures(s: Subject, c: Cases, p: Pieces) -> dict[str, Array]:

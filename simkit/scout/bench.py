@@ -13,9 +13,10 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from simkit.parts.igbt import conducting_resistance
 from simkit.parts.working import load_at, load_at_margin
 from simkit.scout.phasor import Complex, Harmonics, input_impedance, solve
-from simkit.scout.plant import Array, channel_resistance, plant_from_machine
+from simkit.scout.plant import Array, plant_from_machine
 
 if TYPE_CHECKING:
     from simkit.parameters.machine import Load, Machine
@@ -117,7 +118,7 @@ def of_state(machine: Machine, setting: Setting, state: Harmonics) -> dict[str, 
     omega = 2.0 * np.pi * state.frequency * state.order
     coil = state.outputs["coil_current"] * (load.resistance + 1j * omega * load.inductance)
     legs = 2 if machine.bridge.topology == "full" else 1
-    on = legs * channel_resistance(machine.switch.channel, machine.drive.voltage_on)
+    on = legs * conducting_resistance(machine.switch, machine.drive.voltage_on)
     loss = on * state.rms("primary_current") ** 2
     found = {
         "supply_current": state.supply_current,

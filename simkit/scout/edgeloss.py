@@ -9,8 +9,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from simkit.parts.igbt import conducting_resistance
 from simkit.scout.forced import Forcing, Takeover, forcing, stored_charge, topping_charge
-from simkit.scout.plant import Array, channel_resistance
+from simkit.scout.plant import Array
 from simkit.scout.turnoff import TurnOff, turn_off
 
 if TYPE_CHECKING:
@@ -43,7 +44,7 @@ class EdgeLosses:
     def on_resistance(self) -> float:
         """Of the channels in the primary current's path [ohm]."""
         drive = self.machine.drive
-        return self.legs * channel_resistance(self.machine.switch.channel, drive.voltage_on)
+        return self.legs * conducting_resistance(self.machine.switch, drive.voltage_on)
 
     def takeover(self, off: Array, on: Array) -> Takeover:
         """Hard turn-ons, from the bridge currents at turn-off and turn-on [A]; see `forced`."""

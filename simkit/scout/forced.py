@@ -14,7 +14,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from simkit.circuit.values import THERMAL_VOLTAGE
-from simkit.scout.plant import Array, channel_resistance, output_charge, swing_charge
+from simkit.parts.igbt import conducting_resistance
+from simkit.scout.plant import Array, output_charge, swing_charge
 
 if TYPE_CHECKING:
     from simkit.parameters.machine import Machine
@@ -135,7 +136,7 @@ def stored_charge(machine: Machine, dead_time: float, turn_off: Array, turn_on: 
     the dead time it carries all of a current that runs straight. dq/dt = i - q/tau in closed form.
     """
     tau = machine.switch.diode.lifetime
-    channel = channel_resistance(machine.switch.channel, machine.drive.voltage_on)
+    channel = conducting_resistance(machine.switch, machine.drive.voltage_on)
     first, last = np.maximum(-turn_off, 0.0), np.maximum(-turn_on, 0.0)
     keep = exp(-dead_time / tau)
     share = tau / dead_time * (1.0 - keep)
@@ -177,6 +178,8 @@ def diode_share(machine: Machine, current: Array, channel_resistance: float) -> 
 
     Diode as V_F + n V_T ln(i/I_F) + R_s (i - I_F), channel as a resistor: common voltage.
     """
+    if machine.switch.bipolar is not None:  # its channel conducts one way
+        return np.maximum(current, 0.0)
     diode = machine.switch.diode
     thermal = diode.emission * THERMAL_VOLTAGE
     size = np.maximum(current, KNEE_CURRENT)

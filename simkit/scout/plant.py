@@ -26,7 +26,7 @@ from numpy.typing import NDArray
 
 from simkit.parts.charge import Junction
 from simkit.parts.charge import output_charge as junction_charge
-from simkit.parts.mosfet import linear_resistance
+from simkit.parts.igbt import conducting_resistance
 from simkit.parts.working import bridge_path
 
 if TYPE_CHECKING:
@@ -274,7 +274,6 @@ def memory_time(plant: Plant) -> float:
     return inf if pole.real == 0.0 else -1.0 / pole.real
 
 
-channel_resistance = linear_resistance
 """On-resistance of a conducting switch [ohm] at a gate voltage [V]."""
 
 
@@ -296,7 +295,7 @@ def plant_from_machine(machine: Machine, load: Load, supply_voltage: float | Non
     in parallel for the primary current. Raises ValueError as `Plant` does.
     """
     bridge, transformer, tank = machine.bridge, machine.transformer, machine.tank
-    on = channel_resistance(machine.switch.channel, machine.drive.voltage_on)
+    on = conducting_resistance(machine.switch, machine.drive.voltage_on)
     split = bridge.split_capacitance
     series = [c for c in (2.0 * split if split else None, transformer.blocking_capacitance) if c]
     resistance, inductance = bridge_path(machine)

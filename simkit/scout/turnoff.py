@@ -9,17 +9,18 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import lru_cache
-from math import sqrt
+from math import exp, sqrt
 from typing import TYPE_CHECKING
 
 import numpy as np
 
+from simkit.parts.igbt import base_share, gain
 from simkit.parts.mosfet import drain_source_capacitance, gate_drain_capacitance
 from simkit.scout.plant import Array
 
 if TYPE_CHECKING:
     from simkit.parameters.machine import Machine
-    from simkit.parameters.switch import Channel
+    from simkit.parameters.switch import Bipolar, Channel
 
 CURRENTS = 20
 """Currents above zero at which the turn-off is integrated, closer together where small [1]."""
@@ -28,6 +29,9 @@ STEPS = 250
 gate is off by then, and the node goes on by charge alone."""
 GRID = 400
 """Voltages at which the node's charge is summed, closer together where it is steep [1]."""
+TAILS = 3.0
+"""Lifetimes that an IGBT's turn-off is integrated for beyond that [1]."""
+MOST_TAIL_STEPS = 3000
 STEPS_PER_TIME_CONSTANT = 50.0
 ARRIVED = 0.9
 """Share of its way after which a node counts as arrived [1]."""
@@ -106,7 +110,7 @@ def turn_off(machine: Machine, link: float) -> TurnOff:
     step = max(resistance * gate, 2.0 * sqrt(inductance * gate)) / STEPS_PER_TIME_CONSTANT
     snubber = machine.bridge.snubber
     across = snubber.capacitance if snubber and snubber.place == "switch" else 0.0
-    leg = _Leg(channel, resistance, inductance, low, link, across, step)
+    leg = _Leg(channel, resistance, inductance, low, link, across, step, machine.switch.bipolar)
     return _table(leg, machine.switch.ratings.pulsed_current, drive.voltage_on)
 
 
@@ -118,16 +122,19 @@ def _table(leg: _Leg, top: float, high: float) -> TurnOff:
     gate, drain = np.full_like(current, high), np.zeros_like(current)
     drive = np.zeros_like(current)
     energy, half_way = np.zeros_like(current), np.full_like(current, np.inf)
-    arrival = half_way
-    for k in range(STEPS):
+    arrival, stored = half_way, leg.stored(current)
+    steps = STEPS + leg.tail_steps
+    for k in range(steps):
         half_way = np.where((drain >= 0.5 * link) & np.isinf(half_way), k * step, half_way)
         arrival = np.where((drain >= ARRIVED * link) & np.isinf(arrival), k * step, arrival)
-        gate, drain, drive, lost = leg.advance(current, gate, drain, drive)
-        energy += lost
+        tail = leg.tail(stored, drain)
+        gate, drain, drive, lost, fed = leg.advance(current - tail, gate, drain, drive)
+        stored = leg.decayed(stored, fed)
+        energy += lost + tail * drain * step
     passed = leg.charge(drain)
     half, whole = (float(leg.charge(np.array(x * link))) for x in (0.5, ARRIVED))
-    half_way = _rest(half_way, half - passed, current, STEPS * step)
-    arrival = _rest(arrival, whole - passed, current, STEPS * step)
+    half_way = _rest(half_way, half - passed, current, steps * step)
+    arrival = _rest(arrival, whole - passed, current, steps * step)
     for column in (current, energy, half_way, arrival):
         column.setflags(write=False)
     return TurnOff(current, energy, half_way, arrival, half, whole)
@@ -154,12 +161,40 @@ class _Leg:
     link: float
     across: float
     step: float
+    bipolar: Bipolar | None = None
+    """Of an IGBT, whose charge goes on carrying current when the channel is off."""
+
+    @property
+    def tail_steps(self) -> int:
+        """Steps more that a tail takes [1]."""
+        if self.bipolar is None:
+            return 0
+        return min(int(TAILS * self.bipolar.lifetime / self.step), MOST_TAIL_STEPS)
+
+    def stored(self, current: Array) -> Array:
+        """Charge of a switch that has conducted a current [A], in [C]."""
+        if self.bipolar is None:
+            return np.zeros_like(current)
+        return current * self.bipolar.lifetime / (1.0 + gain(self.bipolar, 0.0))
+
+    def tail(self, stored: Array, drain: Array) -> Array:
+        """Bipolar current of a charge [C] at a collector voltage [V], in [A]."""
+        if self.bipolar is None:
+            return np.zeros_like(stored)
+        return stored / (self.bipolar.transit_time * base_share(self.bipolar, drain))
+
+    def decayed(self, stored: Array, fed: Array) -> Array:
+        """The charge a step later, fed by the channel's current [A]."""
+        if self.bipolar is None:
+            return stored
+        tau = self.bipolar.lifetime
+        return tau * fed + (stored - tau * fed) * exp(-self.step / tau)
 
     def advance(
         self, current: Array, gate: Array, drain: Array, drive: Array
-    ) -> tuple[Array, Array, Array, Array]:
+    ) -> tuple[Array, Array, Array, Array, Array]:
         """Gate and drain voltage and gate current a step later, linearly implicit, and the
-        channel's loss [J].
+        channel's loss [J] and current [A].
 
         (C_gs + C_gd) dv_g - C_gd dv_d = i_g dt, L di_g = (V_low - v_g - R i_g) dt, and at the node
         (C_node + C_gd) dv_d - C_gd dv_g = (I - i_channel) dt.
@@ -179,7 +214,8 @@ class _Leg:
         after_gate = gate + (into_gate * g22 + cgd * into_node) / det
         after_drain = drain + (g11 * into_node - g21 * into_gate) / det
         after_drive = (self.low - after_gate + lead * drive) / whole
-        return after_gate, np.clip(after_drain, 0.0, self.link), after_drive, flow * drain * step
+        held = np.clip(after_drain, 0.0, self.link)
+        return after_gate, held, after_drive, flow * drain * step, flow
 
     def _node(self, drain: Array) -> Array:
         """Capacitance at the node but for the outgoing switch's to its gate [F]."""

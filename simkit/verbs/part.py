@@ -38,7 +38,7 @@ def command(
                       as_json, quiet)  # fmt: skip
     if out is not None:
         raise InputError([Problem("--out", None, "", str(out), "goes with --piece NAME")])
-    return _mosfet(part_file, overrides, as_json, quiet)
+    return _switch(part_file, overrides, as_json, quiet)
 
 
 def _piece(
@@ -73,16 +73,18 @@ def _piece(
     return 0
 
 
-def _mosfet(part_file: Path, overrides: dict[str, str], as_json: bool, quiet: bool) -> int:
-    from simkit.parameters.load import load_file
-    from simkit.parameters.part import Mosfet
+def _switch(part_file: Path, overrides: dict[str, str], as_json: bool, quiet: bool) -> int:
+    from simkit.parameters.part_igbt import Igbt
+    from simkit.parts.switches import load_part
     from simkit.run.process import NgspiceEngine
+    from simkit.studies.part.igbt import examine_igbt
     from simkit.studies.part.study import examine
 
-    loaded, engine = load_file(part_file, Mosfet, overrides), NgspiceEngine()
+    loaded, engine = load_part(part_file, overrides), NgspiceEngine()
+    test = examine_igbt if isinstance(loaded.model, Igbt) else examine
     try:
         with progress_bar(loaded.model.name, quiet) as progress:
-            report = examine(
+            report = test(
                 loaded.model,
                 lambda deck: engine.run(deck.text, deck.saved, deck.stop),
                 progress,

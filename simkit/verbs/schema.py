@@ -6,7 +6,7 @@ import click
 
 from simkit.verbs.common import json_option
 
-KINDS = ("machine", "scenario", "part", "readings", "change", "result")
+KINDS = ("machine", "scenario", "part", "igbt-part", "readings", "change", "result")
 
 
 @click.command("schema")

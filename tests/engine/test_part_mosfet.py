@@ -24,7 +24,7 @@ from simkit.run.backend import EngineRun
 from simkit.run.process import NgspiceEngine
 from simkit.studies.part.study import PartReport, examine
 
-CLASSES = [p.stem for p in sorted((scenario_folder() / "parts").glob("*.toml"))]
+CLASSES = [p.stem for p in sorted((scenario_folder() / "parts").glob("class-*.toml"))]
 
 
 def run(deck: Deck) -> EngineRun:

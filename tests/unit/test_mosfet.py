@@ -20,7 +20,7 @@ from simkit.parameters.switch import Channel
 from simkit.parts import mosfet, mosfet_fit
 from simkit.parts.diode import Given, LumpedCharge, figures
 
-FILES = sorted((scenario_folder() / "parts").glob("*.toml"))
+FILES = sorted((scenario_folder() / "parts").glob("class-*.toml"))
 KNOWN = Channel(
     threshold=4.0,
     transconductance=15.0,
@@ -156,7 +156,7 @@ def test_two_transfer_points_do_in_place_of_the_transconductance() -> None:
             "points": points,
         },
     )
-    threshold, steepness = mosfet_fit.fit_transfer(part)
+    threshold, steepness = mosfet_fit.fit_transfer(mosfet_fit.sheet_of(part))
     assert threshold == pytest.approx(4.0, rel=1e-3)
     assert steepness == pytest.approx(15.0, rel=1e-2)
 

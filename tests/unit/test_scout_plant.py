@@ -22,11 +22,11 @@ from simkit.parameters.machine import (
     Tank,
     Transformer,
 )
+from simkit.parts.mosfet import linear_resistance
 from simkit.parts.working import bridge_path
 from simkit.scout.plant import (
     OUTPUTS,
     Plant,
-    channel_resistance,
     loaded_q,
     matrices,
     memory_time,
@@ -119,9 +119,9 @@ def test_channel_values_by_hand() -> None:
     Source of the charge: Erickson, Fundamentals of Power Electronics, eqs 4.38-4.39 (ZVS-04);
     at 400 V with 0.8 V built in the limit is short by sqrt(Vj/V) = 4.5 %, hence 5 %.
     """
-    assert channel_resistance(CHANNEL, 14.0) == pytest.approx(0.075)
+    assert linear_resistance(CHANNEL, 14.0) == pytest.approx(0.075)
     with pytest.raises(ValueError, match="below the threshold"):
-        channel_resistance(CHANNEL, 4.0)
+        linear_resistance(CHANNEL, 4.0)
     at_voltage = 2e-9 / sqrt(1 + 400 / 0.8)
     assert output_charge(CHANNEL, 400.0) == pytest.approx(2 * at_voltage * 400.0, rel=0.05)
 

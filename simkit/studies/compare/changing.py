@@ -14,9 +14,8 @@ from simkit.parameters.change import (
     quarrels,
     toml,
 )
-from simkit.parameters.load import Loaded, load_file
+from simkit.parameters.load import Loaded
 from simkit.parameters.machine import Machine
-from simkit.parameters.part import Mosfet
 from simkit.parameters.paths import named_file
 from simkit.parameters.place import COMMAND_LINE
 from simkit.studies.inputs.loading import load_machine
@@ -92,20 +91,20 @@ def varied(
     return Variant(part.name, part.title, part.values, loaded)
 
 
-def switch_text(changes: Loaded[ChangeFile], part: Overlay) -> str:
+def switch_text(changes: Loaded[ChangeFile], asked: Overlay) -> str:
     """The switch made from the part file a change names, as TOML text.
 
     Errors: InputError when the file cannot be read, or its figures cannot be together.
     """
     import tomllib
 
-    from simkit.parts.mosfet_fit import switch_from_part
+    from simkit.parts.switches import load_part, switch_of
 
-    named = tomllib.loads(f"x = {part.values['switch']}")["x"]
-    path = change_file(changes, part.places["switch"], named)
-    mosfet = load_file(path, Mosfet)
+    named = tomllib.loads(f"x = {asked.values['switch']}")["x"]
+    path = change_file(changes, asked.places["switch"], named)
+    part = load_part(path)
     try:
-        switch = switch_from_part(mosfet.model)
+        switch = switch_of(part.model)
     except ValueError as error:
         raise InputError([Problem(str(path), None, "", "", str(error))]) from None
     return toml(switch.model_dump(exclude_none=True))

@@ -281,6 +281,8 @@ def double_pulse_rows(part: Mosfet, switch: Switch, vectors: Measure) -> Iterato
 def avalanche_rows(part: Mosfet, switch: Switch, vectors: Measure) -> Iterator[Row]:
     """Avalanche voltage, and the energy the rated inductor really puts into the chip."""
     given, rated = part.avalanche, part.ratings.avalanche_energy
+    if rated is None:
+        return
     deck, inductance = bench_decks.avalanche_deck(
         switch, given.current, given.supply_voltage, rated
     )
