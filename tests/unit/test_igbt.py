@@ -9,11 +9,15 @@ from scipy.integrate import solve_ivp
 
 from simkit.data import scenario_folder
 from simkit.errors import InputError
+from simkit.figures.table import figure
+from simkit.measure.periodic import Cycle
+from simkit.measure.waveforms import Waves
 from simkit.parameters.switch import Bipolar
 from simkit.parts import igbt
 from simkit.parts.igbt_fit import fit_igbt, saturation_at
 from simkit.parts.switches import load_part, saturation_loss
 from simkit.studies.inputs.loading import load_machine
+from tests.waves import waves
 
 PARTS = scenario_folder() / "parts"
 CLASSES = sorted(p.stem for p in PARTS.glob("igbt-*.toml"))
@@ -147,6 +151,53 @@ def test_an_energy_below_what_the_channel_needs_is_said(tmp_path: Path) -> None:
     path = changed(tmp_path, "igbt-600v-40a-fast", 'energy = "0.5 mJ"', 'energy = "0.05 mJ"')
     fitted = fit_igbt(load_part(path).model)
     assert any("E_off of 0.05 mJ at 25 degC is less than" in s for s in fitted.contradictions)
+
+
+# --- figures of the kind --------------------------------------------------------------------------
+
+
+def hand_made(current: float, volts: float) -> Waves:
+    """A switch that carries a current [A] under a voltage [V] from 1 to 4 us; 325 V of link."""
+    machine = load_machine(scenario_folder() / "tube-bending" / "machine.toml").model
+    time = np.linspace(0.0, 10e-6, 2001)
+    during = (time > 1e-6) & (time < 4e-6)
+    given = {
+        "p": 325.0,
+        "xq1__di": np.where(during, volts, 0.0),
+        "i1": np.where(during, current, 0.0),
+    }
+    inner = {f"xq{k}__{n}": 0.0 for k in (1, 2) for n in ("dj", "db")}
+    return waves(machine, time, **given, **inner)
+
+
+def of_first(name: str, found: Waves) -> float:
+    measured = figure(name).measured
+    assert measured is not None
+    return float(measured.values(found, (Cycle(0.0, 10e-6),))["Q1"].max())
+
+
+def test_current_under_voltage_counts_and_without_it_does_not() -> None:
+    assert of_first("switched_current_peak", hand_made(80.0, 300.0)) == pytest.approx(80.0)
+    assert of_first("switched_current_peak", hand_made(80.0, 100.0)) == 0.0
+
+
+def test_a_short_circuit_lasts_as_long_as_both_are_high() -> None:
+    """Above the 150 A of the class's pulsed rating, under more than half of the link: 3 us."""
+    assert of_first("short_circuit_time", hand_made(200.0, 300.0)) == pytest.approx(3e-6, rel=0.01)
+    assert of_first("short_circuit_time", hand_made(100.0, 300.0)) == 0.0
+    assert of_first("short_circuit_time", hand_made(200.0, 100.0)) == 0.0
+
+
+def test_the_figures_of_the_kind_have_its_ratings_and_no_other_kind_has_them() -> None:
+    igbts = load_machine(scenario_folder() / "tube-bending" / "machine.toml").model
+    mosfets = load_machine(scenario_folder() / "chisel-brazing" / "machine.toml").model
+    for name, bound in (("switched_current_peak", 0.8 * 150.0), ("short_circuit_time", 10e-6)):
+        record = figure(name)
+        assert record.limit is not None
+        found = record.limit(igbts)
+        assert found is not None
+        assert found.value == pytest.approx(bound)
+        assert not record.there(mosfets)
 
 
 # --- the machine ---------------------------------------------------------------------------------
