@@ -1,0 +1,129 @@
+"""A trial figure, declared in a module of its own outside the tree, is found wherever figures are.
+
+Nothing else is told of it: the house's own rule that a figure is one file. Its value is held against
+the square root of two times the rms value that another figure has of the same voltage (a sine's
+peak; 2 %: the capacitors' voltage in a tank of loaded Q above 5 is nearly one).
+"""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Iterator
+from math import sqrt
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+import simkit.figures
+from docs.pages import quantities_page
+from simkit.figures.table import figures
+from simkit.live.answers import Question, answered
+from simkit.rehearsal.findings import Rehearsal
+from simkit.rehearsal.rehearser import Rehearser
+from simkit.report.html import page
+from simkit.studies.explain.study import explained
+from simkit.studies.inputs.loading import load_scenario
+from simkit.studies.maps.calibrate import predict
+from simkit.studies.maps.cases import fast
+from simkit.studies.scenario.result import document
+from simkit.studies.scenario.view import report_view
+from tests.machines import DEMO
+
+NAME, TITLE = "trial_bank_peak", "trial voltage, peak"
+MODULE = f'''
+from simkit.figures.measured import peak
+from simkit.figures.record import Bound, Fast, Figure, Words
+
+FIGURES = (
+    Figure(
+        name="{NAME}",
+        part="tank capacitor",
+        unit="V",
+        words=Words(title="{TITLE}", what="On trial.", why="Punctures the film.", how="Largest.",
+                    formula="max", scope="Divider.", change="More cans.", moved_by=("tank.cans",)),
+        place="trial.py",
+        limit=lambda machine: Bound(3.0 * machine.tank.can_voltage, "three times tank.can_voltage"),
+        measured=peak("tank capacitor", lambda waves: waves.bank_voltage),
+        fast=Fast(course=lambda event: event.cycles.tank_voltage_peak,
+                  point=lambda machine, point: point.bank_voltage_peak),
+    ),
+)
+'''
+
+
+@pytest.fixture(scope="module")
+def trial(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
+    folder = tmp_path_factory.mktemp("figures")
+    (folder / "trial.py").write_text(MODULE)
+    simkit.figures.__path__.append(str(folder))
+    figures.cache_clear()
+    yield
+    simkit.figures.__path__.remove(str(folder))
+    sys.modules.pop("simkit.figures.trial", None)
+    figures.cache_clear()
+
+
+@pytest.fixture(scope="module")
+def loaded(trial: None) -> tuple[Any, Any]:
+    return load_scenario(DEMO / "pull-out-cold.toml")
+
+
+@pytest.fixture(scope="module")
+def found(loaded: tuple[Any, Any]) -> Rehearsal:
+    scenario, machine = loaded
+    return Rehearser().rehearse(machine.model, scenario.model)
+
+
+@pytest.fixture(scope="module")
+def result(found: Rehearsal, loaded: tuple[Any, Any]) -> dict[str, Any]:
+    scenario, machine = loaded
+    return document(found, machine, scenario, 1.0)
+
+
+def test_it_is_judged_with_its_error(result: dict[str, Any]) -> None:
+    rows = {row["quantity"]: row for row in result["limits"]}
+    mine, rms = rows[NAME], rows["can_voltage_rms"]
+    assert mine["value"] == pytest.approx(sqrt(2.0) * rms["value"], rel=0.02)
+    assert 0.0 < mine["error"] < 0.05 * mine["value"]
+    assert mine["status"] == "ok"
+
+
+def test_the_samples_do_not_hide_what_lies_between_them(found: Rehearsal) -> None:
+    assert not found.is_whole
+    assert NAME in found.scout.courses()
+    assert NAME in found.scout.scaled(found.first_pass)
+
+
+def test_the_page_shows_it(
+    found: Rehearsal, result: dict[str, Any], loaded: tuple[Any, Any]
+) -> None:
+    view = report_view(found, result, loaded[1])
+    text = page(view, {})
+    assert TITLE in text
+    assert "Punctures the film." in text
+
+
+def test_a_map_begins_with_the_fast_model_s_and_learns_its_factor(loaded: tuple[Any, Any]) -> None:
+    scenario, machine = loaded
+    quick = fast(machine.model, scenario.model)
+    assert 0.0 < quick["limits"][NAME] < 1.0
+    seen = {"limits": {NAME: {"ratio": 0.5}}}
+    assert NAME in predict([[0.5]], [quick], {0: seen})  # type: ignore[arg-type]
+
+
+def test_the_local_page_explain_and_the_docs_know_it(trial: None) -> None:
+    rows = answered(DEMO / "machine.toml", Question({}, None, None))["limits"]
+    assert [r["name"] for r in rows if r["quantity"] == NAME] == [f"tank capacitor: {TITLE}"]
+    assert explained(NAME).title == TITLE
+    assert f"`{NAME}`" in quantities_page()
+
+
+def test_a_figure_that_does_not_say_how_it_is_followed_is_refused() -> None:
+    from simkit.figures.record import Fast, Figure
+
+    words = figures()["flux_peak"].words
+    with pytest.raises(ValueError, match="say in Fast"):
+        Figure("bare", "tank", "V", words, "", None, fast=Fast())
+
+
