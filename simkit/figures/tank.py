@@ -1,8 +1,21 @@
 """The tank's capacitor cans."""
 
-from math import sqrt
+from math import pi, sqrt
 
-from simkit.figures.record import Fast, Figure, Words, rated
+import numpy as np
+
+from simkit.figures.record import Fast, FastEvent, Figure, Words, rated
+
+
+def _largest_can_current(event: FastEvent) -> float:
+    """Largest current of a can [A rms]: the coil's, which is in series with the bank where the tank
+    is fed in its loop; else what drives the bank's voltage, 2 pi f C V, at the event's own pace."""
+    cycles, tank = event.cycles, event.machine.tank
+    if tank.feed == "loop" or len(cycles.time) < 2:
+        return float(np.max(cycles.coil_current_peak)) / (sqrt(2.0) * tank.cans)
+    rate = 2.0 * pi / float(np.min(np.diff(cycles.time)))
+    return rate * tank.can_capacitance * float(np.max(cycles.tank_voltage_peak)) / sqrt(2.0)
+
 
 FIGURES = (
     Figure(
@@ -46,6 +59,7 @@ FIGURES = (
         limit=lambda m: rated(m.tank.can_current, m.limits.derating.capacitor, "tank.can_current"),
         fast=Fast(
             course=lambda e: e.cycles.coil_current_peak / (sqrt(2.0) * e.machine.tank.cans),
+            driver=_largest_can_current,
             point=lambda m, p: p.bank_current_rms / m.tank.cans,
         ),
     ),

@@ -8,7 +8,7 @@ drop-in would do. No verdict: recovery, ringing and gate lift need circuit runs.
 import tomllib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from math import asin, isfinite, pi
+from math import isfinite
 from pathlib import Path
 from typing import Any
 
@@ -19,6 +19,7 @@ from simkit.figures.table import figures
 from simkit.judge.limits import machine_limits
 from simkit.parameters.load import Loaded, digest
 from simkit.parameters.machine import Machine
+from simkit.parts.working import load_at
 from simkit.report.text import quantity
 from simkit.scout.drive import refuse_overlap
 from simkit.scout.operating import Case, OperatingPoint, operating_cases
@@ -150,9 +151,12 @@ def _computed(
 ) -> tuple[dict[str, OperatingPoint], dict[str, Any]]:
     """Every load at one frequency, and the map of one load; both in one pass where it is new."""
     key = (digest(machine), name)
-    cases = [Case(machine.load(other), frequency) for other in loads]
+    supply = machine.supply.voltage
+    cases = [Case(load_at(machine, other, frequency, supply), frequency) for other in loads]
     drawn = _maps.get(key)
     if drawn is None:
+        # The map keeps the load of the working margin: steel at each frequency's own current would
+        # ask for a network of its own at every point.
         cases += [Case(machine.load(name), float(f)) for f in frequencies(machine, name)]
     found = operating_cases(machine, cases)
     points = dict(zip(loads, found, strict=False))
@@ -235,7 +239,7 @@ def _readings(point: OperatingPoint) -> list[list[str]]:
 
 def _window(point: OperatingPoint) -> dict[str, Any]:
     """Dead-time window, every time from the off command [s]."""
-    needed, dead, reversal = point.dead_time_needed, point.dead_time_available, reversal_of(point)
+    needed, dead, reversal = point.dead_time_needed, point.dead_time_available, point.reversal
     if not point.converged:
         words = "The fast model found no steady operation here."
     elif point.turn_off_current <= 0.0:
@@ -259,17 +263,6 @@ def _window(point: OperatingPoint) -> dict[str, Any]:
             "reversal": quantity(reversal, "s"),
         },
     }
-
-
-def reversal_of(point: OperatingPoint) -> float:
-    """From the off command until the current reverses [s]: asin(I_off/I_peak)/(2 pi f).
-
-    The zero of a sine of that peak which passes the turn-off current; zero when it leads.
-    """
-    if not point.converged:
-        return float("nan")
-    share = point.turn_off_current / point.primary_current_peak
-    return asin(min(max(share, 0.0), 1.0)) / (2.0 * pi * point.frequency)
 
 
 def _load(

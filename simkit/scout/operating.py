@@ -12,7 +12,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, fields
-from math import nan, pi
+from math import asin, nan, pi
 from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
@@ -119,6 +119,17 @@ class OperatingPoint:
     magnetising_current_peak: float
     residue: float
     converged: bool
+
+    @property
+    def reversal(self) -> float:
+        """From the off command until the current reverses [s]: asin(I_off/I_peak)/(2 pi f).
+
+        The zero of a sine of that peak which passes the turn-off current; zero when it leads.
+        """
+        if not self.converged:
+            return nan
+        share = self.turn_off_current / self.primary_current_peak
+        return asin(min(max(share, 0.0), 1.0)) / (2.0 * pi * self.frequency)
 
 
 def operating_point(

@@ -1,8 +1,8 @@
 """A trial figure, declared in a module of its own outside the tree, is found wherever figures are.
 
-Nothing else is told of it: the house's own rule that a figure is one file. Its value is held against
-the square root of two times the rms value that another figure has of the same voltage (a sine's
-peak; 2 %: the capacitors' voltage in a tank of loaded Q above 5 is nearly one).
+Nothing else is told of it: the house's own rule that a figure is one file. Its value is held
+against the square root of two times the rms value that another figure has of the same voltage (a
+sine's peak; 2 %: the capacitors' voltage in a tank of loaded Q above 5 is nearly one).
 """
 
 from __future__ import annotations
@@ -10,7 +10,6 @@ from __future__ import annotations
 import sys
 from collections.abc import Iterator
 from math import sqrt
-from pathlib import Path
 from typing import Any
 
 import pytest
@@ -21,7 +20,7 @@ from simkit.figures.table import figures
 from simkit.live.answers import Question, answered
 from simkit.rehearsal.findings import Rehearsal
 from simkit.rehearsal.rehearser import Rehearser
-from simkit.report.html import page
+from simkit.report.html import draw, page
 from simkit.studies.explain.study import explained
 from simkit.studies.inputs.loading import load_scenario
 from simkit.studies.maps.calibrate import predict
@@ -99,7 +98,7 @@ def test_the_page_shows_it(
     found: Rehearsal, result: dict[str, Any], loaded: tuple[Any, Any]
 ) -> None:
     view = report_view(found, result, loaded[1])
-    text = page(view, {})
+    text = page(view, draw(view))
     assert TITLE in text
     assert "Punctures the film." in text
 
@@ -125,5 +124,3 @@ def test_a_figure_that_does_not_say_how_it_is_followed_is_refused() -> None:
     words = figures()["flux_peak"].words
     with pytest.raises(ValueError, match="say in Fast"):
         Figure("bare", "tank", "V", words, "", None, fast=Fast())
-
-

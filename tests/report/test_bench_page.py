@@ -224,7 +224,7 @@ def test_it_agrees_with_simkit_check() -> None:
         ("tank.cans", "x", "Must be a whole number"),
         ("tank.cans", "-3", "Must be at least 1"),
         ("supply.voltage", "1,5 V", "comma"),
-        ("drive.dead_time", "50 ns", "dead time"),
+        ("drive.dead_time", "50 ns", "dead_time"),
         ("drive.dead_time", "5 uF", "is a capacitance"),
     ],
 )

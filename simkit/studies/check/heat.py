@@ -11,7 +11,6 @@ from simkit.parts.core import Steinmetz, square_loss
 from simkit.parts.loads import coil_part
 from simkit.parts.materials import material
 from simkit.parts.switches import stack_of
-from simkit.parts.thermal import steady_junction
 from simkit.scout.operating import OperatingPoint
 from simkit.studies.check.row import CheckRow, Rows
 
@@ -99,13 +98,10 @@ def core_rows(rows: Rows, machine: Machine, frequency: float, flux: float) -> It
     yield rows.plain("core loss", "W", density.value * core.area * core.path, told)
 
 
-def junction_rows(rows: Rows, machine: Machine, point: OperatingPoint) -> Iterator[CheckRow]:
-    """Loss of one switch and where its junction settles."""
-    stack = stack_of(machine)
-    each = point.bridge_loss / stack.switches
+def loss_rows(rows: Rows, machine: Machine, point: OperatingPoint) -> Iterator[CheckRow]:
+    """Loss of one switch; where its junction settles is a figure of its own."""
+    each = point.bridge_loss / stack_of(machine).switches
     yield rows.plain("loss of one switch", "W", each, "fast map: conduction, diode, edges")
-    settled = steady_junction(stack, each)
-    yield rows.judged("junction temperature, estimate", "degC", settled, "junction_peak")
 
 
 def melting_rows(rows: Rows, machine: Machine) -> Iterator[CheckRow]:

@@ -6,22 +6,27 @@ so the table seeds a judgement and gives none: a verdict comes from circuit runs
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from math import pi, sqrt
+from math import sqrt
 
+from simkit.figures.table import figures
 from simkit.judge.limits import machine_limits
 from simkit.parameters.machine import Load, Machine
-from simkit.parts.charge import DeadTime, dead_time_window
-from simkit.parts.transformer import square_flux
-from simkit.scout.halfwave import Edges
-from simkit.scout.operating import operating_point
-from simkit.scout.plant import plant_from_machine, swing_charge
-from simkit.scout.steady import SteadyState, steady
+from simkit.parts.working import load_at_margin
+from simkit.scout.operating import OperatingPoint, operating_point
 from simkit.studies.check.drive import gate_rows, supply_rows
-from simkit.studies.check.heat import can_rows, coil_rows, core_rows, junction_rows, melting_rows
+from simkit.studies.check.heat import can_rows, coil_rows, core_rows, loss_rows, melting_rows
 from simkit.studies.check.row import CheckRow, Rows
 
 __all__ = ["CheckRow", "check_machine"]
 FAST = "fast model at drive.working_margin"
+NAMES = {
+    "supply_current": "supply current", "channel_current_peak": "primary current, peak",
+    "drain_current_rms": "drain current, rms", "can_voltage_rms": "voltage per can, rms",
+    "can_current_rms": "current per can, rms", "flux_peak": "flux swing, peak",
+    "junction_peak": "junction temperature, estimate",
+}  # fmt: skip
+"""Names of judged figures in this table, where they differ from the figure's own."""
+FIRST = ("supply_current", "channel_current_peak", "drain_current_rms")
 
 
 def check_machine(machine: Machine) -> tuple[CheckRow, ...]:
@@ -34,7 +39,7 @@ def check_machine(machine: Machine) -> tuple[CheckRow, ...]:
         if at is None:
             found += _out_of_reach(Rows(name, limits), machine, machine.load(name))
             continue
-        powers.append(at.state.input_power)
+        powers.append(at.point.input_power)
         found += _piece_rows(Rows(name, limits), machine, at)
     whole = Rows("machine", limits)
     return (*found, *gate_rows(whole, machine), *supply_rows(whole, machine, max(powers)))
@@ -42,20 +47,20 @@ def check_machine(machine: Machine) -> tuple[CheckRow, ...]:
 
 @dataclass(frozen=True)
 class Working:
-    """A load at the drive's working margin: frequency [Hz] and the fast model's steady state."""
+    """A load at the drive's working margin: frequency [Hz] and the fast model's operating point."""
 
     load: Load
     frequency: float
-    state: SteadyState
+    point: OperatingPoint
 
     @classmethod
     def of(cls, machine: Machine, name: str) -> "Working | None":
         """The working point of a workpiece by name; None where the dead time leaves none."""
-        load = machine.load(name)
+        load = load_at_margin(machine, name, machine.drive.working_margin, machine.supply.voltage)
         frequency = working_frequency(machine, load)
         if machine.drive.dead_time >= 0.5 / frequency:
             return None
-        return cls(load, frequency, working_state(machine, load, frequency))
+        return cls(load, frequency, operating_point(machine, load, frequency))
 
 
 def working_frequency(machine: Machine, load: Load) -> float:
@@ -77,32 +82,35 @@ def _frequency_row(rows: Rows, machine: Machine, frequency: float) -> CheckRow:
 
 
 def _piece_rows(rows: Rows, machine: Machine, at: Working) -> Iterator[CheckRow]:
-    state, frequency, tank = at.state, at.frequency, machine.tank
+    point, frequency = at.point, at.frequency
     yield from _tank_rows(rows, machine, at.load)
     # Nobody runs the empty coil at full voltage near its resonance on purpose: pieces only.
-    voltage = state.tank_voltage_peak / sqrt(2.0)
-    current = 2.0 * pi * frequency * tank.can_capacitance * voltage
-    flux = flux_swing(machine, frequency)
+    told = {row.quantity: row for row in _figure_rows(rows, machine, point)}
     yield _frequency_row(rows, machine, frequency)
-    yield rows.plain("input power", "W", state.input_power, FAST)
-    yield rows.judged("supply current", "A", state.supply_current, "supply_current")
-    yield rows.judged(
-        "primary current, peak", "A", state.primary_current_peak, "channel_current_peak"
-    )
-    rms = state.primary_current_rms / sqrt(2.0)
-    yield rows.judged("drain current, rms", "A", rms, "drain_current_rms")
-    yield rows.plain("coil current, peak", "A", state.coil_current_peak, FAST)
-    yield from coil_rows(rows, machine, state.coil_current_peak / sqrt(2.0))
-    yield rows.judged("voltage per can, rms", "V", voltage, "can_voltage_rms")
-    yield rows.judged("current per can, rms", "A", current, "can_current_rms")
-    yield from can_rows(rows, machine, frequency, tank.cans * current)
-    yield rows.judged("flux swing, peak", "T", flux, "flux_peak")
-    yield from core_rows(rows, machine, frequency, flux)
-    yield rows.plain("phase, current behind voltage", "deg", state.phase_deg, FAST)
-    yield rows.plain("turn-off current", "A", state.turn_off_current, FAST)
-    yield from _window_rows(rows, machine, state)
-    yield from junction_rows(rows, machine, operating_point(machine, at.load, frequency))
+    yield rows.plain("input power", "W", point.input_power, FAST)
+    yield from (told.pop(NAMES[q]) for q in FIRST)
+    yield rows.plain("coil current, peak", "A", point.coil_current_peak, FAST)
+    if point.converged:  # else every figure is not evaluated, and so is what follows from it
+        yield from coil_rows(rows, machine, point.coil_current_rms)
+    yield from (told.pop(NAMES[q]) for q in ("can_voltage_rms", "can_current_rms"))
+    if point.converged:
+        yield from can_rows(rows, machine, frequency, point.bank_current_rms)
+        yield from core_rows(rows, machine, frequency, point.flux_peak)
+    yield told.pop(NAMES["flux_peak"])
+    yield rows.plain("phase, current behind voltage", "deg", point.phase, FAST)
+    yield rows.plain("turn-off current", "A", point.turn_off_current, FAST)
+    yield from _window_rows(rows, point)
+    yield from loss_rows(rows, machine, point)
+    yield from told.values()
     yield from melting_rows(rows, machine)
+
+
+def _figure_rows(rows: Rows, machine: Machine, point: OperatingPoint) -> Iterator[CheckRow]:
+    """Every judged figure that the fast model has in steady operation."""
+    for name, figure in figures().items():
+        if figure.fast.point is not None and name in rows.limits:
+            title = NAMES.get(name, figure.full_name)
+            yield rows.judged(title, figure.unit, figure.fast.point(machine, point), name)
 
 
 def _tank_rows(rows: Rows, machine: Machine, load: Load) -> Iterator[CheckRow]:
@@ -121,37 +129,16 @@ def _tank_rows(rows: Rows, machine: Machine, load: Load) -> Iterator[CheckRow]:
         yield rows.plain("Q loaded", "1", impedance / load.resistance, told)
 
 
-def _window_rows(rows: Rows, machine: Machine, state: SteadyState) -> Iterator[CheckRow]:
-    """Dead time against the time the node needs to swing and the time until current reverses."""
-    window = dead_window(machine, state)
-    dead = machine.drive.dead_time
-    told = "output charge moved by the falling sine from turn-off on"
-    yield rows.least("dead time against swing of the node", "s", dead, window.needed, told)
-    told = "turn-off current until the sine's zero"
+def _window_rows(rows: Rows, point: OperatingPoint) -> Iterator[CheckRow]:
+    """Dead time against the time the node needs to swing and the time until current reverses.
+
+    All counted from the off command, the gates' delays in it: the dead time there is until the
+    other switch's gate passes its threshold.
+    """
+    dead = point.dead_time_available
+    told = "output charge moved, or the gate's own pace where that is slower; from the off command"
+    needed = point.dead_time_needed
+    yield rows.least("dead time against swing of the node", "s", dead, needed, told)
+    told = "turn-off current until the sine's zero, from the off command"
     quantity = "dead time against reversal of the current"
-    yield rows.most(quantity, "s", dead, window.available, told)
-
-
-def working_state(machine: Machine, load: Load, frequency: float) -> SteadyState:
-    """Fast model's steady state of a machine at a drive frequency [Hz]."""
-    edges = Edges(machine.drive.dead_time, swing_charge(machine))
-    return steady(plant_from_machine(machine, load), frequency, edges)
-
-
-def flux_swing(machine: Machine, frequency: float) -> float:
-    """Peak flux density under the bridge's square voltage [T]; V is half the link's at a half
-    bridge. Source and range: `transformer.square_flux`.
-    """
-    level = machine.supply.voltage * (1.0 if machine.bridge.topology == "full" else 0.5)
-    transformer = machine.transformer
-    return square_flux(level, frequency, transformer.primary_turns, transformer.core_area)
-
-
-def dead_window(machine: Machine, state: SteadyState) -> DeadTime:
-    """Time the node needs to swing, and time until the current reverses [s].
-
-    Source and range: `charge.dead_time_window`; infinite and zero when the current does not lag.
-    """
-    peak = max(state.primary_current_peak, state.turn_off_current)
-    charge, dead = swing_charge(machine), machine.drive.dead_time
-    return dead_time_window(charge, peak, state.turn_off_current, state.frequency, dead)
+    yield rows.most(quantity, "s", dead, point.reversal, told)
