@@ -9,8 +9,8 @@ from benchmarks.figure import Figure
 from benchmarks.ours import Counted
 from benchmarks.plain import plain_run
 from benchmarks.scenarios import CHISEL, long_pull_out, machine
+from simkit.rehearsal.exported import scenario_deck
 from simkit.rehearsal.job import WORKING
-from simkit.rehearsal.rehearse import scenario_deck
 
 PAIRS = 3
 

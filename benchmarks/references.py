@@ -21,7 +21,7 @@ from benchmarks.whole import REFINEMENTS, reference
 from simkit.parameters.machine import Machine
 from simkit.parameters.scenario import Scenario
 from simkit.rehearsal.discretisation import SMALL
-from simkit.rehearsal.rehearse import scenario_deck
+from simkit.rehearsal.exported import scenario_deck
 
 ROOT = Path(__file__).resolve().parents[1]
 NODES = re.compile(r"^\.ic .*$", re.MULTILINE)

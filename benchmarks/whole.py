@@ -19,9 +19,9 @@ from simkit.measure.waveforms import Waves
 from simkit.parameters.machine import Machine
 from simkit.parameters.scenario import Scenario
 from simkit.rehearsal.aftermath import with_aftermath
+from simkit.rehearsal.exported import scenario_deck
 from simkit.rehearsal.findings import Findings, findings
 from simkit.rehearsal.job import RUN_IN, whole_from
-from simkit.rehearsal.rehearse import scenario_deck
 from simkit.rehearsal.scouting import scouted
 from simkit.rehearsal.stretches import measure
 from simkit.run.backend import EngineRun

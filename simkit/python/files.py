@@ -172,10 +172,13 @@ class Scenario:
         return mapped(self.loaded, self._built, vary, cases, sample, jobs)
 
     def deck(self) -> str:
-        """The netlist that the engine is handed, which runs in plain `ngspice -b`."""
-        from simkit.rehearsal.rehearse import scenario_deck
+        """The netlist that the engine is handed, which runs in plain `ngspice -b`.
 
-        return scenario_deck(self._built.model, self.loaded.model).text
+        Errors: EngineError; where there is no engine, the fast model says how warm switches are.
+        """
+        from simkit.verbs.deck import netlist
+
+        return netlist(self._built.model, self.loaded.model).text
 
     def __repr__(self) -> str:
         """Name, file and machine."""

@@ -82,14 +82,18 @@ class Job:
 
     def whole(self) -> Stretch:
         """The circuit through the whole event."""
-        part = self._all()
+        part, seed, since = self.whole_part()
         show = self.counter.show
 
         def runner(deck: Deck) -> EngineRun:
             return self.runner(deck, lambda p: show(0.7 * p))
 
-        seed, since = self.scout.seed(part.begin), whole_from(self.scout.line)
         return climb(self.machine, part, seed, WORKING, runner, since, self.retries)
+
+    def whole_part(self) -> tuple[Timeline, Seed, float]:
+        """The whole event with its run-in, what it starts from, since when it is measured [s]."""
+        part = self._all()
+        return part, self.scout.seed(part.begin), whole_from(self.scout.line)
 
     def _all(self) -> Timeline:
         """The whole event with its run-in."""

@@ -13,8 +13,6 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from simkit.circuit.analysis import Analysis
-from simkit.circuit.netlist import Deck, machine_deck
 from simkit.circuit.timeline import Timeline, timeline
 from simkit.errors import EngineError
 from simkit.judge.limits import machine_limits
@@ -27,7 +25,7 @@ from simkit.rehearsal.cut_events import with_cut
 from simkit.rehearsal.discretisation import periodicity
 from simkit.rehearsal.error_budget import Findings, SecondRuns, assessed
 from simkit.rehearsal.findings import Rehearsal, findings
-from simkit.rehearsal.job import RUN_IN, WORKING, Counter, DoorRunner, Job
+from simkit.rehearsal.job import Counter, DoorRunner, Job
 from simkit.rehearsal.refining import ROUNDS, Passes, refine_round
 from simkit.rehearsal.scouting import Scouted, scouted
 from simkit.rehearsal.settings import Settings
@@ -42,13 +40,6 @@ SHORT = 500.0
 """Cycles up to which an event that samples cannot follow runs whole [1]: a gigabyte, 12 s."""
 
 
-def scenario_deck(machine: Machine, scenario: Scenario, analysis: Analysis = WORKING) -> Deck:
-    """Deck of the whole run of a scenario."""
-    line = timeline(machine, scenario)
-    part = line.stretch(-RUN_IN / line.frequency.first, line.end)
-    return machine_deck(machine, part, scouted(machine, line).seed(part.begin), analysis)
-
-
 def rehearse(
     machine: Machine,
     scenario: Scenario,
@@ -61,13 +52,7 @@ def rehearse(
 
     Errors: EngineError when the engine gives no whole answer even on the last rung of the ladder.
     """
-    line, planned = timeline(machine, scenario), timeline(machine, scenario).end
-    if scenario.ends is None:
-        line = onward.seen_after(line) or line
-    reason = why_whole(machine, line, settings)
-    if reason:
-        settings = replace(settings, whole=True)
-    run = _Run(machine, scenario, line, runner, settings, Counter(progress), reason, planned)
+    run = _run_of(machine, scenario, runner, progress, settings)
     run.settle()
     run.first_pass()
     if settings.refine:
@@ -75,6 +60,32 @@ def rehearse(
     asked = run.job.second_runs(run.passes.fine, second) if second else None
     run.counter.finish()
     return with_cut(with_aftermath(findings(run.found(asked))))
+
+
+def planned(machine: Machine, scenario: Scenario, runner: DoorRunner) -> tuple[Job, Warmed | None]:
+    """The runs of a rehearsal of the whole event before any but those that find the switches'
+    temperature, and what that came to. Errors: EngineError.
+    """
+    run = _run_of(machine, scenario, runner, None, Settings(whole=True))
+    run.settle()
+    run.plan()
+    return run.job, run.warm
+
+
+def _run_of(
+    machine: Machine,
+    scenario: Scenario,
+    runner: DoorRunner,
+    progress: Progress | None,
+    settings: Settings,
+) -> "_Run":
+    line, end = timeline(machine, scenario), timeline(machine, scenario).end
+    if scenario.ends is None:
+        line = onward.seen_after(line) or line
+    reason = why_whole(machine, line, settings)
+    if reason:
+        settings = replace(settings, whole=True)
+    return _Run(machine, scenario, line, runner, settings, Counter(progress), reason, end)
 
 
 def why_whole(machine: Machine, line: Timeline, settings: Settings) -> str:
@@ -144,11 +155,15 @@ class _Run:
     def _job(self, machine: Machine, scout: Scouted) -> Job:
         return Job(machine, scout, self.runner, self.settings, self.counter, self.retries)
 
-    def first_pass(self) -> None:
-        """The whole event, or samples of it, carried on while a figure still rises at the end."""
+    def plan(self) -> None:
+        """Carry the end on while the fast model still sees a figure rise there."""
         for _ in range(onward.ROUNDS):
             if self.line.faults or not self._carried(self.scout.rises(self.limits)):
                 break
+
+    def first_pass(self) -> None:
+        """The whole event, or samples of it, carried on while a figure still rises at the end."""
+        self.plan()
         self._run_through()
         for _ in range(onward.ROUNDS):
             if not self._carried(self._rises()):

@@ -44,6 +44,11 @@ class Rehearser:
             self._door(second) if second else None,
         )
 
+    @property
+    def door(self) -> DoorRunner:
+        """What hands a deck to the engine."""
+        return self._door(self.engine)
+
     def _door(self, engine: Engine) -> DoorRunner:
         return lambda deck, report: engine.run(
             deck.text, deck.saved, deck.stop, self.budget, report

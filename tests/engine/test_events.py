@@ -22,8 +22,9 @@ from simkit.circuit.timeline import timeline
 from simkit.measure.energy import balance
 from simkit.measure.waveforms import Array, Waves
 from simkit.parameters.machine import Machine
+from simkit.rehearsal.exported import scenario_deck
 from simkit.rehearsal.findings import Rehearsal
-from simkit.rehearsal.rehearse import rehearse, scenario_deck
+from simkit.rehearsal.rehearse import rehearse
 from simkit.run.backend import EngineRun, Progress
 from simkit.studies.inputs.loading import load_scenario
 from simkit.verbs.deck import command as deck_command

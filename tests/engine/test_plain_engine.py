@@ -8,7 +8,8 @@ import numpy as np
 import pytest
 
 from simkit.measure.waveforms import Waves
-from simkit.rehearsal.rehearse import rehearse, scenario_deck
+from simkit.rehearsal.exported import scenario_deck
+from simkit.rehearsal.rehearse import rehearse
 from simkit.rehearsal.settings import Settings
 from simkit.run.process import NgspiceEngine
 from simkit.studies.inputs.loading import load_scenario

@@ -22,6 +22,7 @@ from simkit.measure.waveforms import Waves
 from simkit.parameters.load import Loaded
 from simkit.parameters.machine import Machine
 from simkit.parameters.scenario import Scenario
+from simkit.rehearsal.exported import measured
 from simkit.rehearsal.findings import Rehearsal
 from simkit.studies.output.folder import dumped, whole_folder
 
@@ -325,7 +326,7 @@ def write_folder(
         (fresh / "provenance.json").write_text(
             dumped({**result["provenance"], "command": sys.argv[1:]}), encoding="utf-8"
         )
-        (fresh / "deck.cir").write_text(rehearsal.whole.deck.text, encoding="ascii")
+        (fresh / "deck.cir").write_text(measured(rehearsal.whole.deck.text), encoding="ascii")
         (fresh / "engine.log").write_text("\n".join(engine_log(rehearsal)), encoding="utf-8")
         save_waveforms(fresh, rehearsal, csv)
         report(fresh)
