@@ -178,7 +178,7 @@ class Scenario:
         """
         from simkit.verbs.deck import netlist
 
-        return netlist(self._built.model, self.loaded.model).text
+        return netlist(self._built.model, self.loaded.model).deck.text
 
     def __repr__(self) -> str:
         """Name, file and machine."""

@@ -36,9 +36,7 @@ class Exported:
     """A netlist to hand over."""
 
     deck: Deck
-    """As the engine is given it."""
-    text: str
-    """The same with measurements."""
+    """As the engine is given it, and measurements."""
     junction: float | None
     """Temperature that the switches are taken at [degC]; None where they say nothing of it."""
     note: str
@@ -64,7 +62,7 @@ def exported(machine: Machine, scenario: Scenario, runner: DoorRunner | None) ->
     name, change = _taken(job, runner)
     deck = machine_deck(job.machine, part, seed, change(WORKING))
     at = warm.switch_at_c if warm else None
-    return Exported(deck, measured(deck.text), at, f"tried by the engine: {name}")
+    return Exported(replace(deck, text=measured(deck.text)), at, f"tried by the engine: {name}")
 
 
 def _taken(job: Job, runner: DoorRunner) -> tuple[str, Callable[[Analysis], Analysis]]:
@@ -90,7 +88,7 @@ def _unasked(machine: Machine, scenario: Scenario) -> Exported:
         at = min(expected(machine, line), machine.switch.ratings.junction_temperature)
         machine = warmed_machine(machine, at)
     deck = scenario_deck(machine, scenario)
-    return Exported(deck, measured(deck.text), at, "not tried by an engine")
+    return Exported(replace(deck, text=measured(deck.text)), at, "not tried by an engine")
 
 
 def measured(text: str) -> str:

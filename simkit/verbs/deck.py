@@ -46,19 +46,19 @@ def command(
     found = netlist(machine.model, loaded.model, no_engine)
     deck = found.deck
     if output is not None:
-        write_output(output, found.text)
+        write_output(output, deck.text)
     if as_json:
         document = {
             "schema": "simkit.deck/1", "scenario": loaded.model.name,
             "machine": machine.model.name, "digest": deck.digest, "begin_s": deck.begin,
             "stop_s": deck.stop, "saved": list(deck.saved),
             "file": str(output) if output else None,
-            "deck": None if output else found.text,
+            "deck": None if output else deck.text,
             "switch_at_c": found.junction, "note": found.note,
         }  # fmt: skip
         print(json.dumps(document, indent=1))
     elif output is None:
-        click.echo(found.text, nl=False)
+        click.echo(deck.text, nl=False)
     if found.junction is not None:
         note(f"switches at {found.junction:.0f} degC; {found.note}", quiet)
     return 0

@@ -29,7 +29,7 @@ class Hostile:
     ends: Ends
     make: Make
     """Writes machine.toml and scenario.toml into a folder."""
-    arguments: tuple[str, ...] = ("deck", "scenario.toml")
+    arguments: tuple[str, ...] = ("deck", "scenario.toml", "--no-engine")
     """Of the command that is given them."""
 
 

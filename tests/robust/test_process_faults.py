@@ -167,7 +167,7 @@ def test_sleep(tmp_path: Path) -> None:
 @fault("process", "the reader of a pipe goes away", "exit 141, no complaint", "nothing is written")
 def test_pipe_closed(tmp_path: Path) -> None:
     scenario = short_scenario(tmp_path / "input")
-    with start(["deck", str(scenario)], tmp_path) as process:
+    with start(["deck", str(scenario), "--no-engine"], tmp_path) as process:
         assert process.stdout is not None
         process.stdout.close()
         assert process.stderr is not None

@@ -233,16 +233,16 @@ def test_a_deck_cannot_be_written_where_there_is_no_folder(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     target = tmp_path / "missing" / "deck.cir"
-    assert cli.run(["deck", DEMO_SCENARIO, "-o", str(target)]) == 2
+    assert cli.run(["deck", DEMO_SCENARIO, "-o", str(target), "--no-engine"]) == 2
     assert "cannot be written: No such file or directory" in capsys.readouterr().err
 
 
 def test_deck_as_json_is_the_same_deck(capsys: pytest.CaptureFixture[str]) -> None:
     import hashlib
 
-    assert cli.run(["deck", DEMO_SCENARIO]) == 0
+    assert cli.run(["deck", DEMO_SCENARIO, "--no-engine"]) == 0
     text = capsys.readouterr().out
-    assert cli.run(["deck", DEMO_SCENARIO, "--json"]) == 0
+    assert cli.run(["deck", DEMO_SCENARIO, "--no-engine", "--json"]) == 0
     document = json.loads(capsys.readouterr().out)
     assert document["deck"] == text
     assert document["digest"] == hashlib.sha256(text.encode()).hexdigest()

@@ -57,7 +57,7 @@ def test_the_wheel_works_away_from_the_clone(unpacked: Path, tmp_path: Path) -> 
     where = run_python(unpacked, tmp_path, "-c", "import simkit; print(simkit.__file__)")
     assert Path(where.stdout.strip()).is_relative_to(unpacked)
     scenario = "mine/pull-out-cold.toml"
-    deck = run_python(unpacked, tmp_path, "-m", "simkit", "deck", scenario)
+    deck = run_python(unpacked, tmp_path, "-m", "simkit", "deck", scenario, "--no-engine")
     assert (deck.returncode, deck.stderr) == (0, "")
     assert ".tran" in deck.stdout
     assert str(ROOT) not in deck.stdout
