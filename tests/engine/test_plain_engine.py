@@ -1,5 +1,6 @@
 """`simkit deck` output in plain `ngspice -b`, the independent check of the engine's door."""
 
+import re
 import shutil
 import subprocess
 from pathlib import Path
@@ -7,10 +8,14 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from benchmarks.random_machines.files import write
+from simkit.circuit.netlist import Deck
 from simkit.measure.waveforms import Waves
-from simkit.rehearsal.exported import scenario_deck
+from simkit.rehearsal.exported import exported, scenario_deck
 from simkit.rehearsal.rehearse import rehearse
+from simkit.rehearsal.rehearser import Rehearser
 from simkit.rehearsal.settings import Settings
+from simkit.run.backend import EngineRun, Progress
 from simkit.run.process import NgspiceEngine
 from simkit.studies.inputs.loading import load_scenario
 from tests.machines import DEMO, SHIPPED
@@ -100,3 +105,52 @@ def test_close_ups_find_what_the_whole_run_finds(name: str) -> None:
         assert theirs.value is not None
         room = (mine.error or 0.0) + (theirs.error or 0.0) + 0.01 * abs(theirs.value)
         assert mine.value == pytest.approx(theirs.value, abs=room), mine.quantity
+
+
+STOPPED = (0, 1, 80)
+"""Random machines whose netlist with its nodes' voltages given stops at once [seeds]."""
+
+
+def short_scenario(folder: Path) -> Path:
+    """The demonstration machine with a class part, and a scenario of 40 cycles."""
+    shutil.copytree(DEMO.parent, folder / "scenarios")
+    text = (DEMO.parent / "bar-heating" / "draw-out.toml").read_text()
+    head = text[: text.index("[[events]]")].replace("tail = ", 'tail = "0.1 ms" #')
+    path = folder / "scenarios" / "bar-heating" / "short.toml"
+    path.write_text(re.sub(r"settled = .*", 'settled = "0.2 ms"', head))
+    return path
+
+
+def test_the_exported_deck_is_the_one_that_runs(tmp_path: Path) -> None:
+    """To the last letter but for the measurements, the switches' warmed resistance too."""
+    scenario, machine = load_scenario(short_scenario(tmp_path))
+    assert machine.model.switch.warming is not None
+    engine, ran = NgspiceEngine(), list[str]()
+
+    def runner(deck: Deck, progress: Progress | None) -> EngineRun:
+        ran.append(deck.text)
+        return engine.run(deck.text, deck.saved, deck.stop)
+
+    rehearse(machine.model, scenario.model, runner, settings=Settings(whole=True, refine=False))
+    whole = ran[-1]
+    found = exported(machine.model, scenario.model, runner)
+    assert found.junction is not None
+    lines = [x for x in found.deck.text.splitlines() if not x.startswith((".meas", "* what plain"))]
+    assert "\n".join(lines) == whole.rstrip("\n")
+
+
+@needs_program
+@pytest.mark.parametrize("seed", STOPPED)
+def test_an_exported_deck_runs_as_it_stands(seed: int, tmp_path: Path) -> None:
+    """Nothing but `-b`; the end brought nearer, for the time it takes."""
+    scenario, machine = load_scenario(write(seed, tmp_path))
+    for runner in (Rehearser().door, None):
+        text = exported(machine.model, scenario.model, runner).deck.text
+        short, count = re.subn(r"(?m)^\.tran (\S+) \S+", r".tran \1 3e-5", text)
+        assert count == 1
+        (tmp_path / "deck.cir").write_text(short)
+        done = subprocess.run(["ngspice", "-b", "deck.cir"], cwd=tmp_path, capture_output=True,
+                              text=True, timeout=100, check=False)  # fmt: skip
+        assert done.returncode == 0
+        assert "aborted" not in done.stdout + done.stderr
+        assert re.search(r"tank_voltage_max\s+=\s+\d", done.stdout)
