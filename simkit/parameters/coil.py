@@ -131,7 +131,7 @@ class Level(Load):
 class Workpiece(Load):
     """A piece in the coil: what the coil's ends measure then, at the heater's working level."""
 
-    title: Text
+    title: Text = ""
     travel: Annotated[
         float, Quantity("m", "Way from its place to fully out of the field", gt=0, lt=10)
     ]
@@ -181,7 +181,7 @@ class CoilFile(Section):
 class WorkpieceFile(Section):
     """A piece in the coil: what the coil's ends measure then, or its geometry."""
 
-    title: Text
+    title: Text = ""
     inductance: (
         Annotated[float, Quantity("H", "Coil with the piece in it, measured", gt=0, lt=1e-3)] | None
     ) = None

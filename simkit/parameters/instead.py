@@ -33,7 +33,7 @@ def replaced(machine: Machine, changes: Mapping[str, Any]) -> Machine:
     """
     data = machine.model_dump(exclude_none=True)
     for key, value in flat(changes).items():
-        if _describes(key):
+        if describes(key):
             rule = "other values follow from it: change it in the machine file, or with --set"
             raise Instead(key, str(value), rule)
         _put(data, key, value)
@@ -52,7 +52,7 @@ def flat(changes: Mapping[str, Any], before: str = "") -> dict[str, Any]:
     return found
 
 
-def _describes(key: str) -> bool:
+def describes(key: str) -> bool:
     """Whether a key lies in what other values were worked out from."""
     parts = key.split(".")
     piece = parts[0] == "workpieces" and len(parts) > 2 and parts[2] in OF_PIECES

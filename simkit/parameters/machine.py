@@ -10,7 +10,7 @@ it follows from: a part file, a geometry, a core. `simkit.parts.build` works the
 """
 
 from math import pi, sqrt
-from typing import Self
+from typing import Any, Self
 
 from pydantic import model_validator
 
@@ -21,7 +21,7 @@ from simkit.parameters.cooling import Cooling
 from simkit.parameters.drive import Drive, GateTransformer
 from simkit.parameters.fitted import FitRecord
 from simkit.parameters.probes import BringUp, Probes
-from simkit.parameters.section import Name, Section, Text
+from simkit.parameters.section import Name, Section, Text, titled
 from simkit.parameters.supply import Capacitor, Supply
 from simkit.parameters.switch import (
     BodyDiode,
@@ -85,7 +85,8 @@ class Machine(Section):
     """One induction heater."""
 
     name: Name
-    title: Text
+    title: Text = ""
+    """Its name where none is written."""
     description: Text = ""
     supply: Supply
     bridge: Bridge
@@ -110,6 +111,15 @@ class Machine(Section):
     def resonance(self, coil_inductance: float) -> float:
         """Frequency at which bridge voltage and current are in phase [Hz]; see `resonance`."""
         return resonance(self.transformer, self.tank, coil_inductance)
+
+    @model_validator(mode="before")
+    @classmethod
+    def _have_titles(cls, raw: Any) -> Any:
+        pieces = raw.get("workpieces") if isinstance(raw, dict) else None
+        if not isinstance(pieces, dict):
+            return titled(raw)
+        named = {name: titled(piece, name) for name, piece in pieces.items()}
+        return titled(raw | {"workpieces": named})
 
     @model_validator(mode="after")
     def _half_blocking_needs_capacitor(self) -> Self:

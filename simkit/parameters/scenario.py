@@ -13,6 +13,7 @@ from simkit.parameters.aftermath import Aftermath, Precharge
 from simkit.parameters.events import Event
 from simkit.parameters.fields import Quantity
 from simkit.parameters.machine import Name, Section, Text
+from simkit.parameters.section import titled
 from simkit.parameters.varying import MapPlan
 
 __all__ = ["Event", "Scenario", "Start"]
@@ -60,7 +61,8 @@ class Scenario(Section):
     """What happens in a rehearsal is chosen, not measured; a value may say otherwise."""
 
     name: Name
-    title: Text
+    title: Text = ""
+    """Its name where none is written."""
     description: Text = ""
     machine: MachinePath
     instead: Annotated[
@@ -83,3 +85,8 @@ class Scenario(Section):
     aftermath: Aftermath | None = None
     precharge: Precharge | None = None
     map: MapPlan | None = None
+
+    @model_validator(mode="before")
+    @classmethod
+    def _has_title(cls, raw: Any) -> Any:
+        return titled(raw)

@@ -1,7 +1,10 @@
 """`simkit run --all-faults`: every situation of the registry on one machine."""
 
 import os
+import shlex
+import shutil
 import time
+from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -11,11 +14,14 @@ from simkit.verbs.common import note, progress_bar, tell
 if TYPE_CHECKING:
     from simkit.parameters.load import Loaded
     from simkit.parameters.machine import Machine
+    from simkit.parameters.reading import Opened
     from simkit.studies.all_faults.study import Row
     from simkit.studies.scenario.study import Order
 
 
 MARK = "all-faults.json"
+MACHINE = "machine.toml"
+"""Name of the machine file's copy beside the situations."""
 """The table as data."""
 
 
@@ -29,19 +35,21 @@ def run_all(
     quiet: bool,
 ) -> int:
     """Rehearse every situation on the machine of the single path; the table's exit code."""
+    from simkit.parameters.reading import noting
     from simkit.studies.all_faults import study as all_faults
     from simkit.studies.inputs.loading import load_machine
     from simkit.studies.output.report_place import check_target
 
     if len(paths) != 1:
         raise InputError([Problem("--all-faults", None, "", "", "goes with one machine file")])
-    machine = load_machine(paths[0], overrides)
+    with noting() as opened:
+        machine = load_machine(paths[0], overrides)
     folder = out or Path("reports") / f"{machine.model.name}-all-faults"
     check_target(folder, mark=MARK)
     started = time.perf_counter()
     rows = _rows(machine, order, quiet)
     result = all_faults.document(machine, rows, time.perf_counter() - started)
-    folder = _write(folder, machine, result)
+    folder = _write(folder, machine, result, opened, overrides)
     return tell(result, lambda _: print(*map(line, rows), sep="\n"), folder, as_json, quiet)
 
 
@@ -92,20 +100,48 @@ def _rows(machine: "Loaded[Machine]", order: "Order", quiet: bool) -> list["Row"
         )
 
 
-def _write(folder: Path, machine: "Loaded[Machine]", result: dict[str, Any]) -> Path:
+def _write(
+    folder: Path,
+    machine: "Loaded[Machine]",
+    result: dict[str, Any],
+    opened: Sequence["Opened"],
+    overrides: dict[str, str],
+) -> Path:
     from simkit.figures.table import titles
     from simkit.studies.all_faults.page import write_table
     from simkit.studies.all_faults.study import scenario_files
-    from simkit.studies.operating_map.study import figures_of
     from simkit.studies.output.folder import report_folder
 
-    # Seen from the folder of scenarios in its final place, not from where it is being written.
-    back = Path(os.path.relpath(machine.file.absolute(), folder.absolute() / "scenarios"))
+    again = "".join(f" --set {shlex.quote(f'{k}={v}')}" for k, v in overrides.items())
+    command = f"simkit run scenarios/NAME.toml{again}"
 
     def page(fresh: Path) -> None:
-        write_table(fresh, result, titles(), figures_of(machine.model))
-        (fresh / "scenarios").mkdir()
-        for name, text in scenario_files(machine, back.as_posix()):
+        write_table(fresh, result, titles(), _maps(machine.model), command)
+        copied(fresh / "scenarios", machine.file, opened)
+        for name, text in scenario_files(machine, MACHINE):
             (fresh / "scenarios" / f"{name}.toml").write_text(text, encoding="utf-8")
 
     return report_folder(folder, MARK, result, page)
+
+
+def _maps(machine: "Machine") -> dict[str, str]:
+    """The fast model's maps; none where it has no answer, as where gates overlap."""
+    from simkit.studies.operating_map.study import figures_of
+
+    try:
+        return figures_of(machine)
+    except ValueError:
+        return {}
+
+
+def copied(place: Path, machine: Path, opened: Sequence["Opened"]) -> None:
+    """The machine file and those it names, in a folder as they lie beside each other: a scenario
+    reaches no further than that, wherever the report is put."""
+    place.mkdir()
+    home = machine.absolute().parent
+    for one in opened:
+        path = Path(one.path).absolute()
+        own = MACHINE if path == machine.absolute() else os.path.relpath(path, home)
+        target = place / own
+        target.parent.mkdir(parents=True, exist_ok=True)
+        shutil.copyfile(one.path, target)

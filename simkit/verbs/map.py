@@ -1,5 +1,6 @@
 """`simkit map`: many cases of a scenario, parallel; how often limits are exceeded, and where."""
 
+from collections.abc import Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -17,6 +18,7 @@ from simkit.verbs.common import (
 )
 
 if TYPE_CHECKING:
+    from simkit.parameters.machine import Machine
     from simkit.studies.maps.study import Mapped
 
 MARK = "map.json"
@@ -88,7 +90,11 @@ def command(
     plan = loaded.model.map or MapPlan()
     if only:
         plan = MapPlan(sample=plan.sample, cases=plan.cases, tolerances=False)
-    space = space_of(machine, loaded, plan, asked)
+
+    def rebuilt(more: Mapping[str, str]) -> "Machine":
+        return load_scenario(scenario, {**overrides, **more})[1].model
+
+    space = space_of(machine, loaded, plan, asked, rebuilt)
     kind = sample or plan.sample
     folder = out or Path("reports") / f"map-{loaded.model.name}"
     check_target(folder, mark=MARK)

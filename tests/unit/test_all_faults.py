@@ -12,16 +12,18 @@ from typing import Any
 import pytest
 
 from simkit.parameters.machine import Machine
+from simkit.parameters.reading import noting
 from simkit.parameters.scenario import Scenario
 from simkit.run.backend import Budget
 from simkit.run.cache import Store
 from simkit.studies.all_faults import study as all_faults
 from simkit.studies.all_faults.page import margin_words, table_page
-from simkit.studies.all_faults.study import Row, document, table, worst_verdict
-from simkit.studies.inputs.loading import load_machine
+from simkit.studies.all_faults.study import Row, document, scenario_files, table, worst_verdict
+from simkit.studies.inputs.loading import load_machine, load_scenario
 from simkit.studies.scenario.job import job_of
 from simkit.studies.situations import Case
-from tests.machines import DEMO
+from simkit.verbs.all_faults import copied
+from tests.machines import DEMO, ROOT
 
 MACHINE = load_machine(DEMO / "machine.toml")
 
@@ -113,3 +115,21 @@ def test_a_case_travels_as_plain_data() -> None:
     job = json.loads(json.dumps(job_of(case.machine, case.scenario, "ngspice", Budget())))
     assert Machine.model_validate(job["machine"]) == case.machine
     assert Scenario.model_validate(job["scenario"]) == case.scenario
+
+
+@pytest.mark.parametrize("name", ["chisel-brazing", "bar-heating"])
+def test_a_situation_beside_the_page_can_be_rehearsed(name: str, tmp_path: Path) -> None:
+    """As the page says: the files it names lie beside it, part files too, wherever it was put."""
+    with noting() as opened:
+        machine = load_machine(ROOT / "scenarios" / name / "machine.toml")
+    (tmp_path / "report").mkdir()
+    copied(tmp_path / "report" / "scenarios", machine.file, opened)
+    files = dict(scenario_files(machine, "machine.toml"))
+    situation, text = next(iter(files.items()))
+    path = tmp_path / "report" / "scenarios" / f"{situation}.toml"
+    path.write_text(text)
+    scenario, found = load_scenario(path)
+    assert scenario.model.name == situation
+    assert found.digest == machine.digest or scenario.model.instead
+    page = table_page(document(machine, made(None), 3.0), {}, {})
+    assert "simkit run scenarios/NAME.toml" in page

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 from math import pi, sqrt
 from pathlib import Path
 from typing import Any
@@ -11,6 +12,7 @@ import numpy as np
 import pytest
 
 from simkit.errors import InputError
+from simkit.parameters.machine import Machine
 from simkit.parameters.varying import MapPlan, Vary, parse_vary
 from simkit.run.cache import Store
 from simkit.studies.inputs.loading import load_scenario
@@ -21,7 +23,7 @@ from simkit.studies.maps.result import document, probabilities
 from simkit.studies.maps.space import LATIN_BLOCK, Space, draw, space_of
 from simkit.studies.maps.statistics import importance, indices, probability, smooth
 from simkit.studies.maps.study import Mapper
-from tests.machines import DEMO
+from tests.machines import DEMO, ROOT
 
 Array = Any
 
@@ -317,3 +319,44 @@ def test_the_shipped_map_can_be_drawn() -> None:
 def test_a_vary_table_says_its_width_one_way() -> None:
     with pytest.raises(ValueError, match="give either tolerance"):
         Vary(keys=("tank.cans",))
+
+
+def test_a_tolerance_on_the_mains_moves_all_that_follows_from_it() -> None:
+    """The link's voltage is the mains' peak less two diodes, so it moves by sqrt(2) of them."""
+    path = ROOT / "scenarios" / "bar-heating" / "draw-out.toml"
+    scenario, machine = load_scenario(path)
+    assert machine.origins["supply.rectifier.mains_voltage"].tolerance
+
+    def rebuilt(more: Mapping[str, str]) -> Machine:
+        return load_scenario(path, more)[1].model
+
+    found = space_of(machine, scenario, MapPlan(), (), rebuilt)
+    at = [a.keys for a in found.axes].index(("supply.rectifier.mains_voltage",))
+    middle = [a.nominal for a in found.axes]
+    high = [a.high if k == at else a.nominal for k, a in enumerate(found.axes)]
+    before, after = (found.at(v)[0].supply for v in (middle, high))
+    assert before.rectifier is not None
+    assert after.rectifier is not None
+    more = after.rectifier.mains_voltage - before.rectifier.mains_voltage
+    assert more > 5.0
+    assert after.voltage - before.voltage == pytest.approx(sqrt(2.0) * more, rel=1e-6)
+
+
+def test_a_key_that_only_scenarios_have_needs_no_word_before_it() -> None:
+    scenario, machine = load_scenario(DEMO / "pull-out-hot.toml")
+    for key in ("start.margin", "scenario.start.margin"):
+        asked = [parse_vary(f"{key}=2 %..6 %")]
+        found = space_of(machine, scenario, MapPlan(tolerances=False), asked)
+        assert [a.keys for a in found.axes] == [("scenario.start.margin",)]
+        assert found.at((0.03,))[1].start.margin == 0.03
+
+
+def test_without_a_tolerance_written_those_of_the_sources_are_taken_and_said() -> None:
+    scenario, machine = load_scenario(DEMO / "pull-out-hot.toml")
+    bare = replace(
+        machine, origins={k: replace(o, tolerance=None) for k, o in machine.origins.items()}
+    )
+    found = space_of(bare, scenario, MapPlan())
+    assert {a.keys[0] for a in found.axes} >= {"coil.inductance", "workpieces.steel-hot.resistance"}
+    assert all(a.source.startswith("assumed: ") for a in found.axes)
+    assert "workpieces.graphite-crucible.resistance" not in {a.keys[0] for a in found.axes}

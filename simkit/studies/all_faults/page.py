@@ -12,11 +12,16 @@ WORDS = OUTCOME_WORDS | {"not_here": "cannot happen here"}
 ICONS = OUTCOME_ICONS | {"not_here": "–"}
 
 
+COMMAND = "simkit run scenarios/NAME.toml"
+"""How one situation is rehearsed by itself, from the report's folder."""
+
+
 def write_table(
     folder: Path,
     result: Mapping[str, Any],
     titles: Mapping[str, str],
     figures: Mapping[str, str],
+    command: str = COMMAND,
 ) -> None:
     """Write `index.html` and `figures/*.svg` into an existing folder.
 
@@ -25,11 +30,16 @@ def write_table(
     (folder / "figures").mkdir()
     for name, svg in figures.items():
         (folder / "figures" / f"{name}.svg").write_text(svg, encoding="utf-8")
-    (folder / "index.html").write_text(table_page(result, titles, figures), encoding="utf-8")
+    (folder / "index.html").write_text(
+        table_page(result, titles, figures, command), encoding="utf-8"
+    )
 
 
 def table_page(
-    result: Mapping[str, Any], titles: Mapping[str, str], figures: Mapping[str, str]
+    result: Mapping[str, Any],
+    titles: Mapping[str, str],
+    figures: Mapping[str, str],
+    command: str = COMMAND,
 ) -> str:
     """The table and the maps as HTML text."""
     from markupsafe import Markup
@@ -42,6 +52,7 @@ def table_page(
         rows=[dict(row) | {"limit_words": _limit_words(row, titles)} for row in rows],
         families=list(dict.fromkeys(row["family"] for row in rows)),
         counts=counts(rows),
+        command=command,
         row_words=WORDS,
         row_icons=ICONS,
         seconds=result["total_seconds"],

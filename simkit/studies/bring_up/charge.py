@@ -40,10 +40,19 @@ def discharge_time(resistance: float, capacitance: float, voltage: float) -> flo
     return residual_voltage(voltage, capacitance, resistance).time
 
 
+def _across_link(machine: Machine) -> float | None:
+    """What discharges the link [ohm]: the resistor applied by hand and the bleeder beside it."""
+    rectifier = machine.supply.rectifier
+    found = [machine.bring_up.discharge_resistor if machine.bring_up else None,
+             rectifier.bleeder if rectifier else None]  # fmt: skip
+    conductance = sum(1.0 / r for r in found if r is not None)
+    return 1.0 / conductance if conductance else None
+
+
 def stored(machine: Machine) -> tuple[Stored, ...]:
     """Parts that keep charge when the machine is switched off; parallel ones together."""
     voltage, supply = machine.supply.voltage, machine.supply
-    resistor = machine.bring_up.discharge_resistor if machine.bring_up else None
+    resistor = _across_link(machine)
     link = supply.link.capacitance + supply.film.capacitance
     split = machine.bridge.split_capacitance
     if split is not None:

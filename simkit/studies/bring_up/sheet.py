@@ -111,9 +111,10 @@ def charge_note(machine: Machine) -> str:
     if not link.matters:
         return rule
     if link.time is None:
-        return (f"{rule} The machine file names no bring_up.discharge_resistor: nothing is known "
-                "to empty the link, and it must be taken as charged until a meter says "
-                "otherwise. Fit a resistor across it for good, and name it.")  # fmt: skip
+        return (f"{rule} The machine file names no bring_up.discharge_resistor and no "
+                "supply.rectifier.bleeder: nothing is known to empty the link, and it must be "
+                "taken as charged until a meter says otherwise. Fit a resistor across it for "
+                "good, and name it.")  # fmt: skip
     word = "meets" if link.time <= TOUCH_TIME else "does not meet"
     return (f"{rule} Through the resistor named in the file the link needs "
             f"{format_quantity(link.time, 's', 2)}, which {word} this. Measure all the same: a "

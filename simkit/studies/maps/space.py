@@ -1,6 +1,6 @@
 """The space a map covers: what varies, how far, and the machine and scenario at each point."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -9,12 +9,13 @@ from numpy.typing import NDArray
 from pydantic import ValidationError
 
 from simkit.errors import InputError, Problem
-from simkit.parameters.instead import Instead, replaced
+from simkit.parameters.instead import Instead, describes, replaced
 from simkit.parameters.load import Loaded
 from simkit.parameters.machine import Machine
 from simkit.parameters.place import nearest
 from simkit.parameters.scenario import Scenario
 from simkit.parameters.varying import SCENARIO, MapPlan, Vary
+from simkit.studies.inputs.uncertain_values import Uncertain, uncertain
 
 Array = NDArray[np.float64]
 STEPS = 7
@@ -61,6 +62,10 @@ class Axis:
         return float(round(found)) if self.whole else found
 
 
+Rebuilt = Callable[[Mapping[str, str]], Machine]
+"""A machine with values of its file replaced, by dotted key."""
+
+
 @dataclass(frozen=True)
 class Space:
     """Machine and scenario, and the axes along which they vary."""
@@ -68,6 +73,8 @@ class Space:
     machine: Machine
     scenario: Scenario
     axes: tuple[Axis, ...]
+    rebuilt: Rebuilt | None = None
+    """The machine from its file with values replaced, for those from which others follow."""
 
     def values(self, units: Sequence[float]) -> tuple[float, ...]:
         """Values at a point of the unit cube."""
@@ -78,7 +85,9 @@ class Space:
 
         Errors: InputError for a value the machine or the scenario cannot have.
         """
-        machine, scenario = {}, {}
+        machine: dict[str, Any] = {}
+        scenario: dict[str, Any] = {}
+        written: dict[str, str] = {}
         for axis, value in zip(self.axes, values, strict=True):
             for key in axis.keys:
                 now = nominal(self.machine, self.scenario, key) if axis.relative else 1.0
@@ -86,9 +95,12 @@ class Space:
                 new = round(new) if axis.whole else new
                 if key.startswith(SCENARIO):
                     scenario[key.removeprefix(SCENARIO)] = new
+                elif self.rebuilt is not None and describes(key):
+                    written[key] = repr(new)
                 else:
                     machine[key] = new
-        return changed(self.machine, machine), varied_scenario(self.scenario, scenario)
+        whole = self.rebuilt(written) if self.rebuilt is not None and written else self.machine
+        return changed(whole, machine), varied_scenario(self.scenario, scenario)
 
 
 def changed(machine: Machine, changes: Mapping[str, Any]) -> Machine:
@@ -140,29 +152,55 @@ def nominal(machine: Machine, scenario: Scenario, key: str) -> float:
 
 
 def space_of(
-    machine: Loaded[Machine], scenario: Loaded[Scenario], plan: MapPlan, more: Sequence[Vary] = ()
+    machine: Loaded[Machine],
+    scenario: Loaded[Scenario],
+    plan: MapPlan,
+    more: Sequence[Vary] = (),
+    rebuilt: Rebuilt | None = None,
 ) -> Space:
     """What a plan varies; a key of the command line takes the place of the file's, which takes
-    that of a tolerance in the machine file.
+    that of a tolerance in the machine file. Where nothing of the kind is written, the tolerance
+    that the source of each value amounts to (`uncertain_values`), and the axis says so.
 
     Errors: InputError when nothing varies, or a key or value cannot be.
     """
     axes: dict[tuple[str, ...], Axis] = {}
     taken: set[str] = set()
     for source, wanted in (("--vary", more), ("the scenario file", plan.vary)):
-        for vary in wanted:
+        for said in wanted:
+            vary = said.model_copy(update={"keys": tuple(map(placed, said.keys))})
             if not taken & set(vary.keys):
-                axes[vary.keys] = axis_of(machine.model, scenario.model, vary, source)
+                axes[vary.keys] = axis_of(machine.model, scenario.model, vary, source, rebuilt)
                 taken |= set(vary.keys)
     if plan.tolerances:
         for key, origin in machine.origins.items():
             if origin.tolerance and key not in taken and takes_part(scenario.model, key):
                 said = Vary(keys=(key,), tolerance=origin.tolerance)
                 axes[key,] = axis_of(machine.model, scenario.model, said, "the machine file")
+        if not axes:
+            axes = {(u.key,): _assumed(machine, scenario, u) for u in _uncertain(machine, scenario)}
     if not axes:
         rule = "nothing varies: give a value a tolerance, a [map] table, or --vary"
         raise InputError([Problem(str(scenario.file), None, "map", "", rule)])
-    return Space(machine.model, scenario.model, tuple(axes.values()))
+    return Space(machine.model, scenario.model, tuple(axes.values()), rebuilt)
+
+
+def placed(key: str) -> str:
+    """A key as a map knows it: what only a scenario file has needs no `scenario.` before it."""
+    first = key.split(".")[0]
+    scenarios = first in Scenario.model_fields and first not in Machine.model_fields
+    return f"{SCENARIO}{key}" if scenarios else key
+
+
+def _uncertain(machine: Loaded[Machine], scenario: Loaded[Scenario]) -> tuple[Uncertain, ...]:
+    start = scenario.model.start
+    named = [start.load, start.margin_of, *(e.load for e in scenario.model.events)]
+    return uncertain(machine, [name for name in named if name is not None])
+
+
+def _assumed(machine: Loaded[Machine], scenario: Loaded[Scenario], one: Uncertain) -> Axis:
+    said = Vary(keys=(one.key,), tolerance=one.tolerance, spread="normal")
+    return axis_of(machine.model, scenario.model, said, f"assumed: {one.source}")
 
 
 def takes_part(scenario: Scenario, key: str) -> bool:
@@ -173,7 +211,13 @@ def takes_part(scenario: Scenario, key: str) -> bool:
     return key.split(".")[1] in named
 
 
-def axis_of(machine: Machine, scenario: Scenario, vary: Vary, source: str) -> Axis:
+def axis_of(
+    machine: Machine,
+    scenario: Scenario,
+    vary: Vary,
+    source: str,
+    rebuilt: Rebuilt | None = None,
+) -> Axis:
     """An axis from what was written."""
     values = [nominal(machine, scenario, key) for key in vary.keys]
     whole = all(isinstance(v, int) for v in values)
@@ -181,15 +225,25 @@ def axis_of(machine: Machine, scenario: Scenario, vary: Vary, source: str) -> Ax
     if vary.tolerance is not None:
         low, high = now * (1.0 - vary.tolerance), now * (1.0 + vary.tolerance)
     else:
-        low, high = (_read(machine, scenario, vary.keys[0], end) for end in (vary.low, vary.high))
+        low, high = (
+            _read(machine, scenario, vary.keys[0], end, rebuilt) for end in (vary.low, vary.high)
+        )
     if not low < high:
         rule = f"must rise: {low:g} is not below {high:g}"
         raise InputError([Problem("map", None, vary.keys[0], "", rule)])
     return Axis(vary.keys, now, low, high, vary.spread, vary.steps or STEPS, source, whole)
 
 
-def _read(machine: Machine, scenario: Scenario, key: str, text: float | str | None) -> float:
+def _read(
+    machine: Machine,
+    scenario: Scenario,
+    key: str,
+    text: float | str | None,
+    rebuilt: Rebuilt | None,
+) -> float:
     """A value with its unit as the file at that key would read it."""
+    if rebuilt is not None and describes(key):
+        return float(nominal(rebuilt({key: str(text)}), scenario, key))
     if key.startswith(SCENARIO):
         new = varied_scenario(scenario, {key.removeprefix(SCENARIO): text})
         return float(nominal(machine, new, key))
