@@ -131,5 +131,5 @@ def test_a_situation_beside_the_page_can_be_rehearsed(name: str, tmp_path: Path)
     scenario, found = load_scenario(path)
     assert scenario.model.name == situation
     assert found.digest == machine.digest or scenario.model.instead
-    page = table_page(document(machine, made(None), 3.0), {}, {})
+    page = table_page(document(machine, [], 3.0), {}, {})
     assert "simkit run scenarios/NAME.toml" in page
