@@ -50,6 +50,8 @@ def placed(value: Any) -> str:
 
     Raises DeckError for anything else (a line break, a quote, a missing value).
     """
+    if isinstance(value, values.NormalForm):
+        return str(value)
     if isinstance(value, bool) or value is None:
         raise DeckError(f"a {type(value).__name__} cannot stand in a deck")
     if isinstance(value, int | float):

@@ -54,7 +54,9 @@ def _switch(
     # The body diode's resistance holds `da` at the source's side. A blocking channel's `di` is left
     # to come up with the channel's own node behind its resistance, which no deck can name.
     found = {f"d{n}": drain, f"k{n}": source, f"xq{n}.si": source, f"xq{n}.da": source}
-    if on:
+    if machine.switch.model is not None:
+        found = {f"d{n}": drain, f"k{n}": source}
+    elif on:
         inner = ("di",) if machine.switch.bipolar is None else ("di", "dj", "dm", "db")
         found |= {f"xq{n}.{node}": drain for node in inner}
     snubber = machine.bridge.snubber

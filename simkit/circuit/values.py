@@ -81,6 +81,7 @@ def switch_values(switch: Switch) -> Namespace:
     """Namespace of switch.cir.j2; the stored charge is counted in microcoulombs."""
     channel, diode, package = switch.channel, switch.diode, switch.package
     return {
+        **model_values(switch),
         "vto": channel.threshold,
         "kp": channel.transconductance,
         "rd": channel.drain_resistance,
@@ -105,6 +106,20 @@ def switch_values(switch: Switch) -> Namespace:
         "lsp": package.source_inductance,
         "lead_damping": package.lead_damping,
     }
+
+
+class NormalForm(str):
+    """Lines of a model in normal form, each of them checked by `SwitchModel`."""
+
+    __slots__ = ()
+
+
+def model_values(switch: Switch) -> Namespace:
+    """The part of the switch's namespace that a model file brings."""
+    if switch.model is None:
+        return {"model": False}
+    lines = NormalForm("\n".join(switch.model.lines))
+    return {"model": True, "model_lines": lines, "model_nodes": switch.model.nodes}
 
 
 KNEE_TO_OUTPUT = 10.0

@@ -95,7 +95,15 @@ class Waves:
         )
 
     def _channel_current(self, number: int, inner: str) -> Array:
-        """Of an IGBT what the channel feeds and what flows off as bipolar current, together [A]."""
+        """Of an IGBT what the channel feeds and what flows off as bipolar current, together [A].
+
+        Of a switch by model file the lead's current while its gate is above half of the threshold.
+        """
+        if self.machine.switch.model is not None:
+            gate = self.node(inner + "gi") - self.node(inner + "si")
+            lead = (self.node(f"d{number}") - self.node(inner + "di")) / SENSE
+            on = gate > 0.5 * self.machine.switch.channel.threshold
+            return np.where(on, np.maximum(lead, 0.0), 0.0)
         channel = self.raw[f"@m.xq{number}.m1[id]"]
         if self.machine.switch.bipolar is None:
             return channel

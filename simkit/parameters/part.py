@@ -7,7 +7,7 @@ where a section is a list, one entry is enough.
 
 from typing import Annotated, Literal, Self
 
-from pydantic import Field, model_validator
+from pydantic import Field, StringConstraints, model_validator
 
 from simkit.parameters.fields import Quantity
 from simkit.parameters.machine import Name, Package, Section, SwitchRatings, Text
@@ -155,10 +155,36 @@ class DoublePulse(Section):
     turn_off: Annotated[float, Quantity("J", "E_off, not fitted", gt=0, lt=1)] | None = None
 
 
+PinName = Annotated[str, StringConstraints(pattern=r"^[A-Za-z0-9_.+#-]+$", max_length=40)]
+
+
+class ModelFile(Section):
+    """A SPICE model file of the very switch, and which of its pins is which.
+
+    Every pin of the subcircuit is named here by hand: an order is never guessed. The rehearsal's
+    circuit then holds the file, rewritten; the data sheet's numbers serve the fast models, ratings
+    and heat.
+    """
+
+    file: Annotated[
+        str, StringConstraints(pattern=r"^[A-Za-z0-9_./-]+\.[A-Za-z]{2,5}$", max_length=200)
+    ]
+    """Relative to this part file."""
+    subcircuit: PinName
+    drain: PinName
+    """Of an IGBT the collector."""
+    gate: PinName
+    source: PinName
+    """Of an IGBT the emitter."""
+    driver_return: PinName | None = None
+    """A source pin of its own for the gate drive."""
+
+
 class Mosfet(Section):
     """One MOSFET by its data sheet."""
 
     kind: Literal["mosfet"] = "mosfet"
+    model: ModelFile | None = None
     name: Name
     title: Text
     description: Text = ""

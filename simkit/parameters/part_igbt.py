@@ -10,7 +10,7 @@ from pydantic import Field, model_validator
 
 from simkit.parameters.fields import Quantity
 from simkit.parameters.machine import Name, Package, Section, Text
-from simkit.parameters.part import Diode
+from simkit.parameters.part import Diode, ModelFile
 from simkit.parameters.switch import TransientPoint
 
 
@@ -113,6 +113,7 @@ class Igbt(Section):
     """One IGBT by its data sheet."""
 
     kind: Literal["igbt"]
+    model: ModelFile | None = None
     name: Name
     title: Text
     description: Text = ""

@@ -3,7 +3,7 @@
 from itertools import pairwise
 from typing import Annotated, Self
 
-from pydantic import model_validator
+from pydantic import Field, StringConstraints, model_validator
 
 from simkit.parameters.fields import Quantity
 from simkit.parameters.section import Section, Text
@@ -171,6 +171,28 @@ class Warming(Section):
     ]
 
 
+NORMAL_LINE = (
+    r"^(?:\.model w\d+ \w+\([\w .+\-=]*\)|\.subckt device( p\d+)+|\.ends"
+    r"|[bcdijklmqrv]\d+( (?:[pnwblvi]\d+|0))+ ?[\w .+\-*/()=,?:<>&|]*)$"
+)
+"""A line of a model file as simkit/modelfile writes it anew: names and numbers of our own."""
+NormalLine = Annotated[str, StringConstraints(pattern=NORMAL_LINE, max_length=25_000)]
+
+
+class SwitchModel(Section):
+    """A model file of the very switch, rewritten; the rehearsal's circuit holds it.
+
+    Values beside it (channel, diode) then serve the fast models and what the file does not say.
+    """
+
+    lines: Annotated[tuple[NormalLine, ...], Field(min_length=3, max_length=4000)]
+    """Models and one subcircuit `device`, as `simkit deck` shows them."""
+    nodes: Annotated[str, StringConstraints(pattern=r"^(di|gi|si|ki)( (di|gi|si|ki)){1,11}$")]
+    """What each of its pins is joined to: drain, gate, source, driver's return."""
+    file: Text
+    """The file it came from."""
+
+
 class Switch(Section):
     """One switch of the bridge; all of them are alike.
 
@@ -181,6 +203,7 @@ class Switch(Section):
     name: Text
     channel: Channel
     bipolar: Bipolar | None = None
+    model: SwitchModel | None = None
     diode: BodyDiode
     package: Package
     ratings: SwitchRatings

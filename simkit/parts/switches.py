@@ -14,6 +14,7 @@ from simkit.parameters.part import Mosfet
 from simkit.parameters.part_igbt import Igbt
 from simkit.parameters.switch import Switch
 from simkit.parts.igbt_fit import fit_igbt, saturation_at
+from simkit.parts.modelled import with_model
 from simkit.parts.mosfet_fit import COLD, switch_from_part
 from simkit.parts.thermal import Settled, Stack, conduction_loss, electro_thermal
 from simkit.parts.working import primary_current
@@ -66,11 +67,14 @@ def switch_of(part: Part, junction_temperature: float = COLD) -> Switch:
 
 
 def fitted_switch(part: Loaded[Any], junction_temperature: float) -> Switch:
-    """The switch at a junction temperature [degC]; ValueError for figures that allow no fit."""
+    """The switch at a junction temperature [degC], with its model file where the part names one.
+
+    ValueError for figures that allow no fit; InputError for a model file that is not taken.
+    """
     key = (part.digest, junction_temperature)
     if key not in _FITS:
         _FITS[key] = switch_of(part.model, junction_temperature)
-    return _FITS[key]
+    return with_model(part, _FITS[key], junction_temperature)
 
 
 def stack_of(machine: Machine) -> Stack:

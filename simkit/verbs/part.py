@@ -75,6 +75,7 @@ def _piece(
 
 def _switch(part_file: Path, overrides: dict[str, str], as_json: bool, quiet: bool) -> int:
     from simkit.parameters.part_igbt import Igbt
+    from simkit.parts.modelled import with_model
     from simkit.parts.switches import load_part
     from simkit.run.process import NgspiceEngine
     from simkit.studies.part.igbt import examine_igbt
@@ -88,9 +89,16 @@ def _switch(part_file: Path, overrides: dict[str, str], as_json: bool, quiet: bo
                 loaded.model,
                 lambda deck: engine.run(deck.text, deck.saved, deck.stop),
                 progress,
+                lambda switch, celsius: with_model(loaded, switch, celsius),
             )
     except ValueError as error:
         raise InputError([Problem(str(part_file), None, "", "", str(error))]) from error
+    if loaded.model.model is not None:
+        from dataclasses import replace
+
+        from simkit.studies.part.model_file import notes_on
+
+        report = replace(report, notes=(*notes_on(loaded, report), *report.notes))
     if as_json:
         print(json.dumps(document(report, loaded.model.name, loaded.digest), indent=1))
     else:

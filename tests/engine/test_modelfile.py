@@ -104,7 +104,7 @@ RAMP = "vs s 0 pulse(0 100 0 0.000001 0.000001 1 2)\nvm s d 0"
         ("v1 a x 0\nr1 x b 50\nh1 y b v1 10\nr2 y b 1\nb2 a b i={v(y,b)/10}", lambda v: 2 * v / 50),
         ("r1 a b 50 tc1=1m tc2=1u", lambda v: v / 50),
     ],
-    ids=str,
+    ids=lambda value: value if isinstance(value, str) else "law",
 )  # fmt: skip
 def test_an_element_draws_the_current_of_its_law(element: str, current: object) -> None:
     """While the voltage rises by 100 V/us: C dv/dt for a capacitance, dQ/dt for a charge."""

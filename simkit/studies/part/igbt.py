@@ -14,15 +14,18 @@ from simkit.parameters.part_igbt import Igbt, TurnOff
 from simkit.parameters.switch import Switch
 from simkit.parts.igbt import snubbed_tail_energy
 from simkit.parts.igbt_fit import FittedIgbt, fit_igbt, tail_at
+from simkit.parts.mosfet_fit import COLD
 from simkit.run.backend import EngineRun, Progress
 from simkit.studies.part.study import (
     RECOVERY,
     STATIC,
     SWITCHING_WINDOW,
+    Dress,
     Measure,
     PartReport,
     Row,
     Runner,
+    bare,
 )
 
 NOTES = (
@@ -35,7 +38,9 @@ NOTES = (
 SYMBOLS = {"input": "C_ies", "output": "C_oes", "reverse": "C_res"}
 
 
-def examine_igbt(part: Igbt, run: Runner, progress: Progress | None = None) -> PartReport:
+def examine_igbt(
+    part: Igbt, run: Runner, progress: Progress | None = None, dressed: Dress = bare
+) -> PartReport:
     """Fit a part and run every virtual test circuit; as `study.examine`.
 
     Errors: ValueError when the part's figures allow no fit.
@@ -46,16 +51,16 @@ def examine_igbt(part: Igbt, run: Runner, progress: Progress | None = None) -> P
         runs.append(run(deck))
         return dict(runs[-1].vectors)
 
-    cold = fit_igbt(part)
+    cold = dressed(fit_igbt(part).switch, COLD)
     tests: tuple[Callable[[], Iterable[Row]], ...] = (
-        lambda: saturation_rows(part, vectors),
-        lambda: forward_rows(part, cold.switch, vectors),
-        lambda: transfer_rows(part, cold.switch, vectors),
-        lambda: capacitance_rows(part, cold.switch, vectors),
-        lambda: gate_charge_rows(part, cold.switch, vectors),
-        lambda: turn_off_rows(part, vectors),
-        lambda: soft_turn_off_rows(part, vectors),
-        lambda: recovery_rows(part, vectors),
+        lambda: saturation_rows(part, vectors, dressed),
+        lambda: forward_rows(part, cold, vectors),
+        lambda: transfer_rows(part, cold, vectors),
+        lambda: capacitance_rows(part, cold, vectors),
+        lambda: gate_charge_rows(part, cold, vectors),
+        lambda: turn_off_rows(part, vectors, dressed),
+        lambda: soft_turn_off_rows(part, vectors, dressed),
+        lambda: recovery_rows(part, vectors, dressed),
     )
     rows: list[Row] = []
     for done, test in enumerate(tests, start=1):
@@ -64,7 +69,7 @@ def examine_igbt(part: Igbt, run: Runner, progress: Progress | None = None) -> P
             progress(done / len(tests))
     said = [s for fitted in _at_every_temperature(part) for s in fitted.contradictions]
     return PartReport(
-        switch=cold.switch, rows=tuple(rows), contradictions=tuple(dict.fromkeys(said)),
+        switch=cold, rows=tuple(rows), contradictions=tuple(dict.fromkeys(said)),
         notes=NOTES, engine=runs[-1].engine, engine_seconds=sum(r.seconds for r in runs),
     )  # fmt: skip
 
@@ -76,11 +81,11 @@ def _at_every_temperature(part: Igbt) -> Iterator[FittedIgbt]:
         yield fit_igbt(part, celsius)
 
 
-def saturation_rows(part: Igbt, vectors: Measure) -> Iterator[Row]:
+def saturation_rows(part: Igbt, vectors: Measure, dressed: Dress = bare) -> Iterator[Row]:
     """V_CE(sat) at every point."""
     for celsius in sorted({p.junction_temperature for p in part.saturation}):
         points = [p for p in part.saturation if p.junction_temperature == celsius]
-        switch = fit_igbt(part, celsius).switch
+        switch = dressed(fit_igbt(part, celsius).switch, celsius)
         gates = tuple(dict.fromkeys(p.gate_voltage for p in points))
         most = 3.0 * max(p.voltage for p in points)
         top = 1.1 * part.diode.forward[-1].current
@@ -157,10 +162,11 @@ def gate_charge_rows(part: Igbt, switch: Switch, vectors: Measure) -> Iterator[R
         yield Row("gate charge", quantity, condition, unit, given, value, STATIC)
 
 
-def turn_off_rows(part: Igbt, vectors: Measure) -> Iterator[Row]:
+def turn_off_rows(part: Igbt, vectors: Measure, dressed: Dress = bare) -> Iterator[Row]:
     """E_off and the tail under the sheet's conditions, at every temperature; E_on beside it."""
     for test in part.turn_off:
-        yield from _turn_off(part, test, fit_igbt(part, test.junction_temperature).switch, vectors)
+        switch = fit_igbt(part, test.junction_temperature).switch
+        yield from _turn_off(part, test, dressed(switch, test.junction_temperature), vectors)
 
 
 def _turn_off(part: Igbt, test: TurnOff, switch: Switch, vectors: Measure) -> Iterator[Row]:
@@ -190,11 +196,13 @@ SOFT = 3.0
 """Rise of the soft turn-off, in decays of the tail [1]."""
 
 
-def soft_turn_off_rows(part: Igbt, vectors: Measure) -> Iterator[Row]:
+def soft_turn_off_rows(part: Igbt, vectors: Measure, dressed: Dress = bare) -> Iterator[Row]:
     """The tail's energy where a capacitor across the switch slows the voltage: why resonant
     builders add one. Beside it, as if given, what the charge's law says."""
     for test in part.turn_off:
         switch = fit_igbt(part, test.junction_temperature).switch
+        if dressed(switch, test.junction_temperature).model is not None:
+            return  # what is inside a model file cannot be told from its channel's current
         assert switch.bipolar is not None
         farads = SOFT * test.tail_decay * test.collector_current / test.supply_voltage
         deck, begin = bench_decks.soft_turn_off_deck(
@@ -212,10 +220,11 @@ def soft_turn_off_rows(part: Igbt, vectors: Measure) -> Iterator[Row]:
         yield Row("soft turn-off", "tail's energy", where, "J", law, got, STATIC)
 
 
-def recovery_rows(part: Igbt, vectors: Measure) -> Iterator[Row]:
+def recovery_rows(part: Igbt, vectors: Measure, dressed: Dress = bare) -> Iterator[Row]:
     """t_rr, Q_rr, I_RM of the anti-parallel diode at each given temperature."""
     for point in part.diode.recovery:
-        switch = fit_igbt(part, point.junction_temperature).switch
+        fitted = fit_igbt(part, point.junction_temperature).switch
+        switch = dressed(fitted, point.junction_temperature)
         deck, command = bench_decks.recovery_deck(
             switch, point.forward_current, point.di_dt, point.reverse_voltage
         )

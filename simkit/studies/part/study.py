@@ -12,10 +12,12 @@ from simkit.circuit.netlist import Deck
 from simkit.measure import bench
 from simkit.parameters.part import Mosfet, RecoveryPoint
 from simkit.parameters.switch import Switch
-from simkit.parts.mosfet_fit import Fitted, fit
+from simkit.parts.mosfet_fit import COLD, Fitted, fit
 from simkit.run.backend import EngineRun, Progress
 
 Runner = Callable[[Deck], EngineRun]
+Dress = Callable[[Switch, float], Switch]
+"""From a fitted switch and a junction temperature [degC] to the one that is tested."""
 
 STATIC = 0.10
 """Bound on static figures, capacitances and charges: what a sheet's typical figures differ by
@@ -87,11 +89,19 @@ NOTES = (
 )
 
 
-def examine(part: Mosfet, run: Runner, progress: Progress | None = None) -> PartReport:
+def bare(switch: Switch, junction_temperature: float) -> Switch:
+    """The fitted switch as it is, at whatever temperature [degC]."""
+    del junction_temperature
+    return switch
+
+
+def examine(
+    part: Mosfet, run: Runner, progress: Progress | None = None, dressed: Dress = bare
+) -> PartReport:
     """Fit a part and run every virtual test circuit.
 
-    Parameters: run executes a deck (an EngineError goes through to the caller); progress is told
-    the share of the tests that are done [1].
+    Parameters: `dressed` puts a model file in the fitted switch's place; run executes a deck (an
+    EngineError goes through to the caller); progress is told the share of the tests done [1].
     Errors: ValueError when the part's figures allow no fit.
     """
     runs: list[EngineRun] = []
@@ -100,16 +110,16 @@ def examine(part: Mosfet, run: Runner, progress: Progress | None = None) -> Part
         runs.append(run(deck))
         return dict(runs[-1].vectors)
 
-    cold = fit(part)
+    cold = dressed(fit(part).switch, COLD)
     tests: tuple[Callable[[], Iterable[Row]], ...] = (
-        lambda: static_rows(part, cold.switch, vectors),
-        lambda: hot_rows(part, vectors),
-        lambda: transfer_rows(part, cold.switch, vectors),
-        lambda: capacitance_rows(part, cold.switch, vectors),
-        lambda: gate_charge_rows(part, cold.switch, vectors),
-        lambda: recovery_rows(part, vectors),
-        lambda: double_pulse_rows(part, cold.switch, vectors),
-        lambda: avalanche_rows(part, cold.switch, vectors),
+        lambda: static_rows(part, cold, vectors),
+        lambda: hot_rows(part, vectors, dressed),
+        lambda: transfer_rows(part, cold, vectors),
+        lambda: capacitance_rows(part, cold, vectors),
+        lambda: gate_charge_rows(part, cold, vectors),
+        lambda: recovery_rows(part, vectors, dressed),
+        lambda: double_pulse_rows(part, cold, vectors),
+        lambda: avalanche_rows(part, cold, vectors),
     )
     rows: list[Row] = []
     for done, test in enumerate(tests, start=1):
@@ -118,7 +128,7 @@ def examine(part: Mosfet, run: Runner, progress: Progress | None = None) -> Part
             progress(done / len(tests))
     said = [s for point in part.diode.recovery for s in _fit_at(part, point).contradictions]
     return PartReport(
-        switch=cold.switch,
+        switch=cold,
         rows=tuple(rows),
         contradictions=tuple(dict.fromkeys(said)),
         notes=NOTES,
@@ -156,10 +166,11 @@ def static_rows(part: Mosfet, switch: Switch, vectors: Measure) -> Iterator[Row]
         yield Row("diode forward", "V_SD", condition, "V", point.voltage, got, STATIC)
 
 
-def hot_rows(part: Mosfet, vectors: Measure) -> Iterator[Row]:
+def hot_rows(part: Mosfet, vectors: Measure, dressed: Dress = bare) -> Iterator[Row]:
     """R_DS(on) at the hot temperature."""
     test = part.on_resistance
-    value, _ = _on_resistance(part, fit(part, test.hot_temperature).switch, vectors)
+    hot = dressed(fit(part, test.hot_temperature).switch, test.hot_temperature)
+    value, _ = _on_resistance(part, hot, vectors)
     condition = (
         f"V_GS {test.gate_voltage:g} V, I_D {test.drain_current:g} A, {test.hot_temperature:g} degC"
     )
@@ -232,10 +243,10 @@ def _fit_at(part: Mosfet, point: RecoveryPoint) -> Fitted:
     return found
 
 
-def recovery_rows(part: Mosfet, vectors: Measure) -> Iterator[Row]:
+def recovery_rows(part: Mosfet, vectors: Measure, dressed: Dress = bare) -> Iterator[Row]:
     """t_rr, Q_rr, I_RM at each given temperature."""
     for point in part.diode.recovery:
-        switch = _fit_at(part, point).switch
+        switch = dressed(_fit_at(part, point).switch, point.junction_temperature)
         deck, command = bench_decks.recovery_deck(
             switch, point.forward_current, point.di_dt, point.reverse_voltage
         )
