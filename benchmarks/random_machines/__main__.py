@@ -1,7 +1,8 @@
 """Random machines: `python -m benchmarks.random_machines WHAT [--seeds FROM:TO:STEP]`.
 
 WHAT: `files` writes the cases; `ours` rehearses them with the code as it stands; `references` runs
-the plain program where no kept reference fits; `table` prints what it came to; `record` puts the
+the plain program where no kept reference fits; `both` does one after the other, case by case;
+`table` prints what it came to; `record` puts the
 latest results beside the references and writes docs/numerics.md anew. All are taken up again where
 they stopped. Even seeds may serve to tune estimates, odd ones are only reported.
 """
@@ -75,7 +76,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     """Command line of this package."""
     parser = argparse.ArgumentParser(prog="python -m benchmarks.random_machines",
                                      description=__doc__)  # fmt: skip
-    parser.add_argument("what", choices=("files", "ours", "references", "table", "record"))
+    parser.add_argument("what", choices=("files", "ours", "references", "both", "table", "record"))
     parser.add_argument("--seeds", type=asked_seeds, default=asked_seeds("0:200"))
     parser.add_argument("--again", action="store_true", help="also what is kept already")
     parser.add_argument("--minutes", type=float, default=1e6, help="begin nothing after these")
@@ -88,6 +89,10 @@ def main(arguments: Sequence[str] | None = None) -> int:
         ours(asked.seeds, asked.again, until)
     elif asked.what == "references":
         references(asked.seeds, until)
+    elif asked.what == "both":
+        for seed in asked.seeds:
+            ours([seed], asked.again, until)
+            references([seed], until)
     elif asked.what == "table":
         print(detail(asked.seeds))
         print("\n".join(report(asked.seeds)))
