@@ -19,7 +19,8 @@ from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
-from benchmarks.random_machines.page import chapter
+from benchmarks import newer_engines
+from benchmarks.random_machines import page as random_machines
 from benchmarks.stated import Checked, Table, check, errors_section
 from benchmarks.subjects import Subject, held_out, subjects
 from benchmarks.two_engines import Compared, Opinion, compare, engines_section
@@ -64,7 +65,7 @@ def document(stored: dict[str, list[Any]]) -> str:
     ]
     lines += engines_section(engines) if engines else []
     lines += _missing("engines", stored)
-    lines += chapter()
+    lines += random_machines.chapter() + newer_engines.chapter()
     if "map" in stored:
         lines += map_section(stored["map"])
     return "\n".join(lines).rstrip() + "\n"
