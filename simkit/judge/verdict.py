@@ -59,23 +59,20 @@ class Verdict:
     first_over: Judged | None
 
 
+def unjudged(limit: Limit) -> Judged:
+    """The row of a limit whose figure could not be had."""
+    return Judged(
+        part="machine", quantity=limit.quantity, unit=limit.unit, value=None, error=None,
+        limit=limit.bound, ratio=None, time_s=None, first_over_s=None, status="not_evaluated",
+        source=limit.source,
+    )  # fmt: skip
+
+
 def judged(limit: Limit, candidates: Sequence[tuple[Series, float]]) -> Judged:
     """The worst part of one quantity against its limit; candidates are series and error."""
     usable = [(s, e) for s, e in candidates if isfinite(s.worst[0]) and isfinite(e)]
     if not usable or len(usable) < len(candidates):
-        return Judged(
-            "machine",
-            limit.quantity,
-            limit.unit,
-            None,
-            None,
-            limit.bound,
-            None,
-            None,
-            None,
-            "not_evaluated",
-            limit.source,
-        )
+        return unjudged(limit)
     series, error = max(usable, key=lambda pair: pair[0].worst[0])
     value, when = series.worst
     return Judged(

@@ -21,10 +21,13 @@ Range: dead time longer than the driver's edge; one crossing of threshold per co
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
 
 from simkit.measure.waveforms import Array, SwitchWaves, Waves, integral, value_at
+
+Mode = Literal["inductive", "resonant", "capacitive"]
 
 AFTER = 1.0e-6
 """How long after the incoming command a commutation is watched [s]."""
@@ -53,7 +56,7 @@ class Transition(Edge):
     """[A]"""
     turn_on_current: float
     """[A]"""
-    mode: str
+    mode: Mode
     needed: float
     """[s]; inf when the node does not get there in the watched time."""
     available: float
@@ -168,14 +171,14 @@ def _overlap(part: Waves, one: SwitchWaves, other: SwitchWaves) -> float:
     return integral(part.time, np.maximum(both, 0.0))
 
 
-def mode_of(turn_off_current: float, turn_on_current: float) -> str:
+def mode_of(turn_off_current: float, turn_on_current: float) -> Mode:
     """Mode by the signs of the currents at turn-off and turn-on [A]."""
     if turn_off_current < 0.0:
         return "capacitive"
     return "inductive" if turn_on_current > 0.0 else "resonant"
 
 
-def most_common(found: Sequence[Transition]) -> str:
+def most_common(found: Sequence[Transition]) -> Mode:
     """The mode of most of some transitions, of equals the first; "resonant" when there are none."""
     modes = [t.mode for t in found]
-    return max(modes, key=modes.count, default="resonant")
+    return max(modes, key=modes.count) if modes else "resonant"

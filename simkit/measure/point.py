@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from simkit.measure.commutation import Transition, most_common
+from simkit.measure.commutation import Mode, Transition, most_common
 from simkit.measure.periodic import Cycle, cycle_average, distortion, phase_lag
 from simkit.measure.waveforms import Waves, rms
 
@@ -38,7 +38,7 @@ class OperatingPoint:
     primary_distortion: float
     """Harmonics 2 to 15 over the fundamental [1]."""
     loaded_q: float
-    mode: str
+    mode: Mode
 
 
 def operating_point(

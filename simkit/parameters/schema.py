@@ -1,4 +1,4 @@
-"""JSON Schemas of the files a person writes and of the result."""
+"""JSON Schemas of the files a person writes."""
 
 from typing import Any
 
@@ -20,19 +20,10 @@ MODELS: dict[str, type[BaseModel]] = {
     "readings": Readings,
     "change": ChangeFile,
 }
-RESULT_KEYS = {
-    "schema": "string", "scenario": "object", "machine": "object", "verdict": "string",
-    "reason": "string", "first_over_limit": "object", "events": "array", "mode": "array",
-    "limits": "array", "operating_point": "object", "commutation": "object", "recovery": "object",
-    "losses": "array", "temperatures": "array", "numerics": "object", "not_modelled": "array",
-    "cautions": "array", "provenance": "object",
-}  # fmt: skip
 
 
 def json_schema(kind: str) -> dict[str, Any]:
-    """JSON Schema (2020-12) of a kind of file a person writes, or of the result."""
-    if kind == "result":
-        return _result()
+    """JSON Schema (2020-12) of a kind of file a person writes."""
     schema = MODELS[kind].model_json_schema()
     _allow_source(schema)
     for inner in schema.get("$defs", {}).values():
@@ -51,24 +42,3 @@ def _allow_source(schema: dict[str, Any]) -> None:
 
 def _source(text: str) -> dict[str, Any]:
     return {"enum": list(SOURCES), "description": f"{text} that names none."}
-
-
-def _result() -> dict[str, Any]:
-    properties: dict[str, Any] = {
-        key: {"type": [kind, "null"] if kind == "object" else kind}
-        for key, kind in RESULT_KEYS.items()
-    }
-    properties["schema"] = {"const": "simkit.result/1"}
-    properties["verdict"] = {"enum": ["within_limits", "over_limit", "no_verdict"]}
-    properties["limits"]["items"] = {
-        "type": "object",
-        "required": ["part", "quantity", "unit", "value", "error", "limit", "ratio", "time_s",
-                     "status", "source"],
-        "properties": {"status": {"enum": ["ok", "near", "over", "not_evaluated"]}},
-    }  # fmt: skip
-    return {
-        "$schema": "https://json-schema.org/draft/2020-12/schema",
-        "type": "object",
-        "required": list(RESULT_KEYS),
-        "properties": properties,
-    }

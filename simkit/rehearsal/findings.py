@@ -17,7 +17,7 @@ from simkit.judge.verdict import (
     verdict,
     with_opinion,
 )
-from simkit.measure.commutation import mode_of
+from simkit.measure.commutation import Mode, mode_of
 from simkit.measure.energy import EnergyBalance, balance
 from simkit.measure.point import OperatingPoint, operating_point
 from simkit.measure.series import Series
@@ -48,7 +48,7 @@ class ModeSpan:
 
     start: float
     end: float
-    mode: str
+    mode: Mode
 
 
 @dataclass(frozen=True)

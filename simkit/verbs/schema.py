@@ -14,7 +14,9 @@ KINDS = ("machine", "scenario", "part", "igbt-part", "readings", "change", "resu
 @json_option
 def command(kind: str, as_json: bool) -> int:
     """Print the JSON Schema of a KIND of file; it is JSON in any case."""
-    from simkit.parameters.schema import json_schema
+    from simkit.parameters import schema
+    from simkit.result import described
 
-    print(json.dumps(json_schema(kind), indent=1))
+    found = described.json_schema() if kind == "result" else schema.json_schema(kind)
+    print(json.dumps(found, indent=1))
     return 0

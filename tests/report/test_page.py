@@ -157,10 +157,10 @@ def test_verdict_comes_first_and_worst_limit_leads_the_table(view: ReportView) -
 def test_every_contract_key_is_there(run: tuple[Any, dict[str, Any], Loaded[Any]]) -> None:
     import jsonschema
 
-    from simkit.parameters.schema import json_schema
+    from simkit.result.described import json_schema
 
     result = json.loads(dumped(run[1]))
-    jsonschema.validate(result, json_schema("result"))
+    jsonschema.validate(result, json_schema())
     assert result["schema"] == "simkit.result/1"
     assert {"frequency_hz", "phase_deg", "turn_off_current_a", "loaded_q"} <= set(
         result["operating_point"]["before"]

@@ -33,8 +33,8 @@ def test_an_event_that_ends_cuts_is_told(tmp_path: Path) -> None:
     assert [e.name for e in line.cut] == ["pull-out"]
     assert "pull-out takes until 2.5 ms, but the run ends before" in loaded.warnings[-1]
     (event,) = _events(line)
-    assert event["cut_s"] == pytest.approx(0.9e-3)
-    assert event["end_s"] == pytest.approx(2.5e-3)
+    assert event.cut_s == pytest.approx(0.9e-3)
+    assert event.end_s == pytest.approx(2.5e-3)
     shown = _event(line.events[0], line.end)
     assert (shown.end, "cut" in repr(shown)) == (pytest.approx(0.9e-3), True)
 
@@ -58,7 +58,7 @@ def test_an_event_seen_through_is_not_cut(tmp_path: Path) -> None:
         course = timeline(machine.model, loaded.model)
         assert course.cut == ()
         assert loaded.warnings == ()
-        assert _events(course)[0]["cut_s"] is None
+        assert _events(course)[0].cut_s is None
     assert replace(course, end=course.events[0].end).cut == ()
 
 

@@ -43,12 +43,13 @@ MAY_IMPORT = {
     "measure": BASE | {"parameters"},
     "figures": BASE | {"parameters", "parts", "scout", "measure"},
     "judge": BASE | {"parameters", "measure", "figures"},
-    "report": BASE | {"parameters", "measure", "figures", "judge"},
+    "result": BASE | {"parameters", "measure", "figures", "judge"},
+    "report": BASE | {"parameters", "measure", "figures", "judge", "result"},
     "rehearsal": BASE
     | {"parameters", "parts", "circuit", "run", "scout", "measure", "figures", "judge"},
     "studies": BASE
     | {"parameters", "parts", "circuit", "run", "scout", "measure", "figures", "judge"}
-    | {"rehearsal", "report"},
+    | {"rehearsal", "result", "report"},
 }
 # The live page asks the fast models and starts rehearsals as processes of their own.
 MAY_IMPORT["live"] = set(MAY_IMPORT) | {"cli"}

@@ -14,13 +14,14 @@ from simkit.judge.verdict import Judged
 from simkit.parameters.load import Loaded
 from simkit.parameters.machine import Machine
 from simkit.rehearsal.findings import Rehearsal
+from simkit.result.document import plain
 from simkit.run.backend import Budget
 from simkit.run.cache import Store, code_digest, digest_of
 from simkit.run.cached import identity_of
 from simkit.run.engines import engine
 from simkit.run.pool import Executor, collect
 from simkit.studies.scenario.job import job_of, worked
-from simkit.studies.scenario.result import plain, why_whole
+from simkit.studies.scenario.result import why_whole
 from simkit.studies.situations import SITUATIONS, Case, NotHere, Situation, cases
 
 SCHEMA = "simkit.all-faults/1"

@@ -20,6 +20,7 @@ from simkit.parts.gate_drive import GateLoop, loop_damping, suggested_resistor
 from simkit.rehearsal.discretisation import refined
 from simkit.rehearsal.findings import Rehearsal
 from simkit.rehearsal.stretches import Stretch
+from simkit.result.document import plain
 from simkit.run.backend import Budget
 from simkit.run.cache import Store, code_digest, digest_of
 from simkit.run.cached import identity_of
@@ -27,7 +28,6 @@ from simkit.run.engines import engine
 from simkit.run.pool import Executor, collected
 from simkit.studies.all_faults.study import closest
 from simkit.studies.scenario.job import job_of, worked
-from simkit.studies.scenario.result import plain
 from simkit.studies.situations.base import draft, main_load, rounded
 
 SCHEMA = "simkit.gate-resistor/1"

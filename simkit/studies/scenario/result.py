@@ -4,7 +4,6 @@
 two runs of the same inputs.
 """
 
-import math
 import platform
 import sys
 from collections.abc import Callable, Mapping
@@ -24,9 +23,27 @@ from simkit.parameters.machine import Machine
 from simkit.parameters.scenario import Scenario
 from simkit.rehearsal.exported import measured
 from simkit.rehearsal.findings import Rehearsal
+from simkit.result.document import (
+    BeforeAfter,
+    Commutation,
+    ElectroThermal,
+    EventSpan,
+    FirstOver,
+    LimitRow,
+    Loss,
+    ModeSpan,
+    Numerics,
+    Provenance,
+    RecoveryFound,
+    Result,
+    RunFile,
+    SecondOpinion,
+    SlowFigure,
+    Temperature,
+    TransformerFigures,
+)
 from simkit.studies.output.folder import dumped, whole_folder
 
-SCHEMA = "simkit.result/1"
 NOT_MODELLED = (
     "Heating of workpiece and coil during the run: L and R follow the event only.",
     "Spread between the switches and between the cans: all of a kind are alike.",
@@ -60,50 +77,58 @@ def document(
     total_seconds: float,
 ) -> dict[str, Any]:
     """The result document; keys as the command contract fixes them, numbers in SI units."""
+    return result_of(rehearsal, machine, scenario, total_seconds).as_json()
+
+
+def result_of(
+    rehearsal: Rehearsal,
+    machine: Loaded[Machine],
+    scenario: Loaded[Scenario],
+    total_seconds: float,
+) -> Result:
+    """What a rehearsal came to."""
     verdict = rehearsal.verdict
-    first = verdict.first_over
-    result: dict[str, Any] = plain(
-        {
-            "schema": SCHEMA,
-            "scenario": _file(rehearsal.scenario.name, scenario),
-            "machine": _file(rehearsal.machine.name, machine),
-            "verdict": verdict.outcome,
-            "reason": verdict.reason,
-            "first_over_limit": None if first is None else _first(first),
-            "events": _events(rehearsal.line),
-            "mode": [{"from_s": m.start, "to_s": m.end, "mode": m.mode} for m in rehearsal.modes],
-            "limits": [_row(row) for row in rehearsal.rows],
-            "operating_point": {
-                "before": asdict(rehearsal.before),
-                "after": asdict(rehearsal.after),
-            },
-            "commutation": _commutation(rehearsal),
-            "recovery": _recovery(rehearsal),
-            "losses": _losses(rehearsal),
-            "transformer": _transformer(rehearsal),
-            "temperatures": _temperatures(rehearsal),
-            "electro_thermal": _electro_thermal(rehearsal),
-            "time_to_junction_limit_s": rehearsal.seconds_to_limit,
-            "energy": asdict(rehearsal.energy),
-            "aftermath": [asdict(fact) for fact in rehearsal.slow],
-            "numerics": _numerics(rehearsal, total_seconds),
-            "overridden": _overridden(machine),
-            "warnings": [*machine.warnings, *scenario.warnings],
-            "not_modelled": not_modelled(rehearsal.machine),
-            "cautions": list(CAUTIONS),
-            "second_opinion": _second(rehearsal),
-            "cache": None,
-            "provenance": {
-                "simkit": simkit.__version__,
-                "engine": rehearsal.whole.run.engine,
-                "second_engine": rehearsal.second.engine or None if rehearsal.second else None,
-                "python": platform.python_version(),
-                "platform": platform.platform(),
-                "deck_digest": rehearsal.whole.deck.digest,
-            },
-        }
+    return Result(
+        scenario=run_file(rehearsal.scenario.name, scenario),
+        machine=run_file(rehearsal.machine.name, machine),
+        verdict=verdict.outcome,
+        reason=verdict.reason,
+        first_over_limit=_first(verdict.first_over),
+        events=_events(rehearsal.line),
+        mode=tuple(ModeSpan(m.start, m.end, m.mode) for m in rehearsal.modes),
+        limits=tuple(LimitRow.of(row) for row in rehearsal.rows),
+        operating_point=BeforeAfter(rehearsal.before, rehearsal.after),
+        commutation=_commutation(rehearsal),
+        recovery=_recovery(rehearsal),
+        losses=_losses(rehearsal),
+        transformer=_transformer(rehearsal),
+        temperatures=_temperatures(rehearsal),
+        electro_thermal=_electro_thermal(rehearsal),
+        time_to_junction_limit_s=rehearsal.seconds_to_limit,
+        energy=rehearsal.energy,
+        aftermath=tuple(SlowFigure(**asdict(fact)) for fact in rehearsal.slow),
+        numerics=_numerics(rehearsal, total_seconds),
+        overridden=overridden(machine),
+        warnings=(*machine.warnings, *scenario.warnings),
+        not_modelled=tuple(not_modelled(rehearsal.machine)),
+        cautions=tuple(CAUTIONS),
+        second_opinion=_second(rehearsal),
+        provenance=provenance(
+            rehearsal.whole.run.engine,
+            rehearsal.second.engine or None if rehearsal.second else None,
+            rehearsal.whole.deck.digest,
+        ),
     )
-    return result
+
+
+def provenance(
+    engine: str | None = None, second: str | None = None, deck_digest: str | None = None
+) -> Provenance:
+    """What made a result."""
+    return Provenance(
+        simkit.__version__, platform.python_version(), platform.platform(),
+        engine, second, deck_digest,
+    )  # fmt: skip
 
 
 def not_modelled(machine: Machine) -> list[str]:
@@ -124,133 +149,103 @@ def without_timings(result: Mapping[str, Any]) -> dict[str, Any]:
     return {k: v for k, v in result.items() if k != "cache"} | {"numerics": numerics}
 
 
-def plain(value: Any) -> Any:
-    """The same data for JSON: what is not a finite number becomes null."""
-    if isinstance(value, Mapping):
-        return {str(k): plain(v) for k, v in value.items()}
-    if isinstance(value, list | tuple):
-        return [plain(v) for v in value]
-    if isinstance(value, np.generic):
-        return plain(value.item())
-    if isinstance(value, float) and not math.isfinite(value):
+def _events(line: Timeline) -> tuple[EventSpan, ...]:
+    return tuple(
+        EventSpan(e.name, e.start, e.end, line.end if e in line.cut else None) for e in line.events
+    )
+
+
+def run_file(name: str, loaded: Loaded[Any]) -> RunFile:
+    """A file that was run."""
+    return RunFile(name, str(loaded.file), loaded.digest)
+
+
+def _first(row: Judged | None) -> FirstOver | None:
+    if row is None:
         return None
-    return value
+    when = row.first_over_s if row.first_over_s is not None else row.time_s
+    return FirstOver(row.part, row.quantity, when, row.ratio)
 
 
-def _events(line: Timeline) -> list[dict[str, Any]]:
-    """Every event; `cut_s` is where the run ended in its midst, null where it saw it through."""
-    return [
-        {"name": e.name, "start_s": e.start, "end_s": e.end,
-         "cut_s": line.end if e in line.cut else None}
-        for e in line.events
-    ]  # fmt: skip
-
-
-def _file(name: str, loaded: Loaded[Any]) -> dict[str, str]:
-    return {"name": name, "file": str(loaded.file), "digest": loaded.digest}
-
-
-def _first(row: Judged) -> dict[str, Any]:
-    return {
-        "part": row.part,
-        "quantity": row.quantity,
-        "time_s": row.first_over_s if row.first_over_s is not None else row.time_s,
-        "ratio": row.ratio,
-    }
-
-
-def _row(row: Judged) -> dict[str, Any]:
-    return asdict(row)
-
-
-def _commutation(rehearsal: Rehearsal) -> dict[str, Any]:
+def _commutation(rehearsal: Rehearsal) -> Commutation:
     found = rehearsal.whole.transitions
     settled = rehearsal.line.events[0].start if rehearsal.line.events else rehearsal.line.stop
     calm = [t for t in found if t.time < settled] or list(found)
     hard = [t for t in found if not t.zero_voltage]
-    return {
-        "dead_time_s": rehearsal.machine.drive.dead_time,
-        "needed_s": max((t.needed for t in calm), default=None),
-        "available_s": min((t.available for t in calm), default=None),
-        "zero_voltage": not hard,
-        "hard_transitions": len(hard),
-        "transitions": len(found),
-        "first_hard_s": hard[0].time if hard else None,
-        "shoot_through_c": max((t.shoot_through for t in found), default=None),
-    }
+    return Commutation(
+        dead_time_s=rehearsal.machine.drive.dead_time,
+        needed_s=max((t.needed for t in calm), default=None),
+        available_s=min((t.available for t in calm), default=None),
+        zero_voltage=not hard,
+        hard_transitions=len(hard),
+        transitions=len(found),
+        first_hard_s=hard[0].time if hard else None,
+        shoot_through_c=max((t.shoot_through for t in found), default=None),
+    )
 
 
-def _recovery(rehearsal: Rehearsal) -> dict[str, Any]:
+def _recovery(rehearsal: Rehearsal) -> RecoveryFound:
     close = [r for s in rehearsal.stretches for r in s.recoveries]
     if not close:
-        return {
-            "count": 0,
-            "peak_current_a": 0.0,
-            "charge_c": 0.0,
-            "di_dt_a_per_s": 0.0,
-            "dv_dt_v_per_s": 0.0,
-            "overshoot_v": 0.0,
-        }
+        return RecoveryFound(0, 0.0, 0.0, 0.0, 0.0, 0.0)
     worst = max(close, key=lambda r: r.peak_current)
-    return {
-        "count": len(rehearsal.whole.recoveries),
-        "switch": f"Q{worst.switch}",
-        "time_s": worst.time,
-        "forward_current_a": worst.forward_current,
-        "peak_current_a": worst.peak_current,
-        "charge_c": worst.charge,
-        "di_dt_a_per_s": max(r.di_dt for r in close),
-        "dv_dt_v_per_s": max(r.dv_dt for r in close),
-        "overshoot_v": max(r.overshoot for r in close),
-    }
+    return RecoveryFound(
+        count=len(rehearsal.whole.recoveries),
+        switch=f"Q{worst.switch}",
+        time_s=worst.time,
+        forward_current_a=worst.forward_current,
+        peak_current_a=worst.peak_current,
+        charge_c=worst.charge,
+        di_dt_a_per_s=max(r.di_dt for r in close),
+        dv_dt_v_per_s=max(r.dv_dt for r in close),
+        overshoot_v=max(r.overshoot for r in close),
+    )
 
 
-def _losses(rehearsal: Rehearsal) -> list[dict[str, Any]]:
+def _losses(rehearsal: Rehearsal) -> tuple[Loss, ...]:
     whole = rehearsal.whole
     span = whole.cycles[-1].end - whole.cycles[0].start
-    rows = [
-        {"part": part, "watts": joules / span}
+    last = {
+        s.part: float(np.mean(s.values[-12:])) for s in rehearsal.series if s.quantity == "loss"
+    }
+    return tuple(
+        Loss(part, joules / span, last.get(part))
         for part, joules in rehearsal.energy.dissipated.items()
-    ]
-    last = [s for s in rehearsal.series if s.quantity == "loss"]
-    for row in rows:
-        match = next((s for s in last if s.part == row["part"]), None)
-        if match is not None:
-            row["watts_at_end"] = float(np.mean(match.values[-12:]))
-    return rows
+    )
 
 
-def _transformer(rehearsal: Rehearsal) -> dict[str, Any]:
+def _transformer(rehearsal: Rehearsal) -> TransformerFigures:
     worst = {
         s.quantity: s.worst[0]
         for s in rehearsal.series
         if s.part == "matching transformer" and len(s.values)
     }
-    return {
-        "flux_peak_t": worst.get("flux_peak"),
-        "flux_drift_t": worst.get("flux_drift"),
-        "magnetising_current_peak_a": worst.get("magnetising_current_peak"),
-        "core_saturates_in_circuit": rehearsal.machine.transformer.core_path is not None,
-    }
+    return TransformerFigures(
+        flux_peak_t=worst.get("flux_peak"),
+        flux_drift_t=worst.get("flux_drift"),
+        magnetising_current_peak_a=worst.get("magnetising_current_peak"),
+        core_saturates_in_circuit=rehearsal.machine.transformer.core_path is not None,
+    )
 
 
-def _electro_thermal(rehearsal: Rehearsal) -> dict[str, Any] | None:
+def _electro_thermal(rehearsal: Rehearsal) -> ElectroThermal | None:
     if rehearsal.warming is None:
         return None
-    starts = [s.values[0] for s in rehearsal.series if s.quantity == "junction_peak"]
-    return {**asdict(rehearsal.warming), "junction_at_start_c": max(starts, default=None)}
+    starts = [float(s.values[0]) for s in rehearsal.series if s.quantity == "junction_peak"]
+    start = max(starts, default=None)
+    return ElectroThermal(**asdict(rehearsal.warming), junction_at_start_c=start)
 
 
-def _temperatures(rehearsal: Rehearsal) -> list[dict[str, Any]]:
+def _temperatures(rehearsal: Rehearsal) -> tuple[Temperature, ...]:
     bound = next(r.limit for r in rehearsal.rows if r.quantity == "junction_peak")
-    return [
-        {"part": s.part, "quantity": s.quantity, "celsius": s.worst[0], "limit": bound}
+    return tuple(
+        Temperature(s.part, s.quantity, s.worst[0], bound)
         for s in rehearsal.series
         if s.quantity in ("junction_peak", "junction_held")
-    ]
+    )
 
 
-def _second(rehearsal: Rehearsal) -> dict[str, Any] | None:
+def _second(rehearsal: Rehearsal) -> SecondOpinion | None:
     """What another engine was asked; its figures stand beside ours in the limits."""
     second = rehearsal.second
     if second is None:
@@ -260,15 +255,11 @@ def _second(rehearsal: Rehearsal) -> dict[str, Any] | None:
         for r in rehearsal.rows
         if r.second_opinion is not None
     ]
-    return {
-        "engine": second.engine or None,
-        "runs": len(second.pairs),
-        "largest_difference": max(differences, default=None),
-        "missed": list(second.missed),
-    }
+    most = max(differences, default=None)
+    return SecondOpinion(second.engine or None, len(second.pairs), most, tuple(second.missed))
 
 
-def _numerics(rehearsal: Rehearsal, total_seconds: float) -> dict[str, Any]:
+def _numerics(rehearsal: Rehearsal, total_seconds: float) -> Numerics:
     # A value that is near zero by nature is held against its limit instead.
     relative = [
         r.error / max(abs(r.value), abs(r.limit))
@@ -276,25 +267,25 @@ def _numerics(rehearsal: Rehearsal, total_seconds: float) -> dict[str, Any]:
         if r.error is not None and r.value is not None
     ]
     stretches = rehearsal.stretches
-    return {
-        "refinement_error": max(relative, default=None),
-        "energy_residual": rehearsal.energy.residual,
-        "steps": sum(len(s.waves.time) for s in stretches),
-        "cycles": len(rehearsal.whole.cycles),
-        "engine_seconds": sum(s.run.seconds for s in stretches),
-        "total_seconds": total_seconds,
-        "method": "; ".join(
-            f"{s.deck.begin * 1e3:.4g} to {s.waves.time[-1] * 1e3:.4g} ms: {s.analysis.label}"
-            for s in stretches
-        )
-        + why_whole(rehearsal),
-        "whole": rehearsal.is_whole,
-        "whole_because": rehearsal.why_whole or None,
-        "carried_on_s": rehearsal.carried_on or None,
-        "seed_residue": rehearsal.seed_residue,
-        "periodicity_residue": rehearsal.settled_residue,
-        "retries": list(rehearsal.retries),
-    }
+    method = "; ".join(
+        f"{s.deck.begin * 1e3:.4g} to {s.waves.time[-1] * 1e3:.4g} ms: {s.analysis.label}"
+        for s in stretches
+    )
+    return Numerics(
+        refinement_error=max(relative, default=None),
+        energy_residual=rehearsal.energy.residual,
+        steps=sum(len(s.waves.time) for s in stretches),
+        cycles=len(rehearsal.whole.cycles),
+        engine_seconds=sum(s.run.seconds for s in stretches),
+        total_seconds=total_seconds,
+        method=method + why_whole(rehearsal),
+        whole=rehearsal.is_whole,
+        whole_because=rehearsal.why_whole or None,
+        carried_on_s=rehearsal.carried_on or None,
+        seed_residue=rehearsal.seed_residue,
+        periodicity_residue=rehearsal.settled_residue,
+        retries=tuple(rehearsal.retries),
+    )
 
 
 def why_whole(rehearsal: Rehearsal) -> str:
@@ -304,7 +295,8 @@ def why_whole(rehearsal: Rehearsal) -> str:
     return f" | the circuit ran whole: {rehearsal.why_whole}"
 
 
-def _overridden(machine: Loaded[Machine]) -> dict[str, str]:
+def overridden(machine: Loaded[Machine]) -> dict[str, str]:
+    """Values that the command line put in place of the file's."""
     return {
         key: origin.written
         for key, origin in machine.origins.items()

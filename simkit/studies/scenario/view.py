@@ -98,7 +98,7 @@ def report_view(
         netlist=rehearsal.whole.deck.text,
         operating=tuned(rehearsal),
         fitted=tuple(fitted(machine)),
-        fit_method=result.get("parameter_uncertainty", {}).get("method", ""),
+        fit_method=(result["parameter_uncertainty"] or {}).get("method", ""),
     )  # fmt: skip
 
 
