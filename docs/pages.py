@@ -39,7 +39,7 @@ FORMULAS = {
     "tank": ("scout/phasor", "scout/plant", "scout/steady", "parts/capacitor", "measure/tank"),
     "bridge": ("parts/charge", "scout/turnoff", "scout/edgeloss", "measure/commutation",
                "measure/switch"),
-    "recovery": ("parts/diode", "scout/recovery", "measure/recovery"),
+    "recovery": ("parts/diode", "measure/recovery"),
     "mosfet": ("parts/mosfet", "parts/mosfet_fit", "parts/warming"),
     "igbt": ("parts/igbt", "parts/igbt_fit"),
     "coil": ("parts/coil", "parts/inductance", "parts/skin", "parts/rings", "parts/ringsystem",
@@ -50,7 +50,7 @@ FORMULAS = {
     "thermal": ("parts/thermal", "parts/cooling", "parts/heat_path"),
     "supply": ("parts/supply", "parts/precharge", "measure/energy"),
     "gate": ("parts/gate_drive", "scout/drive", "measure/gate"),
-    "scout": ("scout/operating", "scout/envelope", "scout/forced", "scout/windows"),
+    "scout": ("scout/operating", "scout/envelope", "scout/forced"),
     "numerics": ("rehearsal/discretisation", "rehearsal/refining", "judge/verdict"),
 }  # fmt: skip
 """Page of theory and the modules whose formulas it lists."""

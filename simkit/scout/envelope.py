@@ -25,7 +25,6 @@ from simkit.scout.edgeloss import EdgeLosses
 from simkit.scout.halfwave import Edges, Piece, half_period, modes_of
 from simkit.scout.march import Halves, March, State, measure
 from simkit.scout.plant import Array, Network, Plant, network
-from simkit.scout.recovery import Recovery
 from simkit.scout.steady import IDEAL, RESONANT_SHARE, periodic
 
 QUIET_SHARE = 0.6
@@ -196,7 +195,6 @@ def _cycles(
     march: March,
     halves: Halves,
     starts: Array,
-    recovery: Recovery | None,
     losses: EdgeLosses | None,
 ) -> Cycles:
     def both(values: Array) -> Array:
@@ -207,7 +205,7 @@ def _cycles(
     forced = np.maximum(-on, 0.0)
     taken, slope = np.zeros_like(march.links), np.zeros_like(on)
     conducted = np.zeros_like(on)
-    recovered = forced + (recovery.peak(forced) if recovery else 0.0)
+    recovered = forced
     if losses is not None:
         taken = losses.energy(halves.off, halves.on, halves.left * march.links, march.links)
         recovered = forced + losses.takeover(off, on).reverse_peak
@@ -237,13 +235,11 @@ def march(
     plant: Plant,
     conditions: Conditions,
     edges: Edges = IDEAL,
-    recovery: Recovery | None = None,
     losses: EdgeLosses | None = None,
 ) -> Event:
     """March a plant through an event; the plant's own L, R and Vdc give way to the conditions'.
 
-    What the edges take, and the recovery's part of the switch current, come from `losses`; the
-    latter from `recovery` where only that is known.
+    What the edges take, and the recovery's part of the switch current, come from `losses`.
 
     Raises ValueError for a dead time that fills a half period, courses whose times fall, or a
     network that cannot be taken apart.
@@ -263,7 +259,7 @@ def march(
         plant=plant,
         conditions=conditions,
         edges=edges,
-        cycles=_cycles(raw, halves, starts, recovery, losses),
+        cycles=_cycles(raw, halves, starts, losses),
         energy=_energy(raw, halves, rest),
         start_residue=residue,
         starts=starts,

@@ -14,9 +14,9 @@ import pytest
 from scipy.integrate import trapezoid
 from scipy.linalg import expm
 
+from simkit.parts.diode import ramp_recovery
 from simkit.scout import phasor
 from simkit.scout.plant import Plant
-from simkit.scout.recovery import Recovery
 from simkit.scout.steady import resonant_frequency, steady
 
 # Circuit of Rashid, Power Electronics, 4th ed., example 7.6: 1 kW, 10 ohm, 20 kHz.
@@ -126,8 +126,8 @@ def test_lumped_charge_recovery_peak() -> None:
 
     1e-4 as five digits are printed.
     """
-    found = Recovery(100e6, 1e-6, 0.2e-6).peak(np.array([10.0]))
-    assert found[0] == pytest.approx(24.047, rel=1e-4)
+    found = ramp_recovery(10.0, 100e6, 1e-6, 0.2e-6)
+    assert found.peak == pytest.approx(24.047, rel=1e-4)
 
 
 @pytest.mark.parametrize("share", [1.0, 0.5], ids=["full", "half"])

@@ -8,11 +8,9 @@ import numpy as np
 import pytest
 
 from simkit.parameters.machine import Bridge, Channel, Drive, Machine, Supply, Switch
-from simkit.parts.diode import ramp_recovery
 from simkit.scout.drive import dead_time_left, gate_delays, machine_edges, plateau_delay
 from simkit.scout.halfwave import Edges
 from simkit.scout.plant import Plant
-from simkit.scout.recovery import Recovery
 from simkit.scout.steady import outputs_at, steady, waveforms
 from simkit.scout.turnoff import turn_off
 from tests.machines import demo
@@ -98,15 +96,6 @@ def test_a_delay_only_shifts_time() -> None:
     np.testing.assert_allclose(waveforms(second).time - waveforms(first).time, 1e-7, rtol=1e-9)
     ours, theirs = outputs_at(second, 0.3 + 82e3 * 1e-7), outputs_at(first, 0.3)
     assert ours["coil_current"] == pytest.approx(theirs["coil_current"], rel=1e-9)
-
-
-@pytest.mark.parametrize("forward", [1.0, 10.0, 80.0])
-def test_recovery_peak_agrees_with_the_parts_formula(forward: float) -> None:
-    """Fixed point here, root of the junction charge there; both solve to rounding."""
-    slope, lifetime, transit = 400e6, 0.42e-6, 0.12e-6
-    found = Recovery(slope, lifetime, transit).peak(np.array([forward]))[0]
-    part = ramp_recovery(forward, slope, lifetime, transit)
-    assert found == pytest.approx(part.peak, rel=1e-5)
 
 
 def test_one_machines_table_of_turn_offs_is_made_once_and_cannot_be_changed() -> None:

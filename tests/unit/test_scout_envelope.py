@@ -15,9 +15,7 @@ from simkit.scout.course import Conditions, as_function, half_period_starts, lin
 from simkit.scout.envelope import Event, march
 from simkit.scout.halfwave import Edges
 from simkit.scout.plant import Plant
-from simkit.scout.recovery import Recovery
 from simkit.scout.steady import outputs_at, resonant_frequency, steady
-from simkit.scout.windows import criteria, worst_windows
 
 PLANT = Plant(
     "full", 325.0, 0.2, 8e-6, 2.2e-3, 22.0, 1e-3, "loop", 4.4e-6, 4e-4, 9.45e-7, 0.05,
@@ -56,7 +54,7 @@ def pull_out(start: float = 2e-4, end: float = 6e-4, stop: float = 8e-4, **other
 
 @pytest.fixture(scope="module")
 def event() -> Event:
-    return march(PLANT, pull_out(), EDGES, Recovery(500e6, 0.4e-6, 0.12e-6))
+    return march(PLANT, pull_out(), EDGES)
 
 
 def test_nothing_changes_without_an_event() -> None:
@@ -279,39 +277,6 @@ def test_a_link_capacitor_with_esr_steps_first_and_sags_more_slowly() -> None:
     at_once = 325.0 * (1 / 0.06 + 1 / 0.25) / (1 / 0.06 + 1 / 0.25 + 0.1)
     np.testing.assert_allclose(got.capacitor[1:], end + (325.0 - end) * fading, rtol=1e-12)
     np.testing.assert_allclose(got.bus[1:], end + (at_once - end) * fading, rtol=1e-12)
-
-
-def test_windows_hold_the_worst_and_start_quietly(event: Event) -> None:
-    cycles = event.cycles
-    windows = worst_windows(event, merge=False)
-    assert len(windows) == len(criteria(event))
-    for window in windows:
-        values = criteria(event)[window.reasons[0]]
-        worst = cycles.time[int(np.argmax(values))]
-        inside = (cycles.time >= window.measure_from) & (cycles.time < window.measure_to)
-        assert np.max(values[inside]) == pytest.approx(np.max(values), rel=2e-6)
-        assert window.worst_times[0] <= worst + 1e-12
-        assert event.phase_at(window.start) % 0.5 == pytest.approx(0.30, abs=1e-6) or (
-            window.start < 0.0
-        )
-        at = int(np.argmin(np.abs(cycles.time - window.worst_times[0])))
-        assert window.measure_from - window.start >= 3.0 * event.memory[at]
-
-
-def test_overlapping_windows_become_one(event: Event) -> None:
-    merged = worst_windows(event)
-    reasons = [reason for window in merged for reason in window.reasons]
-    assert sorted(reasons) == sorted(criteria(event))
-    for before, after in pairwise(merged):
-        assert before.measure_to < after.start
-
-
-def test_an_inductive_event_names_no_recovery() -> None:
-    conditions = pull_out(frequency=1.15 * resonant_frequency(PLANT))
-    assert set(criteria(march(PLANT, conditions, EDGES))) == {
-        "largest bridge current",
-        "largest tank voltage",
-    }
 
 
 def test_five_milliseconds_take_a_fraction_of_a_second() -> None:
