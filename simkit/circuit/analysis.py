@@ -70,13 +70,13 @@ def saved_vectors(machine: Machine, line: Timeline) -> tuple[str, ...]:
         nodes.append("pa")
     if machine.transformer.core_path is not None:
         nodes.append("lam")
-    if machine.bridge.topology == "half-split":
+    if machine.bridge.form.far_end == "midpoint":
         nodes += ["sh", "sl"]
     if machine.tank.feed == "shunt":
         nodes.append("t2")
     snubber = machine.bridge.snubber
     if snubber and snubber.place == "leg":
-        nodes += ["na", "nb"] if machine.bridge.topology == "full" else ["na"]
+        nodes += [f"n{leg}" for leg in machine.bridge.form.nodes]
     saved = [f"v({node})" for node in nodes]
     for place in values.places(machine):
         saved += switch_vectors(place.number, machine.switch)

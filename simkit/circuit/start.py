@@ -26,11 +26,11 @@ def start_nodes(machine: Machine, line: Timeline, seed: Seed) -> str:
     level = {"0": 0.0, "p": film, "a": film if upper_first else 0.0}
     level["b"] = _other_end(machine, seed, film, not upper_first)
     found |= {"a": level["a"], "b": level["b"]}
-    if machine.bridge.topology == "half-split":
+    if machine.bridge.form.far_end == "midpoint":
         found |= {"sh": level["b"], "sl": level["b"]}
     snubber = machine.bridge.snubber
     if snubber and snubber.place == "leg":
-        found |= {f"n{leg}": film for leg in ("a", "b") if leg == "a" or len(places(machine)) == 4}
+        found |= {f"n{leg}": film for leg in ("a", "b") if leg in machine.bridge.form.nodes}
     for place in places(machine):
         found |= _switch(machine, place, level, place.first == upper_first)
     return " ".join(f"v({node})={voltage:.9g}" for node, voltage in found.items())
@@ -38,9 +38,9 @@ def start_nodes(machine: Machine, line: Timeline, seed: Seed) -> str:
 
 def _other_end(machine: Machine, seed: Seed, film: float, upper: bool) -> float:
     """Node b: the second leg, the midpoint of two capacitors, or the negative rail [V]."""
-    if machine.bridge.topology == "full":
+    if machine.bridge.form.far_end == "leg":
         return film if upper else 0.0
-    if machine.bridge.topology == "half-split":
+    if machine.bridge.form.far_end == "midpoint":
         return 0.5 * seed.link_voltage + series_shares(machine)[0] * seed.blocking_voltage
     return 0.0
 

@@ -60,7 +60,7 @@ class SwitchPlace:
 def places(machine: Machine) -> tuple[SwitchPlace, ...]:
     """Switches of the bridge, upper before lower, leg a before leg b."""
     leg_a = (SwitchPlace(1, "p", "a", True), SwitchPlace(2, "a", "0", False))
-    if machine.bridge.topology != "full":
+    if machine.bridge.legs == 1:
         return leg_a
     return (*leg_a, SwitchPlace(3, "p", "b", False), SwitchPlace(4, "b", "0", True))
 
@@ -199,7 +199,7 @@ def bridge_values(machine: Machine, line: Timeline, seed: Seed) -> Namespace:
     return {
         "topology": bridge.topology,
         "switches": switches,
-        "legs": ["a", "b"] if bridge.topology == "full" else ["a"],
+        "legs": list(bridge.form.nodes),
         "snubber": snubber.place if snubber else None,
         "snubber_resistance": snubber.resistance if snubber else None,
         "snubber_capacitance": snubber.capacitance if snubber else None,
@@ -252,7 +252,7 @@ def coupling_values(machine: Machine, seed: Seed) -> Namespace:
     """
     transformer = machine.transformer
     blocking = transformer.blocking_capacitance
-    rest = 0.5 * seed.link_voltage if machine.bridge.topology == "half-blocking" else 0.0
+    rest = machine.bridge.form.rest_share * seed.link_voltage
     core = transformer_core(transformer)
     current, extra, linkage = _primary_currents(transformer, core, seed)
     return {

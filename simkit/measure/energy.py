@@ -77,7 +77,7 @@ def dissipation(part: Waves) -> dict[str, Array]:
         lost["split capacitors"] = (
             (part.node("sh") - part.node("b")) ** 2 + (part.node("b") - part.node("sl")) ** 2
         ) / machine.bridge.split_esr
-    if machine.bridge.topology == "half-blocking":
+    if machine.bridge.form.far_end == "rail":
         lost["return"] = part.node("b") ** 2 / 1e-3
     if machine.bridge.snubber is not None:
         lost["snubbers"] = _snubber_power(part)

@@ -76,7 +76,7 @@ class Waves:
     @cached_property
     def switches(self) -> tuple[SwitchWaves, ...]:
         """The bridge's switches in order."""
-        count = 4 if self.machine.bridge.topology == "full" else 2
+        count = self.machine.bridge.switches
         return tuple(self._switch(number) for number in range(1, count + 1))
 
     def _switch(self, number: int) -> SwitchWaves:

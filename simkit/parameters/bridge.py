@@ -1,11 +1,35 @@
 """The bridge: topology, its commutation loop, snubbers."""
 
+from dataclasses import dataclass
 from typing import Annotated, Literal, Self
 
 from pydantic import Field, model_validator
 
 from simkit.parameters.fields import Quantity
 from simkit.parameters.section import Section
+
+
+@dataclass(frozen=True)
+class Form:
+    """What a bridge of one topology is made of.
+
+    Fields: nodes, the middles of its legs; level_share, half the swing of its output over the link
+    voltage [1]; far_end, what the other end of the primary is tied to; rest_share, the direct
+    voltage that a blocking capacitor in the primary carries, over the link voltage [1].
+    """
+
+    nodes: tuple[str, ...]
+    level_share: float
+    far_end: Literal["leg", "midpoint", "rail"]
+    rest_share: float = 0.0
+
+
+FORMS = {
+    "full": Form(("a", "b"), 1.0, "leg"),
+    "half-split": Form(("a",), 0.5, "midpoint"),
+    "half-blocking": Form(("a",), 0.5, "rail", 0.5),
+}
+"""Every topology; what the circuit ties the far end to stands in netlists/bridge.cir.j2."""
 
 
 class Snubber(Section):
@@ -46,6 +70,26 @@ class Bridge(Section):
         Annotated[float, Quantity("ohm", "ESR of each midpoint capacitor", gt=0, lt=100)] | None
     ) = None
     snubber: Snubber | None = None
+
+    @property
+    def form(self) -> Form:
+        """Legs, levels and ends of this topology."""
+        return FORMS[self.topology]
+
+    @property
+    def legs(self) -> int:
+        """Legs of two switches each [1]."""
+        return len(self.form.nodes)
+
+    @property
+    def switches(self) -> int:
+        """Switches, numbered from 1, upper before lower [1]."""
+        return 2 * self.legs
+
+    @property
+    def level_share(self) -> float:
+        """Half the swing of the output over the link voltage [1]."""
+        return self.form.level_share
 
     @model_validator(mode="after")
     def _split_needs_capacitors(self) -> Self:

@@ -123,7 +123,7 @@ class Machine(Section):
 
     @model_validator(mode="after")
     def _half_blocking_needs_capacitor(self) -> Self:
-        if self.bridge.topology == "half-blocking" and not self.transformer.blocking_capacitance:
+        if self.bridge.form.far_end == "rail" and not self.transformer.blocking_capacitance:
             raise ValueError("half-blocking needs transformer.blocking_capacitance")
         if "empty" in self.workpieces:
             raise ValueError('workpieces.empty: the name "empty" means the coil alone')

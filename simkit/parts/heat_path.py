@@ -98,7 +98,7 @@ def heat_path(machine: Machine, sink_capacity: float | None = None) -> HeatPath:
         pad=cooling.pad_resistance,
         heatsink=cooling.heatsink_resistance,
         ambient=cooling.ambient,
-        switches=4 if machine.bridge.topology == "full" else 2,
+        switches=machine.bridge.switches,
         case_capacity=cooling.case_heat_capacity,
         sink_capacity=sink_capacity or cooling.heatsink_heat_capacity,
     )

@@ -85,7 +85,7 @@ def stack_of(machine: Machine) -> Stack:
         pad=cooling.pad_resistance,
         heatsink=cooling.heatsink_resistance,
         ambient=cooling.ambient,
-        switches=4 if machine.bridge.topology == "full" else 2,
+        switches=machine.bridge.switches,
     )
 
 

@@ -41,7 +41,7 @@ def coil_current(machine: Machine, load: Load, frequency: float, voltage: float)
     seen = transformer.ratio**2 * (seen + transformer.secondary_resistance)
     magnetising = s * transformer.magnetising_inductance
     behind = seen * magnetising / (seen + magnetising)
-    level = 4.0 / pi * voltage * (1.0 if machine.bridge.topology == "full" else 0.5)
+    level = 4.0 / pi * voltage * machine.bridge.level_share
     primary = level / (_front(machine, s) + behind)
     return abs(primary * behind / seen * transformer.ratio * share)
 
@@ -72,11 +72,11 @@ def bridge_path(machine: Machine) -> tuple[float, float]:
     band, so that it is the machine's own; with sin^2 phi = 0.4, between resonance and the margins
     in use, and without the last term, which changes sign at resonance.
     """
-    package, full = machine.switch.package, machine.bridge.topology == "full"
+    package, bridge = machine.switch.package, machine.bridge
     leads = package.drain_inductance + package.common_source_inductance + package.source_inductance
     omega = 2.0 * pi * sqrt(machine.drive.frequency_min * machine.drive.frequency_max)
-    ripple = 16.0 / (9.0 * pi**2) * _link_impedance(machine, 2j * omega) * (1.0 if full else 0.25)
-    inductance = machine.bridge.loop_inductance + leads * (2 if full else 1)
+    ripple = 16.0 / (9.0 * pi**2) * _link_impedance(machine, 2j * omega) * bridge.level_share**2
+    inductance = bridge.loop_inductance + leads * bridge.legs
     return ripple.real * (1.0 + 3.0 * 0.4), inductance + 2.0 * ripple.imag / omega
 
 
@@ -95,7 +95,7 @@ def _front(machine: Machine, s: complex) -> complex:
     on = conducting_resistance(machine.switch, drive.voltage_on)
     split = bridge.split_capacitance
     blocking = [c for c in (2.0 * split if split else None, transformer.blocking_capacitance) if c]
-    resistance = on * (2 if bridge.topology == "full" else 1) + transformer.primary_resistance
+    resistance = on * bridge.legs + transformer.primary_resistance
     own, inductance = bridge_path(machine)
     resistance += own + 0.5 * (bridge.split_esr or 0.0)
     series = resistance + s * (transformer.leakage_inductance + inductance)

@@ -36,7 +36,7 @@ def with_kick(machine: Machine, line: Timeline, begin: float, seed: Seed) -> See
     if forward <= 0.0:
         return seed
     ramp = float(forcing(machine).ramp_time(np.array(forward)))
-    level = seed.link_voltage * (1.0 if machine.bridge.topology == "full" else 0.5)
+    level = seed.link_voltage * machine.bridge.level_share
     charging = 2.0 * swing_charge(machine, seed.link_voltage) / forward
     missing = 2.0 * level * max(gate_delays(machine).on + ramp - charging, 0.0)
     flux = missing if positive else -missing

@@ -133,9 +133,8 @@ def seed_at(waves: Waves, time: float) -> Seed:
     blocking = 0.0
     if machine.transformer.blocking_capacitance is not None:
         blocking = at(waves.node("a") - waves.node("pa"))
-        if machine.bridge.topology == "half-blocking":
-            blocking -= 0.5 * link
-    if machine.bridge.topology == "half-split":
+        blocking -= machine.bridge.form.rest_share * link
+    if machine.bridge.form.far_end == "midpoint":
         blocking += at(waves.node("sl")) - 0.5 * link
     before, after = ("s2", "t1") if machine.tank.feed == "loop" else ("w", "t1")
     return Seed(

@@ -117,15 +117,15 @@ def _supply(pen: Pen, machine: Machine) -> None:
 
 
 def _bridge(pen: Pen, machine: Machine) -> None:
-    topology = machine.bridge.topology
+    far_end = machine.bridge.form.far_end
     _leg(pen, machine, LEG_1, (1, 2), NODE_A)
     pen.dot((LEG_1, NODE_A))
-    if topology == "half-blocking":
+    if far_end == "rail":
         return
     pen.line((LEG_1, TOP), (LEG_2, TOP))
     pen.line((LEG_1, BOTTOM), (LEG_2, BOTTOM))
     pen.dot((LEG_1, TOP), (LEG_1, BOTTOM), (LEG_2, NODE_B))
-    if topology == "full":
+    if far_end == "leg":
         _leg(pen, machine, LEG_2, (3, 4), NODE_B)
         return
     value = quantity(machine.bridge.split_capacitance, "F")
@@ -185,14 +185,14 @@ def _snubber(
 def _coupling(pen: Pen, machine: Machine) -> float:
     """From the bridge's nodes through blocking capacitor and leakage; where the primary stands."""
     transformer = machine.transformer
-    single = machine.bridge.topology == "half-blocking"
+    single = machine.bridge.form.far_end == "rail"
     x = LEG_1 + 2.6 if single else LEG_2 + 2.2
     if single:
         pen.line((LEG_1, NODE_A), (x, NODE_A))
         pen.line((LEG_1, BOTTOM), (x, BOTTOM), (x, NODE_B))
         pen.dot((LEG_1, BOTTOM))
     else:
-        snubber, full = machine.bridge.snubber, machine.bridge.topology == "full"
+        snubber, full = machine.bridge.snubber, machine.bridge.legs == 2
         crossed = [LEG_2 - LEG_SNUBBER] if full and snubber and snubber.place == "leg" else []
         _hop(pen, (LEG_1, NODE_A), (x, NODE_A), [*crossed, LEG_2])
         pen.line((LEG_2, NODE_B), (x, NODE_B))

@@ -101,7 +101,7 @@ class Subject:
     @property
     def legs(self) -> int:
         """Legs of the bridge [1]."""
-        return 2 if self.machine.bridge.topology == "full" else 1
+        return self.machine.bridge.legs
 
     @property
     def on_resistance(self) -> float:

@@ -117,7 +117,7 @@ def of_state(machine: Machine, setting: Setting, state: Harmonics) -> dict[str, 
     load = load_of(machine, setting)
     omega = 2.0 * np.pi * state.frequency * state.order
     coil = state.outputs["coil_current"] * (load.resistance + 1j * omega * load.inductance)
-    legs = 2 if machine.bridge.topology == "full" else 1
+    legs = machine.bridge.legs
     on = legs * conducting_resistance(machine.switch, machine.drive.voltage_on)
     loss = on * state.rms("primary_current") ** 2
     found = {
@@ -209,7 +209,7 @@ def node_pole(machine: Machine, voltage: float) -> complex | None:
     """Ringing pole of the commutation loop [1/s]; None when it decays within half a cycle."""
     package, bridge = machine.switch.package, machine.bridge
     leads = package.drain_inductance + package.common_source_inductance + package.source_inductance
-    legs = 2 if bridge.topology == "full" else 1
+    legs = bridge.legs
     # Both legs hang on one loop; in each, one switch is on and the other's capacitance charges.
     other = 2.0 * leads / legs + machine.supply.film.esl
     farads = legs * output_capacitance(machine, voltage)

@@ -20,6 +20,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from simkit.errors import Unworkable
+from simkit.parameters.bridge import FORMS
 from simkit.scout.course import Conditions, as_function, half_period_starts, values_at
 from simkit.scout.edgeloss import EdgeLosses
 from simkit.scout.halfwave import Edges, Piece, half_period, modes_of
@@ -161,9 +162,10 @@ def _rest_steps(plant: Plant, net: Network, link: Array) -> Array:
     """What a step of the link does to the folded state: a blocking capacitor at Vdc/2 keeps its
     charge while its rest moves, so that its deviation moves the other way."""
     steps = np.zeros((len(link), len(net.states)))
-    if plant.bridge == "half-blocking":
+    rest = FORMS[plant.bridge].rest_share
+    if rest:
         signs = (-1.0) ** (np.arange(1, len(link)) + 1)
-        steps[1:, net.states.index("blocking_voltage")] = -0.5 * np.diff(link) * signs
+        steps[1:, net.states.index("blocking_voltage")] = -rest * np.diff(link) * signs
     return steps
 
 

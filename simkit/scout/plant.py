@@ -24,6 +24,7 @@ from typing import TYPE_CHECKING, Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from simkit.parameters.bridge import FORMS
 from simkit.parts.charge import Junction
 from simkit.parts.charge import output_charge as junction_charge
 from simkit.parts.igbt import conducting_resistance
@@ -92,7 +93,7 @@ class Plant:
         blocking = self.blocking_capacitance
         if blocking is not None and not blocking > 0.0:
             raise ValueError(f"blocking_capacitance = {blocking!r} must be above zero")
-        if self.bridge != "full" and self.blocking_capacitance is None:
+        if FORMS[self.bridge].far_end != "leg" and self.blocking_capacitance is None:
             raise ValueError(f"a {self.bridge} bridge needs blocking_capacitance")
         if (self.feed == "shunt") != (self.matching_inductance > 0.0):
             raise ValueError('matching_inductance above zero goes with feed "shunt" and no other')
@@ -105,12 +106,12 @@ class Plant:
     @property
     def level_share(self) -> float:
         """Half swing of the bridge output over the link voltage [1]."""
-        return 1.0 if self.bridge == "full" else 0.5
+        return FORMS[self.bridge].level_share
 
     @property
     def blocking_rest(self) -> float:
         """DC voltage of the blocking capacitor [V]; outputs are deviations from it."""
-        return 0.5 * self.supply_voltage if self.bridge == "half-blocking" else 0.0
+        return FORMS[self.bridge].rest_share * self.supply_voltage
 
 
 @dataclass(frozen=True)
@@ -302,7 +303,7 @@ def plant_from_machine(machine: Machine, load: Load, supply_voltage: float | Non
     return Plant(
         bridge=bridge.topology,
         supply_voltage=machine.supply.voltage if supply_voltage is None else supply_voltage,
-        series_resistance=on * (2 if bridge.topology == "full" else 1)
+        series_resistance=on * bridge.legs
         + transformer.primary_resistance
         + 0.5 * (bridge.split_esr or 0.0)
         + resistance,

@@ -61,7 +61,7 @@ def stored(machine: Machine) -> tuple[Stored, ...]:
     out = [Stored("DC link with everything across it", link, voltage, time)]
     blocking = machine.transformer.blocking_capacitance
     if blocking is not None:
-        rest = 0.5 * voltage if machine.bridge.topology == "half-blocking" else 0.0
+        rest = machine.bridge.form.rest_share * voltage
         out.append(Stored("blocking capacitor", blocking, rest, None))
     # The bank discharges through the coil in milliseconds; it keeps nothing.
     return tuple(out)

@@ -56,7 +56,7 @@ def _of_one(machine: Machine, event: Event, load: str) -> Iterator[tuple[str, st
         yield "kind", event.kind, f"{load} is still in the coil; pull it out first"
     if event.kind == "becomes" and load == "empty":
         yield "kind", event.kind, "nothing is in the coil that could change"
-    count = 4 if machine.bridge.topology == "full" else 2
+    count = machine.bridge.switches
     for number in event.switches or ():
         if not 1 <= number <= count:
             yield "switches", str(number), f"the bridge has the switches 1 to {count}"

@@ -130,7 +130,7 @@ def no_workpiece(machine: Machine, _: float) -> Machine | None:
 
 def dead_leg(machine: Machine, _: float) -> Machine | None:
     """Leg b stands at the negative rail: its upper gate gets nothing, its lower one stays on."""
-    if machine.bridge.topology != "full" or machine.transformer.blocking_capacitance is None:
+    if machine.bridge.form.far_end != "leg" or machine.transformer.blocking_capacitance is None:
         return None
     bridge = machine.bridge.model_copy(update={"topology": "half-blocking"})
     return machine.model_copy(update={"bridge": bridge})

@@ -108,7 +108,7 @@ def lowering(machine: Machine) -> str | None:
 
 def all_switches(machine: Machine) -> list[int]:
     """Numbers of the bridge's switches."""
-    return [1, 2, 3, 4] if machine.bridge.topology == "full" else [1, 2]
+    return list(range(1, machine.bridge.switches + 1))
 
 
 SPECIFIC = 300.0

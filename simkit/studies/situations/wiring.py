@@ -71,7 +71,7 @@ def flux_walks(machine: Machine) -> Case:
 
     Full bridge: both switches of one diagonal go off late.
     """
-    if machine.bridge.topology != "full":
+    if machine.bridge.form.far_end != "leg":
         raise NotHere("a half bridge blocks direct current with the capacitors it cannot lack")
     instead = {}
     if machine.transformer.blocking_capacitance is not None:
