@@ -14,7 +14,7 @@ import pytest
 from benchmarks.random_machines import files
 from simkit.circuit.netlist import machine_deck
 from simkit.circuit.timeline import timeline
-from simkit.rehearsal.rehearse import WORKING
+from simkit.rehearsal.job import WORKING
 from simkit.rehearsal.scouting import scouted
 from simkit.run.process import NgspiceEngine
 from simkit.studies.inputs.loading import load_scenario
