@@ -26,6 +26,7 @@ from simkit.rehearsal.discretisation import periodicity
 from simkit.rehearsal.error_budget import Findings, SecondRuns, assessed
 from simkit.rehearsal.findings import Rehearsal, findings
 from simkit.rehearsal.job import Counter, DoorRunner, Job
+from simkit.rehearsal.overlap import with_overlap
 from simkit.rehearsal.refining import ROUNDS, Passes, refine_round
 from simkit.rehearsal.scouting import Scouted, scouted
 from simkit.rehearsal.settings import Settings
@@ -59,7 +60,7 @@ def rehearse(
         run.refine()
     asked = run.job.second_runs(run.passes.fine, second) if second else None
     run.counter.finish()
-    return with_cut(with_aftermath(findings(run.found(asked))))
+    return with_cut(with_overlap(with_aftermath(findings(run.found(asked)))))
 
 
 def planned(machine: Machine, scenario: Scenario, runner: DoorRunner) -> tuple[Job, Warmed | None]:
