@@ -48,6 +48,7 @@ WITH_LIMIT = (
     "dead time against swing of the node", "dead time against reversal of the current",
     "junction temperature, estimate", "primary current, peak", "drain current, rms",
 )  # fmt: skip
+OUT = ", piece out at this frequency"
 SHOWN = ("characteristic impedance Z0", "Q loaded", "Q unloaded", "coil copper loss")
 
 
@@ -55,7 +56,24 @@ def test_the_demonstration_machine_shows_what_was_promised(brazing: dict[str, Ch
     assert {*WITH_LIMIT, *SHOWN} <= set(brazing)
     assert all(brazing[quantity].limit is not None for quantity in WITH_LIMIT)
     assert all(row.source for row in brazing.values())
-    assert {row.status for row in brazing.values()} == {"", "ok"}
+    out = {quantity for quantity in brazing if quantity.endswith(OUT)}
+    assert len(out) == 4
+    assert {row.status for q, row in brazing.items() if q not in out} == {"", "ok"}
+
+
+def test_a_piece_taken_out_while_the_drive_stays_is_a_row(brazing: dict[str, CheckRow]) -> None:
+    """Cold steel in a weak field raises L: with it out the drive, 4 % above its resonance, is at
+    80.5 kHz near the empty coil's 79.25 kHz, where Q 50 takes over: the series loop by hand."""
+    frequency = brazing["working frequency"].value
+    resistance, coil, bank = 9e-3, 0.9e-6 + 8e-6 / 22**2, 4.4e-6
+    x = 2.0 * pi * frequency * coil - 1.0 / (2.0 * pi * frequency * bank)
+    emf = 4.0 / pi * 325.0 / 22
+    cans = emf / sqrt(resistance**2 + x * x) / sqrt(2.0) / 20
+    row = brazing[f"current per can, rms{OUT}"]
+    # the bridge's and the windings' resistance and the sagging link are left out here
+    assert row.value == pytest.approx(cans, rel=0.25)
+    assert row.status == "over"
+    assert brazing["current per can, rms"].status == "ok"
 
 
 def test_first_numbers_by_hand(brazing: dict[str, CheckRow]) -> None:

@@ -5,8 +5,8 @@ so the table seeds a judgement and gives none: a verdict comes from circuit runs
 """
 
 from collections.abc import Iterator
-from dataclasses import dataclass
-from math import sqrt
+from dataclasses import dataclass, replace
+from math import isfinite, sqrt
 
 from simkit.figures.table import figures
 from simkit.judge.limits import machine_limits
@@ -26,6 +26,8 @@ NAMES = {
     "junction_peak": "junction temperature, estimate",
 }  # fmt: skip
 """Names of judged figures in this table, where they differ from the figure's own."""
+OUT = ("supply_current", "channel_current_peak", "can_voltage_rms", "can_current_rms")
+"""Figures shown with the piece out of the coil as well."""
 FIRST = ("supply_current", "channel_current_peak", "drain_current_rms")
 
 
@@ -39,7 +41,7 @@ def check_machine(machine: Machine) -> tuple[CheckRow, ...]:
         if at is None:
             found += _out_of_reach(Rows(name, limits), machine, machine.load(name))
             continue
-        powers.append(at.point.input_power)
+        powers += [p for p in (at.point.input_power,) if isfinite(p)]
         found += _piece_rows(Rows(name, limits), machine, at)
     whole = Rows("machine", limits)
     return (*found, *gate_rows(whole, machine), *supply_rows(whole, machine, max(powers)))
@@ -103,6 +105,15 @@ def _piece_rows(rows: Rows, machine: Machine, at: Working) -> Iterator[CheckRow]
     yield from loss_rows(rows, machine, point)
     yield from told.values()
     yield from melting_rows(rows, machine)
+    yield from _out_rows(rows, machine, frequency)
+
+
+def _out_rows(rows: Rows, machine: Machine, frequency: float) -> Iterator[CheckRow]:
+    """What a drive that stays where it is does when the piece is taken out, once that settled."""
+    point = operating_point(machine, machine.load("empty"), frequency)
+    for row in _figure_rows(rows, machine, point):
+        if row.quantity in {NAMES[q] for q in OUT}:
+            yield replace(row, quantity=f"{row.quantity}, piece out at this frequency")
 
 
 def _figure_rows(rows: Rows, machine: Machine, point: OperatingPoint) -> Iterator[CheckRow]:
