@@ -15,6 +15,7 @@ from benchmarks.plain import Unfinished, plain_run
 from simkit.circuit.analysis import Analysis
 from simkit.circuit.netlist import Deck
 from simkit.circuit.timeline import timeline
+from simkit.circuit.values import lost_cans
 from simkit.measure.waveforms import Waves
 from simkit.parameters.machine import Machine
 from simkit.parameters.scenario import Scenario
@@ -75,7 +76,7 @@ def judged_values(
     part = line.stretch(-RUN_IN / line.frequency.first, line.end)
     kept = {name: np.ascontiguousarray(vectors[name]) for name in ("time", *deck.saved)}
     run = EngineRun(kept, "plain", (), 0.0, 0.0)
-    waves = Waves.from_vectors(machine, kept, deck.begin)
+    waves = Waves.from_vectors(machine, kept, deck.begin, lost_cans(machine, line))
     stretch = measure(waves, part, deck, run, analysis, whole_from(line))
     # The run stands for its own finer run: values as they are, errors none.
     left = Findings(machine, scenario, line, scouted(machine, line), (stretch,), (stretch,), {}, (),

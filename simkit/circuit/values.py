@@ -291,11 +291,16 @@ def _primary_currents(
     return current, excess_current(core, linkage) if core else 0.0, linkage
 
 
+def lost_cans(machine: Machine, line: Timeline) -> int:
+    """Cans that a fault of the timeline opens [1]."""
+    fault = of_kind(line.faults, "can-open")
+    return min(int(fault.event.cans or 0), machine.tank.cans) if fault else 0
+
+
 def tank_values(machine: Machine, line: Timeline, seed: Seed) -> Namespace:
     """Namespace of the tank templates; cans that fail open are a branch of their own."""
     tank = machine.tank
-    fault = of_kind(line.faults, "can-open")
-    lost = min(int(fault.event.cans or 0), tank.cans) if fault else 0
+    lost = lost_cans(machine, line)
     left = tank.cans - lost
     return {
         "feed": tank.feed,

@@ -8,7 +8,7 @@ from simkit.figures.record import Fast, FastEvent, Figure, Words, rated
 from simkit.measure.waveforms import Array
 
 
-def _broken(event: FastEvent) -> Array:
+def broken(event: FastEvent) -> Array:
     """Current that is broken off: at turn-off, or out of a recovering diode [A]; the drain's
     overshoot above the link runs along with it."""
     c = event.cycles
@@ -40,7 +40,7 @@ FIGURES = (
             "switch.ratings.drain_voltage",
         ),
         fast=Fast(
-            course=_broken,
+            course=broken,
             above=lambda e: e.link,
             flat=0.025,
             driver=lambda e: float(np.max(e.source)),

@@ -1,8 +1,15 @@
 """Gates of the switches."""
 
+import numpy as np
+
 from simkit.figures.record import Bound, Fast, FastEvent, Figure, Words, rated
+from simkit.figures.switch import broken
 from simkit.figures.switch_recovery import forced
 from simkit.parameters.machine import Machine
+
+OVERSHOOT_FLAT = 0.025
+"""What the part on top of the drive's level may rise above the samples [1]: what the bridge's edges
+push into a gate goes with the current they break off, and little else is known of it."""
 
 
 def _swing(machine: Machine) -> float:
@@ -42,7 +49,12 @@ FIGURES = (
             m.limits.derating.gate_voltage,
             "switch.ratings.gate_voltage",
         ),
-        fast=Fast(none="the drive sets it, whatever the tank does", driver=_driven),
+        fast=Fast(
+            course=broken,
+            above=lambda e: np.full(len(e.link), _driven(e)),
+            flat=OVERSHOOT_FLAT,
+            driver=_driven,
+        ),
         sudden=True,
         swing=_swing,
     ),
@@ -67,7 +79,9 @@ FIGURES = (
         place="simkit/measure/gate.py",
         limit=_threshold,
         fast=Fast(
-            none="its largest is sought where a current is first forced out of a diode",
+            course=broken,
+            above=lambda e: np.full(len(e.link), e.machine.drive.voltage_off),
+            flat=OVERSHOOT_FLAT,
             driver=forced,
             only_forced=True,
         ),

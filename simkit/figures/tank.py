@@ -14,7 +14,7 @@ def _largest_can_current(event: FastEvent) -> float:
     if tank.feed == "loop" or len(cycles.time) < 2:
         return float(np.max(cycles.coil_current_peak)) / (sqrt(2.0) * tank.cans)
     rate = 2.0 * pi / float(np.min(np.diff(cycles.time)))
-    return rate * tank.can_capacitance * float(np.max(cycles.tank_voltage_peak)) / sqrt(2.0)
+    return rate * tank.can_capacitance * float(np.max(cycles.bank_voltage_peak)) / sqrt(2.0)
 
 
 FIGURES = (
@@ -36,7 +36,7 @@ FIGURES = (
         place="simkit/measure/tank.py",
         limit=lambda m: rated(m.tank.can_voltage, m.limits.derating.capacitor, "tank.can_voltage"),
         fast=Fast(
-            course=lambda e: e.cycles.tank_voltage_peak / sqrt(2.0),
+            course=lambda e: e.cycles.bank_voltage_peak / sqrt(2.0),
             point=lambda _, p: p.bank_voltage_rms,
         ),
     ),
@@ -50,7 +50,7 @@ FIGURES = (
             why="Heats film and end sprays; cans swell and burst.",
             how="Bank current over the number of cans, root mean square over a cycle, largest"
             " cycle.",
-            formula="sqrt(mean over a cycle of i_bank^2) / number of cans",
+            formula="sqrt(mean over a cycle of i^2) / number, of the cans that stay connected",
             scope="Clamp around one can's lead, or coil current over the number of cans.",
             change="More cans, wider spread of the current, water-cooled bars.",
             moved_by=("tank.cans", "tank.can_current", "drive.working_margin"),

@@ -5,7 +5,7 @@ lies within the error, as ok below. What was not measured is "not_evaluated", an
 can be "within limits".
 """
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from math import isfinite
 from typing import Literal
@@ -39,6 +39,8 @@ class Judged:
     note: str = ""
     """Why there is no verdict on a figure that was computed."""
     second_opinion: "Opinion | None" = None
+    error_parts: Mapping[str, float] | None = None
+    """The error by its causes, in `unit`; None where it has one cause alone, or is not known."""
 
 
 @dataclass(frozen=True)
@@ -99,7 +101,8 @@ def doubted(row: Judged, reason: str) -> Judged:
     shown = format_quantity(row.value or 0.0, row.unit, 3)
     error = format_quantity(row.error or 0.0, row.unit, 2)
     return replace(
-        row, value=None, error=None, ratio=None, first_over_s=None, status="not_evaluated",
+        row, value=None, error=None, error_parts=None, ratio=None, first_over_s=None,
+        status="not_evaluated",
         note=f"it came to {shown} with a numerical error of {error}, {reason}",
     )  # fmt: skip
 

@@ -20,7 +20,7 @@ Range: dead time longer than the driver's edge; one crossing of threshold per co
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Literal
 
 import numpy as np
@@ -46,6 +46,12 @@ class Edge:
     """Number of the switch that goes off."""
     incoming: int
     """Number of the switch that goes on."""
+    dead_time: float | None = field(default=None, kw_only=True)
+    """As it was at this boundary [s]; None where it is the machine's."""
+
+    def dead(self, waves: Waves) -> float:
+        """Dead time at this boundary [s]."""
+        return waves.machine.drive.dead_time if self.dead_time is None else self.dead_time
 
 
 @dataclass(frozen=True)
@@ -85,52 +91,54 @@ def legs(waves: Waves) -> tuple[tuple[int, int, str, float], ...]:
     return (*first, (3, 4, "b", -1.0)) if len(waves.switches) == 4 else first
 
 
-def transitions(waves: Waves, boundaries: Array, upper_first: bool) -> tuple[Transition, ...]:
+def transitions(
+    waves: Waves, boundaries: Array, upper_first: bool, dead_times: Array | None = None
+) -> tuple[Transition, ...]:
     """All transitions whose watched time lies inside the waveforms.
 
-    `upper_first`: whether switch 1 is on just before the first of `boundaries`.
+    `upper_first`: whether switch 1 is on just before the first of `boundaries`; `dead_times`: at
+    each of them [s], where they are not the machine's.
     """
-    dead = waves.machine.drive.dead_time
     found = []
-    for edge in edges(waves, boundaries, upper_first):
+    for edge in edges(waves, boundaries, upper_first, dead_times):
+        dead = edge.dead(waves)
         start, end = edge.time - dead, edge.time + 0.5 * dead + AFTER
         if waves.time[0] <= start and end <= waves.time[-1]:
             found.append(_transition(waves.between(start, end), edge))
     return tuple(found)
 
 
-def edges(waves: Waves, boundaries: Array, upper_first: bool) -> tuple[Edge, ...]:
-    """Every leg's change of hands at some boundaries, whether or not it lies in the waveforms.
-
-    `upper_first`: whether switch 1 is on just before the first of `boundaries`.
-    """
+def edges(
+    waves: Waves, boundaries: Array, upper_first: bool, dead_times: Array | None = None
+) -> tuple[Edge, ...]:
+    """Every leg's change of hands at some boundaries, whether or not it lies in the waveforms."""
     out = []
     for k, boundary in enumerate(boundaries.tolist()):
         one_on = upper_first == (k % 2 == 0)
         for upper, lower, node, _ in legs(waves):
             upper_goes = one_on if node == "a" else not one_on
             pair = (upper, lower) if upper_goes else (lower, upper)
-            out.append(Edge(boundary, *pair))
+            dead = None if dead_times is None else float(dead_times[k])
+            out.append(Edge(boundary, *pair, dead_time=dead))
     return tuple(out)
 
 
-def cut_short(
-    waves: Waves, boundaries: Array, upper_first: bool, found: Sequence[Transition]
-) -> tuple[Edge, ...]:
+def cut_short(waves: Waves, every: Sequence[Edge], found: Sequence[Transition]) -> tuple[Edge, ...]:
     """Edges whose incoming switch has been told to go on when the waveforms end, of which `found`
     has none: what had come of them by then is seen, how they would have ended is not."""
-    half = 0.5 * waves.machine.drive.dead_time
     known = {(t.time, t.outgoing) for t in found}
     late = max((t.time for t in found), default=waves.time[0])
     return tuple(
         e
-        for e in edges(waves, boundaries, upper_first)
-        if late <= e.time and (e.time, e.outgoing) not in known and e.time + half < waves.time[-1]
+        for e in every
+        if late <= e.time
+        and (e.time, e.outgoing) not in known
+        and e.time + 0.5 * e.dead(waves) < waves.time[-1]
     )
 
 
 def _transition(part: Waves, edge: Edge) -> Transition:
-    dead, sign = part.machine.drive.dead_time, FED_BY[edge.outgoing]
+    dead, sign = edge.dead(part), FED_BY[edge.outgoing]
     off = edge.time - 0.5 * dead
     outgoing, incoming = (part.switches[n - 1] for n in (edge.outgoing, edge.incoming))
     on_time = gate_on(part, incoming, edge.time)
@@ -142,6 +150,7 @@ def _transition(part: Waves, edge: Edge) -> Transition:
         time=edge.time,
         outgoing=edge.outgoing,
         incoming=edge.incoming,
+        dead_time=edge.dead_time,
         turn_off_current=turn_off,
         turn_on_current=turn_on,
         mode=mode_of(turn_off, turn_on),

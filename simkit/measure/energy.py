@@ -64,7 +64,7 @@ def dissipation(part: Waves) -> dict[str, Array]:
         + (part.node("film") - part.node("p")) ** 2 / machine.bridge.loop_damping,
         "transformer": part.primary_current**2 * transformer.primary_resistance
         + part.load_current**2 * transformer.secondary_resistance,
-        "tank capacitors": part.bank_current**2 * tank.esr,
+        "tank capacitors": part.left_current**2 * tank.can_esr / part.cans_left + _lost_cans(part),
         "coil and load": part.coil_current**2 * part.coil_resistance,
     }
     lost |= _faulty_contacts(part)
@@ -82,6 +82,15 @@ def dissipation(part: Waves) -> dict[str, Array]:
     if machine.bridge.snubber is not None:
         lost["snubbers"] = _snubber_power(part)
     return lost
+
+
+def _lost_cans(part: Waves) -> Array | float:
+    """Power lost in the cans that a fault opens, and in their contact [W]."""
+    if not part.lost_cans:
+        return 0.0
+    end = "w" if part.machine.tank.feed == "loop" else "0"
+    contact = (part.node("tg") - part.node(end)) ** 2 * np.exp(part.node("to"))
+    return np.asarray(part.lost_current**2 * part.machine.tank.can_esr / part.lost_cans + contact)
 
 
 CONTACTS = {
@@ -124,18 +133,21 @@ def _stored(part: Waves) -> Array:
     """Energy in capacitors, transformer, matching inductor and coil over time [J]."""
     machine = part.machine
     supply, transformer, tank = machine.supply, machine.transformer, machine.tank
-    bank = part.node("t1") - part.node("s2" if tank.feed == "loop" else "w")
+    side = part.node("s2" if tank.feed == "loop" else "w")
+    bank = part.node("t1") - side
     link = "clx" if "v(clx)" in part.raw else "link"
     total = 0.5 * (
         supply.link.capacitance * (part.node(link) - part.node("cl1")) ** 2
         + supply.film.capacitance * (part.node("film") - part.node("cf1")) ** 2
         + transformer.leakage_inductance * part.primary_current**2
-        + tank.capacitance * bank**2
+        + tank.can_capacitance * part.cans_left * bank**2
         + part.coil_inductance * part.coil_current**2
     ) + _in_core(part)
     if transformer.blocking_capacitance is not None:
         drop = part.node("a") - part.node("pa")
         total = total + 0.5 * transformer.blocking_capacitance * drop**2
+    if part.lost_cans:
+        total = total + 0.5 * tank.can_capacitance * part.lost_cans * (part.node("tf") - side) ** 2
     if tank.matching is not None:
         total = total + 0.5 * tank.matching.inductance * part.load_current**2
     if machine.bridge.split_capacitance is not None:

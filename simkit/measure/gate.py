@@ -29,7 +29,7 @@ class GateLift:
 
 def gate_lift(waves: Waves, transition: Edge) -> GateLift:
     """How far the outgoing switch's gate was lifted after the incoming one was commanded on."""
-    start = transition.time + 0.5 * waves.machine.drive.dead_time
+    start = transition.time + 0.5 * transition.dead(waves)
     part = waves.between(start, start + AFTER)
     values = part.switches[transition.outgoing - 1].gate_source
     k = int(np.argmax(values))

@@ -24,6 +24,8 @@ from simkit.measure.waveforms import Array, Waves, integral, value_at
 LEAST_FORWARD = 0.3
 """[A]"""
 TAIL = 0.25
+SHORTEST = 1e-7
+"""A dead time counts as so long at least, to look at the current before [s]."""
 
 
 @dataclass(frozen=True)
@@ -55,15 +57,16 @@ def recoveries(waves: Waves, found: Sequence[Edge]) -> tuple[Recovery, ...]:
 
 def recovery(waves: Waves, transition: Edge) -> Recovery | None:
     """The forced recovery of a transition's outgoing switch, or None when there is none."""
-    dead = waves.machine.drive.dead_time
-    part = waves.between(transition.time - 0.5 * dead, transition.time + 0.5 * dead + AFTER)
+    dead = transition.dead(waves)
+    shown = max(dead, SHORTEST)  # of a current that is forced off at once, what it was before
+    part = waves.between(transition.time - 0.5 * shown, transition.time + 0.5 * dead + AFTER)
     switch = part.switches[transition.outgoing - 1]
     current = switch.diode_current
     link = value_at(part.time, part.link_voltage, part.time[0])
     zero = last_zero_before_climb(part.time, current, switch.drain_source, link)
     if zero is None:
         return None
-    before = (part.time >= zero - dead) & (part.time <= zero)
+    before = (part.time >= zero - shown) & (part.time <= zero)
     forward = float(current[before].max())
     after = part.time >= zero
     peak = float(-current[after].min())

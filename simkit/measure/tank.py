@@ -1,7 +1,8 @@
 """Tank, transformer and supply, per cycle.
 
 * Bank voltage and coil current: largest magnitude.
-* Per can: all cans alike, the bank's rms voltage and its rms current over the number of cans.
+* Per can: all cans alike, the bank's rms voltage, and the rms current of those that stay connected
+  over their number.
 * Flux: flux linkage of the primary over its turns and the core's area. Where the core's path is
   not given, the core is linear and so is the figure: beyond saturation it says "saturates", not
   how far.
@@ -49,11 +50,12 @@ def _peaks(waves: Waves, spans: tuple[Cycle, ...]) -> list[tuple[str, str, str, 
 
 def _means(waves: Waves, cycles: tuple[Cycle, ...]) -> list[tuple[str, str, str, Array]]:
     voltage = np.sqrt(cycle_averages(waves, waves.bank_voltage**2, cycles))
-    current = np.sqrt(cycle_averages(waves, waves.bank_current**2, cycles))
+    # Of a can that stays: once others have opened, it carries more than before and they nothing.
+    current = np.sqrt(cycle_averages(waves, waves.left_current**2, cycles))
     drift = np.abs(cycle_middles(waves, waves.linkage, cycles)) * _per_weber(waves)
     return [
         ("tank capacitor", "can_voltage_rms", "V", voltage),
-        ("tank capacitor", "can_current_rms", "A", current / waves.machine.tank.cans),
+        ("tank capacitor", "can_current_rms", "A", current / waves.cans_left),
         ("matching transformer", "flux_drift", "T", drift),
         ("supply", "supply_current", "A", cycle_averages(waves, waves.supply_current, cycles)),
     ]

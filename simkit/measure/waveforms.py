@@ -48,12 +48,16 @@ class Waves:
     """[s]"""
     raw: Mapping[str, Array]
     """Engine vectors by saved name, on the same axis."""
+    lost_cans: int = 0
+    """Cans of the bank that a fault of this run opens: they are a branch of their own."""
 
     @classmethod
-    def from_vectors(cls, machine: Machine, vectors: Mapping[str, Array], origin: float) -> "Waves":
+    def from_vectors(
+        cls, machine: Machine, vectors: Mapping[str, Array], origin: float, lost_cans: int = 0
+    ) -> "Waves":
         """Waveforms of a run whose engine clock started at `origin` [s]."""
         raw = {name: np.asarray(values) for name, values in vectors.items() if name != "time"}
-        return cls(machine, vectors["time"] + origin, raw)
+        return cls(machine, vectors["time"] + origin, raw, lost_cans)
 
     def between(self, start: float, end: float) -> "Waves":
         """The part from start to end [s], samples inside only."""
@@ -157,11 +161,28 @@ class Waves:
         """Across the capacitor bank's ends, its series resistance included [V]."""
         return self.node("w") - (self.node("s2") if self._loop_fed else 0.0)
 
+    @property
+    def cans_left(self) -> int:
+        """Cans that stay connected throughout [1]."""
+        return self.machine.tank.cans - self.lost_cans
+
+    @cached_property
+    def left_current(self) -> Array:
+        """Through the cans that stay connected, all together [A]."""
+        esr = self.machine.tank.can_esr / self.cans_left
+        return self.across("t1", "w" if self._loop_fed else "0", esr)
+
+    @cached_property
+    def lost_current(self) -> Array:
+        """Through the cans that a fault opens, all together [A]."""
+        if not self.lost_cans:
+            return np.zeros_like(self.time)
+        return self.across("tf", "tg", self.machine.tank.can_esr / self.lost_cans)
+
     @cached_property
     def bank_current(self) -> Array:
         """Through the capacitor bank [A]."""
-        esr = self.machine.tank.esr
-        return self.across("t1", "w" if self._loop_fed else "0", esr)
+        return self.left_current + self.lost_current
 
     @cached_property
     def coil_voltage(self) -> Array:

@@ -20,6 +20,7 @@ from simkit.judge.limits import machine_limits
 from simkit.measure.series import Series, joined
 from simkit.measure.waveforms import Waves
 from simkit.parameters.machine import Machine
+from simkit.rehearsal.remains import Remains
 from simkit.rehearsal.scouting import Scouted
 from simkit.rehearsal.stretches import Stretch
 from simkit.rehearsal.surrogate import followed, whole_cycles_of, worst_of
@@ -43,16 +44,30 @@ ONSET = 0.4
 while the current is still moderate."""
 WIDE = 0.5
 """Largest gap between samples, as a share of the events' span [1]."""
-QUICK = 60.0
-"""Cycles within which a change of load or drive is too quick to be sampled [1]: between samples the
-fast model's averages miss what a tank does that is not yet settled. Of shorted turns and pieces
-dropped in within 4 to 30 cycles samples left half without a verdict, and two currents a quarter
-short."""
+SUDDEN = 9.0
+"""Times of the tank's memory within which a change of load or drive is too quick to be sampled [1]:
+between samples the fast model's averages miss what a tank does that is not yet settled. Of shorted
+turns and pieces dropped in within half to five times samples left half without a verdict, and two
+currents a quarter short."""
+SAMPLE = 4.0
+"""Cycles that a sample runs with its run-in [1]."""
+DECIDES = 0.7
+"""Share of the samples that run again on finer steps, which are one cycle shorter [1]."""
+FINER = 2.2
+"""Points of a cycle on the finer steps, over those of a sample's first run [1]; counted in a
+pull-out of the demonstration machine."""
+THROUGH = 1.3
+"""The same of a whole run [1]."""
+SPANS = 4.0
+"""Stretches of a whole run that run again on finer steps [1], as a rule; four cycles each."""
+WORTH = 2.0
+"""A whole run is taken where it costs up to so many times what samples would [1]: it leaves nothing
+between them, and what samples then take again is not in the plan."""
 LEAD = 1.5e-6
 """Kept before the first cycle, so that its first commutation can be shown [s]."""
 MEMORIES = 0.0
 """Run-in of a sample, in times of the tank's memory [1]."""
-RESIDUE = 0.01
+RESIDUE = 0.003
 """A deciding sample that may remember more of its seed than this is taken again [1]."""
 
 
@@ -77,15 +92,26 @@ def settled_until(line: Timeline) -> float:
     return line.events[0].start if line.events else line.end
 
 
-def quick(line: Timeline) -> bool:
+def quick(line: Timeline, scout: Scouted) -> bool:
     """Whether load or drive change too quickly for samples; the supply's changes reach the tank
     through the link's capacitor, which takes longer."""
     profiles = (line.inductance, line.resistance, line.frequency)
     return any(
-        (e.end - e.start) * line.frequency.at(e.start) < QUICK
+        e.end - e.start < SUDDEN * scout.memory(e.start)
         and any(p.at(e.start) != p.at(e.end) for p in profiles)
         for e in line.events
     )
+
+
+def sampling_costs_more(scout: Scouted) -> bool:
+    """Whether a whole run is worth more than samples of the event, counted in cycles."""
+    if not scout.line.events:
+        return False
+    line = scout.line
+    samples = len(first_times(scout, settled_until(line))) + len(worst_to_see(scout, []))
+    sampled = samples * SAMPLE * (1.0 + DECIDES * FINER)
+    cycles = line.phase(line.end) - line.phase(0.0)
+    return cycles * THROUGH + SPANS * SAMPLE * FINER < WORTH * sampled
 
 
 def wanted_quantities(machine: Machine) -> frozenset[str]:
@@ -104,25 +130,29 @@ def apart(wanted: Sequence[float], taken: Sequence[float], least: float) -> list
 
 
 def sample(
-    scout: Scouted, settled: float, look: Look, gather: Gather, calm: Sequence[Stretch] = ()
-) -> tuple[list[Stretch], dict[float, float]]:
+    scout: Scouted, settled: float, look: Look, gather: Gather, known: Sequence[Stretch] = ()
+) -> tuple[list[Stretch], dict[float, Remains]]:
     """Sample a whole event until nothing says that a judged quantity is worse elsewhere.
 
-    `calm`: the sample of the settled part, where there is one already.
-    Returns the samples in order of time and the seed's residue in each, by its start.
+    `known`: samples that there are already, such as that of the settled part.
+    Returns the samples in order of time and what each may remember of its seed, by its start.
     """
     period = 1.0 / scout.line.frequency.last
     wanted = wanted_quantities(scout.machine)
-    first = first_times(scout, settled)[len(calm) :]
-    found = [*calm, *gather([_bound(look, scout, start, n) for start, n in first])]
-    residues = {s.cycles[0].start: scout.residue(s) for s in found}
+    near = APART * period
+    taken = [s.cycles[0].start for s in known]
+    first = [(t, n) for t, n in first_times(scout, settled)
+             if all(abs(t - other) > near for other in taken)]  # fmt: skip
+    found = [*known, *gather([_bound(look, scout, start, n) for start, n in first])]
+    found.sort(key=lambda s: s.cycles[0].start)
+    residues = {s.cycles[0].start: scout.sampled(s) for s in found}
     plan, retaken = worst_to_see(scout, found), list[Stretch]()
     for _ in range(ROUNDS):
         better = scout.corrected(found)
         more = apart(plan, [s.cycles[0].start for s in found], APART * period)
         # Samples from uncorrected seeds that turned out to decide are taken again.
         again = [found[k] for k in deciding(found, wanted)
-                 if residues[found[k].cycles[0].start] > RESIDUE
+                 if residues[found[k].cycles[0].start].share > RESIDUE
                  and not any(found[k] is s for s in retaken)]  # fmt: skip
         tasks = [_bound(look, better, start, LOOK_CYCLES) for start in more]
         tasks += [_bound(look, better, s.cycles[0].start - 0.1 * period, len(s.cycles))
@@ -133,7 +163,7 @@ def sample(
         retaken += fresh[len(more) :]
         found = [s for s in found if not any(s is a for a in again)] + fresh
         found.sort(key=lambda s: s.cycles[0].start)
-        residues |= {s.cycles[0].start: better.residue(s) for s in fresh}
+        residues |= {s.cycles[0].start: better.sampled(s) for s in fresh}
         plan = worse_elsewhere(scout, found)
     return found, residues
 
@@ -237,7 +267,7 @@ def merged(stretches: Sequence[Stretch]) -> Stretch:
             groups.setdefault((series.part, series.quantity), []).append(series)
     return replace(
         first,
-        waves=Waves(first.waves.machine, time, raw),
+        waves=Waves(first.waves.machine, time, raw, first.waves.lost_cans),
         cycles=tuple(c for s in stretches for c in s.cycles),
         transitions=tuple(t for s in stretches for t in s.transitions),
         recoveries=tuple(r for s in stretches for r in s.recoveries),

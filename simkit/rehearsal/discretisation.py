@@ -1,9 +1,10 @@
 """How far a rehearsal's figures can be trusted: the numerical error of each, by its cause.
 
-Three things are doubted: the steps of the integration, told by the same stretch on finer steps;
-the start from the fast model, told by how fast the circuit leaves it; and the link's voltage at
-the start, which outlasts a sample. Each can be made smaller, the first by still finer steps, the
-others by a longer run-in.
+Sampled or whole, the same things are doubted: the steps of the integration, told by the same
+stretch on finer steps; the start from the fast model, told by how fast the circuit leaves it; the
+link's voltage at the start, which outlasts a sample; what lies between samples; and what the states
+slower than the tank still move. Each can be made smaller, the first by still finer steps, the
+others by a longer run-in or more samples.
 """
 
 from collections.abc import Mapping, Sequence
@@ -12,25 +13,25 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from simkit.figures.record import Limit
-from simkit.figures.table import figures
-from simkit.measure.periodic import Cycle, cycle_average
+from simkit.measure.periodic import Cycle
 from simkit.measure.series import Series
 from simkit.measure.waveforms import Array
 from simkit.parameters.machine import Machine
-from simkit.rehearsal.closeup import MEMORIES
+from simkit.rehearsal.remains import Remains, intake, link_memory
 from simkit.rehearsal.scouting import Scouted
-from simkit.rehearsal.stretches import Stretch, seed_at
+from simkit.rehearsal.stretches import Stretch
 from simkit.rehearsal.surrogate import worst_of
 
 ENOUGH = 0.05
 """Largest error of a judged figure, as a share of its size [1]."""
 SMALL = 0.2
 """Below this share of its limit the size of a figure counts as that share of the limit [1]."""
-SWING_ERROR = 0.004
-"""How far off the fast model's swing may be that a sample's seed keeps, as a share [1]: the largest
-seen against whole circuit runs of a pull-out (docs/numerics.md holds the result to it)."""
 LINK_MARGIN = 1.5
 """On the gap of the link's intake [1]: a few samples do not see it at its largest."""
+WIDER = 2.0
+"""By how much an error that is large for its figure is widened before it is judged [1]."""
+HALF = 0.5
+"""Largest error of a figure below its limit, as a share of the limit [1]."""
 SAME = 1e-6
 """Two runs' cycles or transitions this near in time are the same one [s]."""
 
@@ -46,24 +47,44 @@ class Doubt:
     link: float = 0.0
     """What the link's voltage at the start may have left."""
     between: float = 0.0
-    """By how much its course between the samples rises above all of them."""
+    """By how much its course between the samples may rise above all of them."""
+    periodicity: float = 0.0
+    """What the states slower than the tank still move in the settled part."""
 
     @property
     def total(self) -> float:
         """All causes together."""
-        return self.step + self.start + self.link + self.between
+        return sum(self.parts.values())
+
+    @property
+    def parts(self) -> dict[str, float]:
+        """By cause, as a result names them."""
+        return {
+            "steps": self.step,
+            "start": self.start,
+            "between_samples": self.between,
+            "link": self.link,
+            "periodicity": self.periodicity,
+        }
 
     @property
     def cause(self) -> str:
         """Name of the largest."""
-        return max(CAUSES, key=lambda name: float(getattr(self, name)))
+        parts = self.parts
+        return max(CAUSES, key=lambda name: parts[name])
+
+    def scaled(self, share: float) -> "Doubt":
+        """The same causes of a figure that follows this one by a share."""
+        return Doubt(*(share * v for v in (self.step, self.start, self.link, self.between,
+                                           self.periodicity)))  # fmt: skip
 
 
 CAUSES = {
-    "step": "the steps of the integration",
+    "steps": "the steps of the integration",
     "start": "the start from the fast model",
     "link": "the link's voltage at the start",
-    "between": "what may lie between the samples (none with --whole)",
+    "between_samples": "what may lie between the samples (none with --whole)",
+    "periodicity": "the settled part, which is not periodic yet",
 }
 
 
@@ -130,36 +151,31 @@ def spread(series: Series, known: Array) -> Array:
     return np.interp(series.times, series.times[at], known[at])
 
 
-def doubts(
-    found: Refined,
-    starts: Mapping[str, float],
-    link: float,
-    between: Mapping[str, float],
-    least: Mapping[str, float],
-) -> dict[str, Doubt]:
-    """Doubt of each quantity of which `starts` says what the samples' start may have left of it.
-
-    `between`: by how much a course between the samples rises above them; `least`: what finer steps
-    cannot tell apart.
-    """
-    out = {}
-    for quantity, start in starts.items():
-        step = found.step_error(quantity)
-        if np.isfinite(step):
-            feels = quantity in figures() and figures()[quantity].remembers == "link"
-            own = link if feels else 0.0
-            step = max(step, least.get(quantity, 0.0))
-            out[quantity] = Doubt(step, start, own, between.get(quantity, 0.0))
-    return out
-
-
-def tank_off(residues: Mapping[float, float], time: float) -> float:
-    """Share by which the tank's state may be off in the sample nearest a time [s]; 0 without any.
-
-    `residues`: what a sample may remember of its seed, by the time it begins [s].
-    """
+def tank_off(residues: Mapping[float, Remains], time: float) -> float:
+    """Share by which the tank's state may be off at a time [s]: in a whole run as its start has
+    faded until then, in samples as it was in the nearest; 0 without any."""
     nearest = min(residues, key=lambda t: abs(t - time), default=None)
-    return 0.0 if nearest is None else residues[nearest] + SWING_ERROR
+    return 0.0 if nearest is None else residues[nearest].tank(time)
+
+
+def slow_off(residues: Mapping[float, Remains], time: float) -> float:
+    """The same of the states slower than the tank."""
+    nearest = min(residues, key=lambda t: abs(t - time), default=None)
+    return 0.0 if nearest is None else residues[nearest].others(time)
+
+
+def counts(value: float, error: float, limit: Limit, zero: float = 0.0) -> bool:
+    """Whether a figure with its error can be held against its limit.
+
+    What counts is the distance to the limit: an error that is large for the figure is doubled, and
+    the figure refused only where that interval holds the limit. An error larger than half the
+    limit makes no figure that could lie below it.
+    """
+    if error <= allowed(value, limit, zero):
+        return True
+    if value - WIDER * error > limit.bound:
+        return True
+    return value + WIDER * error <= limit.bound and error <= HALF * abs(limit.bound - zero)
 
 
 def allowed(value: float, limit: Limit, zero: float = 0.0) -> float:
@@ -179,21 +195,15 @@ def natural_zero(machine: Machine, limit: Limit) -> float:
     return machine.cooling.ambient if limit.unit == "degC" else 0.0
 
 
-def link_memory(machine: Machine) -> float:
-    """Time in which the link forgets [s]: its capacitance behind the supply's resistance."""
-    supply = machine.supply
-    return (supply.source_resistance + supply.link.esr) * supply.link.capacitance
-
-
 def link_gap(machine: Machine, scout: Scouted, stretches: Sequence[Stretch]) -> float:
-    """What the link's start from the fast model may put into the source's current [A].
+    """What the link's start from the fast model may have left in the source's current [A].
 
-    The link capacitor remembers for longer than a sample lasts, so that the source's current there
-    follows from what the fast model drew before: it is off by as much as the fast model's intake
-    of the bridge differs from the circuit's, fading over the run-in with the link's memory. Of the
-    stretches only those count whose source current may be the largest.
+    The link capacitor remembers for longer than a sample lasts: what the source gives and the
+    bridge does not take goes into it. By as much as that differs from the fast model's the
+    source's current may be off. Of the stretches only those count whose source current may be the
+    largest.
     """
-    gaps = np.array([_link_gap(machine, scout, s) for s in stretches])
+    gaps = np.array([_link_gap(scout, s) for s in stretches])
     values = np.array([worst_of(s, "supply_current") for s in stretches])
     if not np.isfinite(values).all():
         return float(gaps.max())
@@ -201,40 +211,20 @@ def link_gap(machine: Machine, scout: Scouted, stretches: Sequence[Stretch]) -> 
     return float(gaps[values + gaps >= values[worst] - gaps[worst]].max())
 
 
-def _link_gap(machine: Machine, scout: Scouted, stretch: Stretch) -> float:
-    cycles = scout.event.cycles
+def _link_gap(scout: Scouted, stretch: Stretch) -> float:
     span = Cycle(stretch.cycles[0].start, stretch.cycles[-1].end)
-    upper = stretch.waves.switches[::2]
-    drawn = cycle_average(stretch.waves, np.sum([s.drain_current for s in upper], axis=0), span)
-    inside = (cycles.time >= span.start - 1e-9) & (cycles.time < span.end)
-    guess = float(np.mean(cycles.supply_current[inside])) if inside.any() else drawn
+    given, drawn = intake(stretch, span)
+    return LINK_MARGIN * abs((given - drawn) - scout.into_link(span))
+
+
+def whole_link_gap(machine: Machine, scout: Scouted, whole: Stretch, settled: float) -> float:
+    """The same of a whole run: what still went into the link in the last settled cycle, faded with
+    the link's memory until the source's current is largest [A]."""
+    calm = [c for c in whole.cycles if c.end <= settled + SAME] or list(whole.cycles[:1])
+    given, drawn = intake(whole, calm[-1])
+    worst = max((s.worst for s in whole.series if s.quantity == "supply_current"),
+                default=(0.0, settled))  # fmt: skip
     memory = link_memory(machine)
-    # Fading counts only over what a run-in is longer than usual: the usual one is in the margin.
-    more = max(span.start - stretch.deck.begin - scout.run_in(span.start, MEMORIES), 0.0)
-    left = np.exp(-more / memory) if memory > 0.0 else 0.0
-    return LINK_MARGIN * abs(drawn - guess) * float(left)
-
-
-def periodicity(stretch: Stretch, tank_memory: float) -> float:
-    """How far a settled stretch still is from periodic, as a share of its size [1].
-
-    The slow states are read at the same moment of the last two whole cycles; what one moves in a
-    cycle it may go on moving for as many cycles as the tank remembers (`tank_memory` [s]). inf for
-    a stretch of a single cycle, which says nothing.
-    """
-    if len(stretch.cycles) < 2:
-        return float("inf")
-    last = stretch.cycles[-1]
-    # Three tenths of a cycle on, where nothing switches.
-    moments = (last.start + 0.3 * last.length - back * last.length for back in (0.0, 1.0))
-    now, before = (seed_at(stretch.waves, when) for when in moments)
-    part = stretch.waves.between(last.start, last.end)
-    swing = {
-        "coil_current": np.abs(part.coil_current).max(),
-        "tank_voltage": np.abs(part.bank_voltage).max(),
-        "primary_current": np.abs(part.primary_current).max(),
-        "blocking_voltage": np.abs(part.link_voltage).max(),
-        "link_voltage": np.abs(part.link_voltage).max(),
-    }
-    moved = [abs(getattr(now, n) - getattr(before, n)) / size for n, size in swing.items() if size]
-    return float(max(moved) * max(tank_memory / last.length, 1.0))
+    later = worst[1] - calm[-1].end
+    fade = float(np.exp(min(-later / memory, 1.0))) if memory > 0.0 else 0.0
+    return LINK_MARGIN * abs(given - drawn) * fade

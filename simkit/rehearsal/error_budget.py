@@ -17,15 +17,18 @@ from simkit.rehearsal.discretisation import (
     Doubt,
     Refined,
     allowed,
-    doubts,
+    counts,
     link_gap,
     natural_zero,
     refined,
+    slow_off,
     spread,
     tank_off,
+    whole_link_gap,
 )
 from simkit.rehearsal.flux_offset import offset_error, start_offset
 from simkit.rehearsal.heat import junctions
+from simkit.rehearsal.remains import Remains
 from simkit.rehearsal.rising import Rising
 from simkit.rehearsal.scouting import Scouted
 from simkit.rehearsal.sensitivity import gain, resolution, worst_place
@@ -61,8 +64,8 @@ class Findings:
     scout: Scouted
     stretches: tuple[Stretch, ...]
     fine: tuple[Stretch, ...]
-    residues: dict[float, float]
-    """Share of the seed that a stretch may remember, by the start of its first cycle [1]."""
+    residues: dict[float, Remains]
+    """What a stretch may remember of its seed, by the start of its first cycle."""
     retries: tuple[str, ...]
     is_whole: bool
     warming: Warmed | None = None
@@ -91,7 +94,7 @@ class Assessed:
     """Courses between the samples."""
 
     def doubtful(self, machine: Machine) -> dict[str, Doubt]:
-        """Judged quantities whose error is too large to judge them."""
+        """Judged quantities whose error is large for them: they are computed again."""
         out = {}
         for limit in machine_limits(machine):
             values = [s.worst[0] for s in self.series if s.quantity == limit.quantity]
@@ -102,18 +105,40 @@ class Assessed:
                 out[limit.quantity] = doubt
         return out
 
+    def refused(self, machine: Machine) -> dict[str, Doubt]:
+        """Those of them that cannot be held against their limit even so."""
+        out = {}
+        for limit in machine_limits(machine):
+            doubt = self.doubtful(machine).get(limit.quantity)
+            values = [s.worst[0] for s in self.series if s.quantity == limit.quantity]
+            zero = natural_zero(machine, limit)
+            if doubt is not None and not counts(max(values), doubt.total, limit, zero):
+                out[limit.quantity] = doubt
+        return out
+
 
 def assessed(found: Findings) -> Assessed:
     """Finer values in place, temperatures, and the error of each quantity by cause."""
     whole = merged(found.stretches) if len(found.stretches) > 1 else found.stretches[0]
     better = refined(whole, found.fine)
     residue = seed_residue(found)
-    link = 0.0 if found.is_whole else link_gap(found.machine, found.scout, found.stretches)
+    link = (
+        whole_link_gap(found.machine, found.scout, found.stretches[0], settled_until(found.line))
+        if found.is_whole
+        else link_gap(found.machine, found.scout, found.stretches)
+    )
     quantities = sorted({s.quantity for s in better.series})
     curves = between_samples(found)
     above = unseen(better.series, curves) | missed(found, better.series)
-    starts = {q: start_doubt(found, better.series, q) for q in quantities}
-    known = doubts(better, starts, link, above, finest_told(found))
+    least = finest_told(found)
+    known = {}
+    for q in quantities:
+        step = better.step_error(q)
+        if np.isfinite(step):
+            step = max(step, least.get(q, 0.0))
+            feels = q in figures() and figures()[q].remembers == "link"
+            known[q] = Doubt(step, start_doubt(found, better.series, q), link if feels else 0.0,
+                             above.get(q, 0.0), slow_doubt(found, better.series, q))  # fmt: skip
     for name, own in known.items():
         more = slow_start(found, better.series, name)
         known[name] = replace(own, start=own.start + more)
@@ -125,7 +150,7 @@ def assessed(found: Findings) -> Assessed:
         if s.quantity == "loss"
     ]
     hot, _ = junctions(*scene, warmer, _raised(curves, better.series, warmer))
-    known |= _junction_doubts(heat, hot, known.get("loss"))
+    known |= _junction_doubts(found, heat, hot, known.get("loss"))
     return Assessed(better, (*better.series, *heat), known, residue, left, curves)
 
 
@@ -149,10 +174,16 @@ def start_doubt(found: Findings, series: Sequence[Series], quantity: str) -> flo
     return off * gain(quantity, found.scout.event, when) * abs(value)
 
 
+def slow_doubt(found: Findings, series: Sequence[Series], quantity: str) -> float:
+    """The same of what the link and the blocking capacitor still moved in the settled part."""
+    value, when = worst_place(series, quantity)
+    return slow_off(found.residues, when) * gain(quantity, found.scout.event, when) * abs(value)
+
+
 def missed(found: Findings, series: Sequence[Series]) -> dict[str, float]:
     """What samples of a change too quick for them may not have seen, per quantity: nothing as a
     rule, for such an event runs whole unless it is too long for that."""
-    if found.is_whole or not quick(found.line):
+    if found.is_whole or not quick(found.line, found.scout):
         return {}
     quantities = {s.quantity for s in series}
     return {q: MISSED * abs(worst_place(series, q)[0]) for q in quantities}
@@ -192,7 +223,7 @@ def seed_residue(found: Findings) -> float:
     """Largest share of its size by which a deciding stretch may remember its seed [1]."""
     decisive = [min(found.residues, key=lambda t: abs(t - f.cycles[0].start))
                 for f in found.fine if found.residues]  # fmt: skip
-    return max((found.residues[t] for t in decisive), default=0.0)
+    return max((found.residues[t].share for t in decisive), default=0.0)
 
 
 def _raised(
@@ -209,8 +240,19 @@ def _raised(
     return out
 
 
+def _in_half_a_cycle(found: Findings, course: Series) -> float:
+    """By how much a temperature moves in half a cycle where it is highest [K]: losses are known
+    per cycle, the moments in it are not. Nothing where the last state stands still."""
+    if course.quantity != "junction_peak" or len(course.values) < 2:
+        return 0.0
+    k = int(np.argmax(course.values))
+    near = slice(max(k - 1, 0), k + 2)
+    slopes = np.abs(np.diff(course.values[near]) / np.diff(course.times[near]))
+    return float(slopes.max()) * 0.5 / found.line.frequency.at(float(course.times[k]))
+
+
 def _junction_doubts(
-    heat: Sequence[Series], hot: Sequence[Series], loss: Doubt | None
+    found: Findings, heat: Sequence[Series], hot: Sequence[Series], loss: Doubt | None
 ) -> dict[str, Doubt]:
     """What the loss's error does to the temperatures, shared out to causes as the loss's is."""
     if loss is None:
@@ -221,7 +263,9 @@ def _junction_doubts(
         rise = max(h.worst[0] - s.worst[0] for s, h in pairs if s.quantity == quantity)
         if np.isfinite(rise):
             part = rise / loss.total if loss.total > 0.0 else 0.0
-            out[quantity] = Doubt(loss.step * part, loss.start * part, loss.link * part)
+            moved = max(_in_half_a_cycle(found, s) for s in heat if s.quantity == quantity)
+            scaled = loss.scaled(part)
+            out[quantity] = replace(scaled, between=scaled.between + moved)
     return out
 
 

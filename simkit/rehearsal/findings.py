@@ -24,7 +24,7 @@ from simkit.measure.series import Series
 from simkit.parameters.machine import Machine
 from simkit.parameters.scenario import Scenario
 from simkit.rehearsal.closeup import merged, settled_until
-from simkit.rehearsal.discretisation import CAUSES, ENOUGH, natural_zero
+from simkit.rehearsal.discretisation import CAUSES, natural_zero
 from simkit.rehearsal.error_budget import Assessed, Findings, SecondRuns, assessed
 from simkit.rehearsal.flux_offset import evened
 from simkit.rehearsal.heat import LEDGER
@@ -155,10 +155,13 @@ def _row(limit: Limit, found: Findings, have: Assessed) -> Judged:
     doubt = have.doubts.get(limit.quantity)
     error = doubt.total if doubt else float("nan")
     row = judged(limit, [(s, error) for s in mine])
-    too_much = have.doubtful(found.machine).get(limit.quantity)
+    if doubt and row.value is not None:
+        row = replace(row, error_parts=doubt.parts)
+    too_much = have.refused(found.machine).get(limit.quantity)
     if too_much and row.value is not None:
-        share = f"more than {ENOUGH:.0%} of its size, mostly from {CAUSES[too_much.cause]}"
-        return doubted(row, f"{share}, after refinement")
+        return doubted(
+            row, f"too much to tell it from its limit; most from {CAUSES[too_much.cause]}"
+        )
     if row.status in ("ok", "near") and still_rising(limit, row, found):
         end = format_quantity(found.line.end, "s", 3)
         return doubted(row, f"and still rose at the end of the run, at {end}")

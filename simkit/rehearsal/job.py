@@ -25,7 +25,8 @@ from simkit.run.backend import EngineRun, Progress
 
 WORKING = Analysis(step=20e-9, reltol=1e-4)
 LOOK = Analysis(step=40e-9, reltol=3e-4)
-"""Of the samples: what decides is run again with FINE."""
+"""Of the samples within an event; those that tell an operating point are run like a whole run. What
+decides is run again with FINE."""
 FINE = Analysis(step=10e-9, reltol=5e-5)
 RUN_IN = 8
 """Cycles before anything is measured in a whole run [1]."""
@@ -33,6 +34,12 @@ FAULT_RUN_IN = 4
 """The same with a fault, before which some settled cycles are shown anyway [1]."""
 FINE_RUN_IN = 1
 """Cycles of run-in of a finer run started from an engine run [1]."""
+REPEATED = 150.0
+"""Cycles up to which a whole run is repeated as a whole on finer steps [1]: where the tank settles
+depends on the steps too, and a recovery on a small share of its swing. From a coarse run's states a
+few finer cycles told a recovery's slopes 3 % short and claimed a tenth of that."""
+SPAN = 12
+"""Most cycles of a finer run that is not the whole event [1]."""
 MARGIN = 0.2e-6
 """Run on after the last commutation has been watched [s]."""
 LAST = 1.6
@@ -107,7 +114,7 @@ class Job:
         first, last = cycles_from(line, start, cycles)
         part = line.stretch(first - seeds.run_in(first, memories), self._stop(last))
         seed = with_kick(self.machine, part, part.begin, seeds.seed(part.begin))
-        return self._run(part, seed, LOOK, start)
+        return self._run(part, seed, WORKING if cycles >= closeup.LEDGER else LOOK, start)
 
     def calm(self, settled: float) -> Stretch:
         """The last cycles of the settled part, which ends at a time [s]."""
@@ -117,7 +124,7 @@ class Job:
     def finer(self, stretches: Sequence[Stretch]) -> list[Stretch]:
         """The stretches that decide, with finer steps."""
         wanted = closeup.wanted_quantities(self.machine)
-        if self.scout.line.faults:
+        if self.scout.line.faults or (self.settings.whole and self._cycles() <= REPEATED):
             return self.gather([lambda: self._fine_whole(FINE)])
         if self.settings.whole:
             spans = worst_spans(stretches[0], self.scout.line, wanted)
@@ -128,9 +135,14 @@ class Job:
 
     def finer_at(self, rough: Stretch, fine: Stretch, analysis: Analysis) -> Task:
         """A finer run of what a fine one covers, from the first pass's states."""
-        if self.scout.line.faults:
+        if self.scout.line.faults or len(fine.cycles) > SPAN:
             return lambda: self._fine_whole(analysis)
         return self._fine_at(rough, fine.cycles[0].start, fine.cycles[-1].end, analysis)
+
+    def _cycles(self) -> float:
+        """Length of the event in cycles of the drive [1]."""
+        line = self.scout.line
+        return line.phase(line.end) - line.phase(0.0)
 
     def again(self, seeds: Scouted, rough: Stretch, memories: float) -> Task:
         """A stretch of the first pass with a longer run-in."""

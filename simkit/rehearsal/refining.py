@@ -12,13 +12,16 @@ from typing import Protocol
 from simkit.circuit.analysis import Analysis
 from simkit.parameters.machine import Machine
 from simkit.rehearsal.closeup import APART, LOOK_CYCLES, apart, worse_elsewhere
-from simkit.rehearsal.discretisation import Doubt, link_memory
+from simkit.rehearsal.discretisation import Doubt
+from simkit.rehearsal.remains import Remains, link_memory
 from simkit.rehearsal.scouting import Scouted
 from simkit.rehearsal.stretches import Stretch
 from simkit.rehearsal.surrogate import worst_of
 
 ROUNDS = 2
 FINER = Analysis(step=2e-9, reltol=1e-5)
+MOST = 40
+"""Cycles up to which a run is repeated on still finer steps [1]."""
 LONGER = (2.0, 4.0)
 """Run-in of a stretch taken again, by round, in times of what it must forget [1]."""
 
@@ -53,7 +56,7 @@ class Passes:
 
     stretches: list[Stretch]
     fine: list[Stretch]
-    residues: dict[float, float]
+    residues: dict[float, Remains]
 
     def copy(self) -> "Passes":
         """The same runs in containers of their own."""
@@ -65,10 +68,10 @@ def refine_round(
 ) -> bool:
     """One round for the quantities in doubt; False when nothing was left to do."""
     asked = {"loss" if q.startswith("junction") else q: d for q, d in doubtful.items()}
-    steps = {q for q, d in asked.items() if d.cause == "step"}
-    starts = {q: d for q, d in asked.items() if d.cause in ("start", "link")}
+    steps = {q for q, d in asked.items() if d.cause == "steps"}
+    starts = {q: d for q, d in asked.items() if d.cause in ("start", "link", "periodicity")}
     done = False
-    if any(d.cause == "between" for d in asked.values()) and not whole:
+    if any(d.cause == "between_samples" for d in asked.values()) and not whole:
         done = _more_samples(runs, scout, passes)
     if starts and not whole:
         _longer_run_in(runs, scout, passes, starts, number)
@@ -85,7 +88,7 @@ def _more_samples(runs: Runs, scout: Scouted, passes: Passes) -> bool:
     news = runs.gather([runs.elsewhere(better, start, LOOK_CYCLES) for start in starts])
     level = passes.fine[0].analysis
     passes.fine += runs.gather([runs.finer_at(new, new, level) for new in news])
-    passes.residues |= {s.cycles[0].start: better.residue(s) for s in news}
+    passes.residues |= {s.cycles[0].start: better.sampled(s) for s in news}
     passes.stretches = sorted([*passes.stretches, *news], key=lambda s: s.cycles[0].start)
     return bool(news)
 
@@ -98,7 +101,8 @@ def _finer_steps(runs: Runs, passes: Passes, quantities: set[str]) -> bool:
             continue
         stretch = max(held, key=lambda s: worst_of(s, quantity))
         finest = any(_covers(stretch, f) and f.analysis.step <= FINER.step for f in passes.fine)
-        if not finest and not any(stretch is c for c in chosen):
+        short = len(stretch.cycles) <= MOST
+        if short and not finest and not any(stretch is c for c in chosen):
             chosen.append(stretch)
     tasks = [runs.finer_at(_covering(passes.stretches, s), s, FINER) for s in chosen]
     passes.fine += runs.gather(tasks)
@@ -124,7 +128,7 @@ def _longer_run_in(
     for k, old, new in zip(wanted, olds, news, strict=True):
         passes.stretches[k] = new
         passes.residues.pop(old.cycles[0].start, None)
-        passes.residues[new.cycles[0].start] = better.residue(new)
+        passes.residues[new.cycles[0].start] = better.sampled(new)
         # Whatever had been run finer is, from the new start, at all its levels.
         levels = [f.analysis for f in passes.fine if _covers(old, f)]
         passes.fine = [f for f in passes.fine if not _covers(old, f)]

@@ -11,8 +11,6 @@ end, the run is carried on until it has settled or gone over its limit (see risi
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 
-import numpy as np
-
 from simkit.circuit.timeline import Timeline, timeline
 from simkit.errors import EngineError
 from simkit.judge.limits import machine_limits
@@ -22,7 +20,7 @@ from simkit.rehearsal import closeup
 from simkit.rehearsal import rising as onward
 from simkit.rehearsal.aftermath import with_aftermath
 from simkit.rehearsal.cut_events import with_cut
-from simkit.rehearsal.discretisation import periodicity
+from simkit.rehearsal.discretisation import SAME
 from simkit.rehearsal.error_budget import Findings, SecondRuns, assessed
 from simkit.rehearsal.findings import Rehearsal, findings
 from simkit.rehearsal.job import Counter, DoorRunner, Job
@@ -65,11 +63,10 @@ def rehearse(
 
 def planned(machine: Machine, scenario: Scenario, runner: DoorRunner) -> tuple[Job, Warmed | None]:
     """The runs of a rehearsal of the whole event before any but those that find the switches'
-    temperature, and what that came to. Errors: EngineError.
+    temperature and where it settles, and what that came to. Errors: EngineError.
     """
     run = _run_of(machine, scenario, runner, None, Settings(whole=True))
     run.settle()
-    run.plan()
     return run.job, run.warm
 
 
@@ -83,32 +80,34 @@ def _run_of(
     line, end = timeline(machine, scenario), timeline(machine, scenario).end
     if scenario.ends is None:
         line = onward.seen_after(line) or line
-    reason = why_whole(machine, line, settings)
-    if reason:
-        settings = replace(settings, whole=True)
-    return _Run(machine, scenario, line, runner, settings, Counter(progress), reason, end)
+    return _Run(machine, scenario, line, runner, settings, Counter(progress), end)
 
 
-def why_whole(machine: Machine, line: Timeline, settings: Settings) -> str:
+def why_whole(scout: Scouted, settings: Settings) -> str:
     """Why the circuit has to run through the whole event; empty where samples will do."""
+    line = scout.line
     if settings.whole:
         return "it was asked for"
-    if line.faults:
+    if line.faults:  # nothing may be sampled by a model that does not follow it
         kinds = dict.fromkeys(f.kind for f in line.faults)
         return f"the fast model does not know {', '.join(kinds)}"
-    if dead_time_left(machine) <= 0.0:
+    if dead_time_left(scout.machine) <= 0.0:
         return "the gates leave nothing of the dead time, which the fast model does not know"
-    if abrupt(line):
-        names = dict.fromkeys(e.name for e in line.events)
-        return f"{', '.join(names)} is too quick for samples"
+    if abrupt(scout):
+        names = ", ".join(dict.fromkeys(e.name for e in line.events))
+        memory = scout.memory(line.events[0].start) * line.frequency.first
+        return f"{names} is too quick for samples of a tank that remembers {memory:.2g} cycles"
+    if closeup.sampling_costs_more(scout):
+        return "that costs no more than samples of so short an event"
     return ""
 
 
-def abrupt(line: Timeline) -> bool:
-    """Whether something changes within so few cycles that its worst may lie in one between samples,
-    in an event short enough to run whole."""
+def abrupt(scout: Scouted) -> bool:
+    """Whether something changes so quickly that its worst may lie between samples, in an event
+    short enough to run whole."""
+    line = scout.line
     steps = [e for e in line.events if (e.end - e.start) * line.frequency.at(e.start) < STEP]
-    return (bool(steps) or closeup.quick(line)) and line.end * line.frequency.first < SHORT
+    return (bool(steps) or closeup.quick(line, scout)) and line.end * line.frequency.first < SHORT
 
 
 @dataclass
@@ -121,13 +120,13 @@ class _Run:
     runner: DoorRunner
     settings: Settings
     counter: Counter
-    why_whole: str
     planned: float
     """End that the scenario asks for [s]."""
     retries: list[str] = field(default_factory=list)
     passes: Passes = field(default_factory=lambda: Passes([], [], {}))
     calm: list[Stretch] = field(default_factory=list)
-    """The sample of the settled part, where the switches' warming needed one."""
+    """The sample of the settled part."""
+    why_whole: str = ""
     warm: Warmed | None = None
     residue: float | None = None
     rises: Mapping[str, onward.Rising] = field(default_factory=dict)
@@ -149,22 +148,26 @@ class _Run:
         if self.machine.switch.warming is not None:
             begin = expected(self.machine, self.line)
             self.machine, self.warm, last = warmed(self.machine, settled_run, begin)
-            self.calm.append(last)
-        self.scout = scouts[-1] if scouts else scouted(self.machine, self.line)
+        else:
+            last = settled_run(self.machine)
+        self.calm = [last]
+        self._set_out(scouts[-1])
+        self.why_whole = why_whole(self.scout, self.settings)
+        if self.why_whole:
+            self.settings = replace(self.settings, whole=True)
+            self.job = self._job(self.machine, self.scout)
+
+    def _set_out(self, scout: Scouted) -> None:
+        """From now on by this fast model, its seeds corrected by the settled part's run."""
+        self.raw = scout
+        self.scout = scout.corrected(self.calm)
         self.job = self._job(self.machine, self.scout)
 
     def _job(self, machine: Machine, scout: Scouted) -> Job:
         return Job(machine, scout, self.runner, self.settings, self.counter, self.retries)
 
-    def plan(self) -> None:
-        """Carry the end on while the fast model still sees a figure rise there."""
-        for _ in range(onward.ROUNDS):
-            if self.line.faults or not self._carried(self.scout.rises(self.limits)):
-                break
-
     def first_pass(self) -> None:
         """The whole event, or samples of it, carried on while a figure still rises at the end."""
-        self.plan()
         self._run_through()
         for _ in range(onward.ROUNDS):
             if not self._carried(self._rises()):
@@ -172,15 +175,16 @@ class _Run:
             self._run_through()
         else:
             self.rises = self._rises()
-        self.residue = _settled(self.passes, self.scout, self.settled)
+        self._settled()
 
     def _run_through(self) -> None:
         if self.settings.whole:
             self.passes.stretches = [self.job.whole()]
             return
         self.passes.stretches, self.passes.residues = closeup.sample(
-            self.scout, self.settled, self.job.look, self.job.gather, self.calm
-        )
+            self.scout, self.settled, self.job.look, self.job.gather,
+            self.passes.stretches or self.calm,
+        )  # fmt: skip
 
     def _rises(self) -> dict[str, onward.Rising]:
         series = [s for stretch in self.passes.stretches for s in stretch.series]
@@ -201,9 +205,19 @@ class _Run:
         if longer is None:
             return False
         self.line = longer
-        self.scout = scouted(self.machine, longer)
-        self.job = self._job(self.machine, self.scout)
+        self._set_out(scouted(self.machine, longer))
         return True
+
+    def _settled(self) -> None:
+        """How far the settled part is from where it would end; in a whole run all that its start
+        has left."""
+        calm = [s for s in self.passes.stretches if s.cycles[0].end <= self.settled + SAME]
+        if not calm:
+            return
+        last = calm[-1]
+        remains = self.raw.remains(last, min(self.settled, float(last.waves.time[-1])))
+        self.residue = remains.share
+        self.passes.residues[last.cycles[0].start] = remains
 
     def refine(self) -> None:
         """What decides again on finer steps; what is in doubt then, again."""
@@ -220,7 +234,7 @@ class _Run:
                 self.retries.append(f"refinement: {error.reason}")
                 self.passes = kept
                 break
-            self.residue = _settled(self.passes, self.scout, self.settled)
+            self._settled()
 
     def found(self, second: SecondRuns | None = None) -> Findings:
         """What the runs have left so far."""
@@ -230,18 +244,3 @@ class _Run:
             self.settings.whole, self.warm, self.residue, second, self.why_whole, self.rises,
             self.line.end - self.planned,
         )  # fmt: skip
-
-
-def _settled(passes: Passes, scout: Scouted, settled: float) -> float | None:
-    """How far the settled part is from periodic; what decides there may be off by as much."""
-    calm = [s for s in passes.stretches if s.cycles[0].end <= settled + 1e-9]
-    if not calm:
-        return None
-    last = calm[-1]
-    cycles = tuple(c for c in last.cycles if c.end <= settled + 1e-9)
-    left = periodicity(replace(last, cycles=cycles), scout.memory(cycles[0].start))
-    if not np.isfinite(left):
-        return None
-    start = last.cycles[0].start
-    passes.residues[start] = max(passes.residues.get(start, 0.0), left)
-    return left

@@ -6,7 +6,7 @@ of the runs that come after.
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from math import isfinite, pi
+from math import inf, isfinite, pi
 
 import numpy as np
 
@@ -14,18 +14,21 @@ from simkit.circuit.timeline import Timeline
 from simkit.circuit.values import Seed
 from simkit.figures.record import FastEvent
 from simkit.judge.limits import Limit
+from simkit.measure.periodic import Cycle
 from simkit.measure.waveforms import Array
 from simkit.parameters.machine import Load, Machine
+from simkit.rehearsal.remains import (
+    NOISE,
+    SEEN,
+    SWING_ERROR,
+    Remains,
+    intake,
+    slow_move,
+    uncertainty,
+)
 from simkit.rehearsal.rising import Rising, rises
 from simkit.rehearsal.stretches import Stretch, seed_at
-from simkit.rehearsal.surrogate import (
-    Curve,
-    curves,
-    fast_courses,
-    fast_event,
-    followed,
-    whole_cycles_of,
-)
+from simkit.rehearsal.surrogate import Curve, curves, fast_courses, fast_event, whole_cycles_of
 from simkit.scout.course import Conditions, LinkCourse, link_course
 from simkit.scout.drive import machine_edges
 from simkit.scout.edgeloss import EdgeLosses
@@ -38,11 +41,6 @@ INTAKE_POINTS = 9
 LINK_NEAR = 2.5e-3
 """What the link may move without another march [1]: below what the fast model's swing is
 trusted to."""
-SWING_TRUSTED = 0.015
-"""Difference in swing below which a seed keeps the fast model's [1]."""
-LEAST_SEEN = 0.25
-"""Least share of a gap that a run is taken to have shown [1]: a smaller one would blow up what else
-the run saw change."""
 LEAST_RUN_IN = 2
 """The same, at least, in cycles: the fast states need one, and the first is discarded [1]."""
 
@@ -59,6 +57,8 @@ class Scouted:
     """Where circuit runs have shown how the fast model is off [s]."""
     ratios: tuple[complex, ...] = ()
     """Tank state of the circuit over that of the fast model at these times [1]."""
+    link_off: float = 0.0
+    """By how much the link stands above the fast model's [V], seen in the settled part."""
 
     def seed(self, begin: float) -> Seed:
         """Slow states for a deck that begins at a time [s], corrected by what runs have shown."""
@@ -70,8 +70,8 @@ class Scouted:
             load = state.load_current
         ratio = self.machine.transformer.ratio
         return Seed(
-            link_voltage=self.link.capacitor_at(begin),
-            film_voltage=state.link_voltage,
+            link_voltage=self.link.capacitor_at(begin) + self.link_off,
+            film_voltage=state.link_voltage + self.link_off,
             primary_current=state.primary_current + (load - state.load_current) / ratio,
             load_current=load,
             coil_current=coil,
@@ -94,24 +94,48 @@ class Scouted:
 
     def corrected(self, stretches: Sequence[Stretch]) -> "Scouted":
         """The same, with seeds corrected by what some circuit runs were on their way to."""
-        raw = replace(self, times=(), ratios=())
-        shown = sorted((raw._shown(stretch)[:2] for stretch in stretches), key=lambda p: p[0])
-        # The fast model's swing is right to less than what a short run can show; its angle is not.
-        shown = [(t, r / abs(r) if abs(abs(r) - 1.0) < SWING_TRUSTED else r) for t, r in shown]
-        return replace(raw, times=tuple(t for t, _ in shown), ratios=tuple(r for _, r in shown))
+        raw = replace(self, times=(), ratios=(), link_off=0.0)
+        shown = sorted((raw._shown(stretch) for stretch in stretches), key=lambda s: s.time)
+        settled = self.line.events[0].start if self.line.events else self.line.end
+        calm = [s for s in stretches if s.cycles[-1].end <= settled + 1e-9]
+        return replace(
+            raw,
+            link_off=raw._link_short(calm[-1]) if calm else 0.0,
+            times=tuple(s.time for s in shown),
+            # Where a run is too short to show the swing, the fast model's is better than its own.
+            ratios=tuple(s.ratio if s.seen >= SEEN else s.ratio / abs(s.ratio) for s in shown),
+        )
 
-    def _shown(self, stretch: Stretch) -> tuple[float, complex, complex]:
-        """Time near the end of a run; the ratio of the circuit's tank state to the fast model's
-        that the run tends to; and by how much its seed missed that.
-
-        A gap of the tank's state fades as exp(-t/memory) while it turns at the difference of the
-        tank's own frequency and the drive's, so that what is seen of it at the end says all of it.
-        """
-        begin, end = stretch.deck.begin, self._last_quiet(stretch)
+    def _shown(self, stretch: Stretch) -> "Shown":
+        """What a run shows of the tank's state that it is on its way to."""
+        begin, end = self._first_quiet(stretch), self._last_quiet(stretch)
         first, last = self._ratio_at(stretch, begin), self._ratio_at(stretch, end)
-        seen = 1.0 - self._fade(end - begin, end)
-        missed = (last - first) / (seen if abs(seen) > LEAST_SEEN else LEAST_SEEN)
-        return end, first + missed, missed
+        turned = 1.0 - self._fade(end - begin, end)
+        seen = abs(turned)
+        missed = (last - first) / (turned if seen > SEEN else SEEN)
+        return Shown(end, first + missed, missed, begin, seen)
+
+    def _link_short(self, calm: Stretch) -> float:
+        """By how much the link will stand above the fast model's in the settled part [V]: behind
+        the source's resistance by what the bridge takes."""
+        span = Cycle(calm.cycles[0].start, calm.cycles[-1].end)
+        drawn = intake(calm, span)[1]
+        stands = self.line.voltage.at(span.end) - self.machine.supply.source_resistance * drawn
+        return stands - self.link.capacitor_at(span.end)
+
+    def remains(self, stretch: Stretch, until: float) -> Remains:
+        """What a run may still have of its seed when it has gone on to a time [s], and after."""
+        period = 1.0 / self.line.frequency.at(until)
+        end = min(self.line.stretch(until, self.line.end).begin, self._last_quiet(stretch))
+        memory = self.memory(end)
+        begin = max(self._first_quiet(stretch), end - max(memory, 3.0 * period))
+        begin = self.line.stretch(begin, self.line.end).begin
+        first, last = self._ratio_at(stretch, begin), self._ratio_at(stretch, end)
+        fade = self._fade(end - begin, end)
+        seen = max(abs(1.0 - fade), SEEN)
+        share = abs((last - first) * fade) / seen
+        slow = slow_move(stretch.waves, end, period)
+        return Remains(end, share + uncertainty(abs(1.0 - fade)), memory, NOISE, slow)
 
     def _fade(self, span: float, time: float) -> complex:
         """What is left of a gap of the tank's state after a span [s], and how it has turned."""
@@ -124,6 +148,10 @@ class Scouted:
         above = self._tank(real.coil_current, real.tank_voltage, time)
         below = self._tank(mine.coil_current, mine.tank_voltage, time)
         return above / below if abs(below) > 0.0 else 1.0 + 0.0j
+
+    def _first_quiet(self, stretch: Stretch) -> float:
+        """A cycle after a run's start, when gates and diodes have found their place [s]."""
+        return self.line.time_of(self.line.phase(stretch.deck.begin) + 1.0)
 
     def _last_quiet(self, stretch: Stretch) -> float:
         # `stretch` moves a beginning back to where nothing switches.
@@ -141,6 +169,17 @@ class Scouted:
         k = int(np.clip(np.searchsorted(cycles, time) - 1, 0, len(cycles) - 1))
         return float(self.event.memory[k])
 
+    def into_link(self, span: Cycle) -> float:
+        """What the fast model has the source give over what the bridge takes, over a span [A]."""
+        cycles = self.event.cycles
+        inside = (cycles.time >= span.start - 1e-9) & (cycles.time < span.end)
+        if not inside.any():
+            return 0.0
+        times = cycles.time[inside]
+        source = np.array([self.line.voltage.at(t) for t in times.tolist()])
+        given = (source - self.link.bus_at(times)) / self.machine.supply.source_resistance
+        return float(np.mean(given - cycles.supply_current[inside]))
+
     def courses(self) -> dict[str, Array]:
         """The fast model's companion of each judged quantity, per whole cycle."""
         return fast_courses(self.fast)
@@ -149,18 +188,11 @@ class Scouted:
         """Courses of judged quantities over the event, scaled by what samples showed."""
         return curves(self.fast, seen, parts)
 
-    def rises(self, limits: Mapping[str, Limit], seen: Sequence[Stretch] = ()) -> dict[str, Rising]:
-        """What still rises where the event ends, by the fast model; with samples seen, to scale."""
-        if not self.line.events:
-            return {}
-        since = max(e.end for e in self.line.events)
-        if seen:
-            known = self.scaled(seen)
-            return rises(((n, c.time, c.values) for n, c in known.items()), limits, since)
-        time = self.event.cycles.time[whole_cycles_of(self.event)]
-        on_top = {n for n, way in followed().items() if way.above is not None}
-        shapes = ((n, time, v) for n, v in self.courses().items() if n not in on_top)
-        return rises(shapes, {}, since)
+    def rises(self, limits: Mapping[str, Limit], seen: Sequence[Stretch]) -> dict[str, Rising]:
+        """What still rises where the event ends: the fast model's courses at the samples' scale."""
+        since = max((e.end for e in self.line.events), default=self.line.end)
+        known = self.scaled(seen)
+        return rises(((n, c.time, c.values) for n, c in known.items()), limits, since)
 
     @property
     def fast(self) -> FastEvent:
@@ -172,11 +204,31 @@ class Scouted:
     def residue(self, stretch: Stretch) -> float:
         """Share of its size by which a sample may still remember its seed when it is measured [1].
 
-        What its seed missed, faded over the run-in.
+        What its seed missed, faded since, and what the run cannot tell.
         """
-        missed = self._shown(stretch)[2]
-        return float(abs(missed * self._fade(
-            stretch.cycles[0].start - stretch.deck.begin, stretch.cycles[0].start)))  # fmt: skip
+        shown = self._shown(stretch)
+        start = stretch.cycles[0].start
+        return float(abs(shown.missed * self._fade(start - shown.begin, start)))
+
+    def sampled(self, stretch: Stretch) -> Remains:
+        """What a sample of an event may still have of its seed."""
+        return Remains(stretch.cycles[0].start, self.residue(stretch), inf, SWING_ERROR)
+
+
+@dataclass(frozen=True)
+class Shown:
+    """What a run shows of the tank's state that it is on its way to."""
+
+    time: float
+    """End of the run [s]."""
+    ratio: complex
+    """That state over the fast model's [1]."""
+    missed: complex
+    """By how much the run missed it at `begin` [1]."""
+    begin: float
+    """A cycle after the run's start [s]."""
+    seen: float
+    """How much of the gap has gone by the end [1]."""
 
 
 def scouted(machine: Machine, line: Timeline) -> Scouted:

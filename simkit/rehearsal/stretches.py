@@ -6,11 +6,12 @@ from dataclasses import dataclass
 import numpy as np
 
 from simkit.circuit.analysis import Analysis
+from simkit.circuit.commands import dead_time_at
 from simkit.circuit.netlist import Deck, machine_deck
 from simkit.circuit.timeline import Timeline
-from simkit.circuit.values import Seed
+from simkit.circuit.values import Seed, lost_cans
 from simkit.figures.series import figure_series
-from simkit.measure.commutation import Edge, Transition, cut_short, transitions
+from simkit.measure.commutation import Edge, Transition, cut_short, edges, transitions
 from simkit.measure.gate import gate_lift
 from simkit.measure.periodic import Cycle, whole_cycles, with_rest
 from simkit.measure.recovery import Recovery, recoveries
@@ -52,7 +53,7 @@ def run_stretch(
     """Run the stretch a timeline covers, and measure it from a time on [s]."""
     deck = machine_deck(machine, line, seed, analysis)
     run = runner(deck)
-    waves = Waves.from_vectors(machine, run.vectors, line.begin)
+    waves = Waves.from_vectors(machine, run.vectors, line.begin, lost_cans(machine, line))
     return measure(waves, line, deck, run, analysis, measured_from)
 
 
@@ -70,11 +71,12 @@ def measure(
     # Cycles always begin where switch 1 goes off, so that stretches can be compared cycle by cycle.
     skip = 0 if line.upper_first(float(boundaries[0])) else 1
     cycles = whole_cycles(boundaries[skip:], measured_from, line.stop)
-    found = transitions(waves, boundaries, skip == 0)
+    dead = np.array([dead_time_at(line, waves.machine.drive, b) for b in boundaries.tolist()])
+    found = transitions(waves, boundaries, skip == 0, dead)
     # Where the scenario ends, what is left of the last cycle and its edges is seen too; a sample
     # that ends elsewhere leaves it to the next.
     ends = line.stop >= line.end - SAME
-    last = cut_short(waves, boundaries, skip == 0, found) if ends else ()
+    last = cut_short(waves, edges(waves, boundaries, skip == 0, dead), found) if ends else ()
     end = float(waves.time[-1]) if ends else None
     recovered = recoveries(waves, (*found, *last))
     series = [*switch_series(waves, cycles, end), *machine_series(waves, cycles, end)]

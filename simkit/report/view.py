@@ -38,6 +38,8 @@ class LimitRow:
     """95 % of what the fit of the machine's values left open; None without a fit."""
     chance: float | None = None
     """Of being over the limit, by that and the numerical error [1]."""
+    error_parts: Mapping[str, float] | None = None
+    """The error by its causes; None where it is not made of several."""
 
     @property
     def name(self) -> str:

@@ -39,7 +39,7 @@ class Cycles:
     Fields
     ------
     time : start of the cycle (start of its positive half) [s]
-    coil_current_peak, tank_voltage_peak, primary_current_peak : [A] [V] [A]
+    coil_current_peak, bank_voltage_peak, primary_current_peak : [A] [V] [A]
     turn_off_current : smaller of the two half periods', positive when lagging [A]
     turn_on_current : the same when the opposite pair turns on; negative: forced recovery [A]
     mode : 1 inductive, 0 resonant, -1 capacitive (see `steady.mode_of`)
@@ -53,7 +53,7 @@ class Cycles:
 
     time: Array
     coil_current_peak: Array
-    tank_voltage_peak: Array
+    bank_voltage_peak: Array
     primary_current_peak: Array
     turn_off_current: Array
     turn_on_current: Array
@@ -219,7 +219,7 @@ def _cycles(
     return Cycles(
         time=begin,
         coil_current_peak=both(halves.coil).max(1),
-        tank_voltage_peak=both(halves.tank).max(1),
+        bank_voltage_peak=both(halves.tank).max(1),
         primary_current_peak=primary,
         turn_off_current=off,
         turn_on_current=on,

@@ -56,7 +56,7 @@ class SteadyState:
     ------
     plant, edges : what was solved
     frequency : [Hz]
-    tank_voltage_peak : across the capacitance of the bank [V]
+    bank_voltage_peak : across the capacitance of the bank [V]
     coil_current_peak, coil_current_rms : [A]
     primary_current_peak, primary_current_rms : bridge output [A]
     supply_current : average out of the DC link [A]
@@ -74,7 +74,7 @@ class SteadyState:
     plant: Plant
     edges: Edges
     frequency: float
-    tank_voltage_peak: float
+    bank_voltage_peak: float
     coil_current_peak: float
     coil_current_rms: float
     primary_current_peak: float
@@ -248,7 +248,7 @@ def steady(plant: Plant, frequency: float, edges: Edges = IDEAL) -> SteadyState:
         plant=plant,
         edges=edges,
         frequency=frequency,
-        tank_voltage_peak=_peak(out["capacitor_voltage"], len(pieces)),
+        bank_voltage_peak=_peak(out["capacitor_voltage"], len(pieces)),
         coil_current_peak=_peak(coil, len(pieces)),
         coil_current_rms=run.mean(coil**2, duration) ** 0.5,
         primary_current_peak=peak,

@@ -43,7 +43,7 @@ def reference(hard: bool = False) -> dict[str, float]:
     """Judged values on steps and tolerances finer than any rehearsal's first and second pass."""
     with pytest.MonkeyPatch.context() as patch:
         for name in ("WORKING", "LOOK"):
-            patch.setattr(event, name, Analysis(step=4e-9, reltol=2e-5))
+            patch.setattr(runs, name, Analysis(step=4e-9, reltol=2e-5))
         patch.setattr(event, "FINE", Analysis(step=1.5e-9, reltol=1e-5))
         return {r.quantity: r.value for r in rehearsed(hard).rows if r.value is not None}
 
@@ -170,11 +170,9 @@ def test_the_residue_tells_a_wrong_start_from_a_right_one(
 
 
 def _calm(scout: Scouted) -> float:
-    from simkit.rehearsal.discretisation import periodicity
-
     job = runs.Job(demo(), scout, door, Settings(), runs.Counter(None), [])
     settled = scout.line.end
-    return periodicity(job.calm(settled), scout.memory(settled))
+    return scout.remains(job.calm(settled), settled).share
 
 
 def test_the_observed_order_of_convergence_is_that_of_the_trapezoidal_rule() -> None:
@@ -204,7 +202,7 @@ def test_figures_of_a_deciding_window_converge() -> None:
     for step, reltol in ((20e-9, 1e-4), (10e-9, 5e-5), (5e-9, 2.5e-5), (2.5e-9, 1.25e-5)):
         with pytest.MonkeyPatch.context() as patch:
             for name in ("WORKING", "LOOK"):
-                patch.setattr(event, name, Analysis(step=step, reltol=reltol))
+                patch.setattr(runs, name, Analysis(step=step, reltol=reltol))
             job = runs.Job(
                 demo(),
                 scouted(demo(), event.timeline(demo(), scenario(**CALM))),

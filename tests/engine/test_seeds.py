@@ -100,5 +100,4 @@ def test_below_resonance_the_seed_is_where_the_circuit_goes(load: str, margin: f
     job = runs.Job(machine, scout, lambda deck, _: run_deck(deck), Settings(),
                      runs.Counter(None), [])  # fmt: skip
     sample = job.calm(line.end)
-    _, _, missed = scout._shown(sample)
-    assert abs(missed) < 0.005
+    assert abs(scout._shown(sample).missed) < 0.005

@@ -62,7 +62,7 @@ def test_series_loaded_inverter(frequency: float) -> None:
     power = SERIES.coil_resistance * trapezoid(current**2) / 4000
     assert found.coil_power == pytest.approx(power, rel=1e-5)
     assert found.primary_current_peak == pytest.approx(np.abs(current).max(), rel=1e-5)
-    assert found.tank_voltage_peak == pytest.approx(np.abs(voltage).max(), rel=1e-5)
+    assert found.bank_voltage_peak == pytest.approx(np.abs(voltage).max(), rel=1e-5)
 
 
 @pytest.mark.parametrize(("frequency", "mode"), [(25e3, "inductive"), (16e3, "capacitive")])
@@ -94,7 +94,7 @@ def test_full_bridge_with_matching_transformer() -> None:
         "input_power": 753.029,
         "coil_current_rms": 157.609,
         "coil_current_peak": 223.587,
-        "tank_voltage_peak": 345.260,
+        "bank_voltage_peak": 345.260,
         "primary_current_rms": 8.83606,
         "primary_current_peak": 12.5463,
         "turn_off_current": 12.1287,
@@ -112,7 +112,7 @@ def test_half_bridge_with_matching_transformer() -> None:
         "input_power": 745.97,
         "coil_current_rms": 110.52,
         "coil_current_peak": 155.60,
-        "tank_voltage_peak": 216.34,
+        "bank_voltage_peak": 216.34,
         "primary_current_rms": 9.324,
         "turn_off_current": 11.344,
         "phase_deg": 56.85,
@@ -149,5 +149,5 @@ def test_identities_at_resonance(share: float) -> None:
     assert resonant_frequency(plant) == pytest.approx(frequency, rel=1e-4)
     found, emf = steady(plant, frequency), share * 4 / pi * 300.0 / ratio
     assert found.coil_current_peak == pytest.approx(emf / resistance, rel=5e-3)
-    assert found.tank_voltage_peak == pytest.approx(40.0 * emf, rel=5e-3)
+    assert found.bank_voltage_peak == pytest.approx(40.0 * emf, rel=5e-3)
     assert found.phase_deg == pytest.approx(0.0, abs=0.05)

@@ -18,11 +18,13 @@ from simkit.judge.verdict import Judged, Opinion, doubted, verdict, with_opinion
 from simkit.measure.periodic import Cycle
 from simkit.measure.series import Series
 from simkit.parameters.scenario import Scenario
-from simkit.rehearsal.discretisation import Doubt, Refined, allowed, spread
+from simkit.rehearsal.discretisation import Doubt, Refined, allowed, counts, spread
 from simkit.rehearsal.error_budget import gate_drift, missed
 from simkit.rehearsal.flux_offset import start_offset
+from simkit.rehearsal.remains import Remains
+from simkit.rehearsal.scouting import scouted
 from simkit.rehearsal.stretches import Stretch
-from tests.machines import demo, scenario
+from tests.machines import demo, scenario, varied
 from tests.waves import waves
 
 NOTHING: Any = None
@@ -54,6 +56,37 @@ def test_a_quantity_no_finer_run_touched_has_no_error() -> None:
 def test_the_largest_cause_is_named() -> None:
     assert Doubt(1.0, 2.0, 0.5).cause == "start"
     assert Doubt(1.0, 2.0, 0.5).total == 3.5
+    parts = Doubt(1.0, 2.0, 0.5, 0.25, 0.125).parts
+    assert parts == {"steps": 1.0, "start": 2.0, "link": 0.5, "between_samples": 0.25,
+                     "periodicity": 0.125}  # fmt: skip
+    assert Doubt(1.0, 2.0, 0.5, 0.25, 0.125).scaled(2.0).total == 2.0 * 3.875
+
+
+@pytest.mark.parametrize(
+    ("value", "error", "bound", "counted"),
+    [
+        (1070.0, 150.0, 13.0, True),  # far over, whatever the error: the interval doubled is too
+        (0.072, 0.085, 3.0, True),  # far below: an error larger than the figure says enough
+        (18.2e9, 1.1e9, 3.6e9, True),
+        (100.0, 15.0, 125.0, False),  # doubled, the interval holds the limit
+        (150.0, 15.0, 125.0, False),
+        (-500.0, 260.0, 480.0, False),  # an error of more than half the limit is no figure
+        (400.0, 20.0, 410.0, True),  # small for the figure: judged, and near its limit
+    ],
+)
+def test_a_figure_counts_by_its_distance_to_the_limit(
+    value: float, error: float, bound: float, counted: bool
+) -> None:
+    assert counts(value, error, replace(LIMIT, bound=bound)) is counted
+
+
+def test_what_a_start_has_left_fades_and_what_a_run_cannot_tell_does_not() -> None:
+    left = Remains(at=1e-3, share=0.02, memory=1e-4, floor=0.001, slow=0.01)
+    assert left.tank(1e-3) == pytest.approx(0.021)
+    assert left.tank(1.2e-3) == pytest.approx(0.001 + 0.02 * np.exp(-2.0))
+    assert left.tank(0.9e-3) == pytest.approx(0.001 + 0.02 * np.exp(1.0))
+    assert left.others(1.1e-3) == pytest.approx(0.01 * np.exp(-1.0))
+    assert Remains(1e-3, 0.02, float("inf")).tank(5.0) == 0.02
 
 
 @pytest.mark.parametrize(
@@ -153,8 +186,9 @@ def test_only_what_nothing_moved_counts_as_drift() -> None:
 
 
 def test_a_whole_run_s_flux_is_doubted_by_the_offset_it_began_with() -> None:
-    """Offsets of 1, -3 and 2 mT in three settled cycles, 9 mT in the event after them: 3 mT."""
-    machine = demo()
+    """Offsets of 1, -3 and 2 mT in three settled cycles, 9 mT in the event after them: 3 mT; twice
+    as much where a blocking capacitor lets it swing."""
+    machine = varied(demo(), {"transformer.blocking_capacitance": None})
     turns = machine.transformer.primary_turns * machine.transformer.core_area
     time = (np.arange(4000) + 0.5) * 1e-8
     offsets = np.array([1e-3, -3e-3, 2e-3, 9e-3])[(time / 1e-5).astype(int)]
@@ -164,6 +198,8 @@ def test_a_whole_run_s_flux_is_doubted_by_the_offset_it_began_with() -> None:
     whole = Stretch(made, cycles, (), (), (), NOTHING, NOTHING, NOTHING)
     assert start_offset(machine, whole, 3e-5) == pytest.approx(3e-3, rel=1e-2)
     assert start_offset(machine, whole, 0.0) == pytest.approx(1e-3, rel=1e-2)
+    blocked = varied(demo(), {"transformer.blocking_capacitance": 1e-6})
+    assert start_offset(blocked, whole, 3e-5) == pytest.approx(6e-3, rel=1e-2)
 
 
 @pytest.mark.parametrize(("duration", "whole", "doubt"), [(5e-5, False, 0.25), (5e-5, True, 0.0),
@@ -175,8 +211,7 @@ def test_samples_of_what_changes_too_quickly_leave_a_quarter_in_doubt(
     made = scenario(settled=2e-4, margin=0.02).model_dump(exclude_none=True)
     made["events"] = [{"kind": "shorted-turn", "at": 0.0, "duration": duration, "turns": 5,
                        "coupling": 0.4}]  # fmt: skip
-    found: Any = SimpleNamespace(
-        is_whole=whole, line=timeline(demo(), Scenario.model_validate(made))
-    )
+    line = timeline(demo(), Scenario.model_validate(made))
+    found: Any = SimpleNamespace(is_whole=whole, line=line, scout=scouted(demo(), line))
     series = [Series("Q1", "channel_current_peak", "A", np.zeros(2), np.array([30.0, 40.0]))]
     assert missed(found, series).get("channel_current_peak", 0.0) == pytest.approx(doubt * 40.0)

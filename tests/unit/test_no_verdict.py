@@ -273,10 +273,10 @@ def test_a_case_that_the_fast_model_cannot_tell() -> None:
 # --- figures of a rehearsal ---------------------------------------------------------------------
 
 
-def row_of(doubts: dict[str, Doubt], doubtful: dict[str, Doubt]) -> Judged:
-    found: Any = SimpleNamespace(machine=demo(), second=None)
+def row_of(doubts: dict[str, Doubt], refused: dict[str, Doubt]) -> Judged:
+    found: Any = SimpleNamespace(machine=demo(), second=None, rises={})
     have: Any = SimpleNamespace(
-        series=(series(400.0),), doubts=doubts, curves={}, doubtful=lambda _: doubtful
+        series=(series(400.0),), doubts=doubts, curves={}, refused=lambda _: refused
     )
     return _row(LIMIT, found, have)
 
@@ -289,7 +289,8 @@ def test_a_figure_without_an_error_or_with_too_large_a_one() -> None:
     assert row_of({name: Doubt(NAN)}, {}).status == "not_evaluated"
     spoilt = row_of({name: large}, {name: large})
     assert spoilt.status == "not_evaluated"
-    assert "more than 5% of its size, mostly from the steps of the integration" in spoilt.note
+    assert "with a numerical error of 40 V, too much to tell it from its limit" in spoilt.note
+    assert "most from the steps of the integration" in spoilt.note
 
 
 def test_the_minutes_after_a_junction_that_could_not_be_told() -> None:

@@ -63,7 +63,7 @@ def test_nothing_changes_without_an_event() -> None:
     expected = steady(PLANT, FREQUENCY, EDGES)
     for mine, theirs in (
         ("coil_current_peak", "coil_current_peak"),
-        ("tank_voltage_peak", "tank_voltage_peak"),
+        ("bank_voltage_peak", "bank_voltage_peak"),
         ("primary_current_peak", "primary_current_peak"),
         ("turn_off_current", "turn_off_current"),
         ("turn_on_current", "turn_on_current"),
@@ -126,7 +126,7 @@ def test_pull_out_against_an_integrator() -> None:
     cycles = found.cycles
     coil, tank = pairs[:, :, 0].max(1), pairs[:, :, 1].max(1)
     np.testing.assert_allclose(cycles.coil_current_peak, coil, atol=5e-4 * coil.max())
-    np.testing.assert_allclose(cycles.tank_voltage_peak, tank, atol=1e-4 * tank.max())
+    np.testing.assert_allclose(cycles.bank_voltage_peak, tank, atol=1e-4 * tank.max())
     ends = np.append(rows[-1, 2], rows[:-1, 2]).reshape(-1, 2)  # a cycle's first turn-off is before
     peak = cycles.primary_current_peak.max()
     np.testing.assert_allclose(cycles.turn_off_current[1:], ends[1:].min(1), atol=1e-4 * peak)
@@ -199,7 +199,7 @@ def test_peaks_agree_with_states(event: Event) -> None:
         states = [event.state_at(float(t) - 0.5 * EDGES.dead_time) for t in times]
         tank = max(abs(s.tank_voltage) for s in states)
         primary = max(abs(s.primary_current) for s in states)
-        assert event.cycles.tank_voltage_peak[k] == pytest.approx(tank, rel=1e-3)
+        assert event.cycles.bank_voltage_peak[k] == pytest.approx(tank, rel=1e-3)
         assert event.cycles.primary_current_peak[k] == pytest.approx(primary, rel=1e-3)
 
 

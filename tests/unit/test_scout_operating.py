@@ -69,7 +69,7 @@ def test_inductive_points_agree_with_the_scalar_solver(bridge: str, feed: str) -
     point = operating_point(machine, load, frequency)
     plant = plant_from_machine(machine, load, point.link_voltage)
     other = steady(plant, frequency, machine_edges(machine))
-    assert point.bank_voltage_peak == pytest.approx(other.tank_voltage_peak, rel=2e-3)
+    assert point.bank_voltage_peak == pytest.approx(other.bank_voltage_peak, rel=2e-3)
     assert point.primary_current_peak == pytest.approx(other.primary_current_peak, rel=2e-3)
     assert point.load_power == pytest.approx(other.coil_power, rel=2e-3)
     assert point.phase == pytest.approx(other.phase_deg, abs=0.2)

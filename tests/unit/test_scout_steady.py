@@ -85,7 +85,7 @@ def test_against_phasors(name: str, share: float) -> None:
     times = np.linspace(0.0, 1.0 / frequency, 4001)
     tank = np.max(np.abs(sums.waveform("capacitor_voltage", times)))
     # the largest of 4,000 samples a period is within (pi/4000)^2/2 = 3e-7 of a sinusoid's peak
-    assert exact.tank_voltage_peak == pytest.approx(tank, rel=1e-6)
+    assert exact.bank_voltage_peak == pytest.approx(tank, rel=1e-6)
 
 
 @pytest.mark.parametrize("larger", [0, -1], ids=["first", "last"])

@@ -14,10 +14,11 @@ from simkit.parameters.instead import Instead, replaced
 from simkit.parameters.machine import Machine
 from simkit.parameters.scenario import Scenario
 from simkit.rehearsal.rehearse import abrupt
+from simkit.rehearsal.scouting import scouted
 from simkit.studies.inputs.contradictions import contradictions
 from simkit.studies.inputs.loading import load_machine
 from simkit.studies.situations import SITUATIONS, NotHere, cases
-from tests.machines import ROOT, demo, scenario
+from tests.machines import ROOT, demo, scenario, varied
 
 MACHINES = {
     name: load_machine(ROOT / "scenarios" / name / "machine.toml").model
@@ -86,17 +87,22 @@ def test_toggles_follow_another_pattern_for_a_while() -> None:
 
 
 @pytest.mark.parametrize(
-    ("duration", "tail", "whole"),
-    [(5e-5, 4e-4, True), (7e-4, 4e-4, True), (9e-4, 4e-4, False), (5e-5, 7e-3, False)],
+    ("memories", "tail", "whole"),
+    [(0.7, 4e-4, True), (8.0, 4e-4, True), (10.0, 4e-4, False), (0.7, 7e-3, False)],
 )
-def test_what_changes_within_sixty_cycles_runs_whole(
-    duration: float, tail: float, whole: bool
+@pytest.mark.parametrize("resistance", [None, 0.02])
+def test_what_changes_within_nine_memories_runs_whole(
+    memories: float, tail: float, whole: bool, resistance: float | None
 ) -> None:
-    """79 kHz: 60 cycles are 0.76 ms, 500 are 6.3 ms. Samples of a turn shorted within 4 to 30
-    cycles told two currents a quarter short of a whole run's, without saying so."""
+    """The tank remembers 2L/R. Samples of a turn shorted within half to five times of that told two
+    currents a quarter short of a whole run's, without saying so. 500 cycles are 6.3 ms."""
     machine = demo()
+    if resistance is not None:
+        key = "workpieces.cold-steel-weak-field"
+        machine = varied(machine, {f"{key}.resistance": resistance})
     made = scenario(settled=2e-4, margin=0.02).model_dump(exclude_none=True)
-    made["events"] = [{"kind": "shorted-turn", "at": 0.0, "duration": duration, "turns": 5,
-                       "coupling": 0.4}]  # fmt: skip
+    still = scouted(machine, timeline(machine, Scenario.model_validate(made)))
+    made["events"] = [{"kind": "shorted-turn", "at": 0.0, "duration": memories * still.memory(0.0),
+                       "turns": 5, "coupling": 0.4}]  # fmt: skip
     made["tail"] = tail
-    assert abrupt(timeline(machine, Scenario.model_validate(made))) is whole
+    assert abrupt(scouted(machine, timeline(machine, Scenario.model_validate(made)))) is whole

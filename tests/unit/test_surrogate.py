@@ -29,7 +29,7 @@ def sample(start: float, cycles: int = 2, **values: float) -> Any:
 
 def event(**given: Any) -> Any:
     """A march of eleven cycles in which all stands still but what is given."""
-    names = ("switch_current_peak", "primary_current_rms", "recovery_slope", "tank_voltage_peak",
+    names = ("switch_current_peak", "primary_current_rms", "recovery_slope", "bank_voltage_peak",
              "coil_current_peak", "magnetising_current_peak", "bridge_loss", "turn_off_current",
              "turn_on_current")  # fmt: skip
     cycles = {name: np.ones(len(TIME)) for name in names} | given

@@ -49,8 +49,10 @@ def numerics_facts(found: Mapping[str, Any]) -> Iterator[page.Fact]:
     """How the figures were computed and how far they can be trusted."""
     error, residual = found["refinement_error"], found["energy_residual"]
     if error is not None:
+        cause = found.get("refinement_cause")
+        note = "largest of a judged value, as a share of it or of its limit"
         yield page.Fact("numerical error", f"{error:.2%}",
-                        "largest change of a judged value on finer steps")  # fmt: skip
+                        f"{note}; mostly from {cause}" if cause else note)  # fmt: skip
     if residual is not None:
         yield page.Fact("energy residual", f"{residual:.3%}", "what does not add up")
     yield page.Fact("time points", f"{found['steps']:,}".replace(",", " "))

@@ -21,6 +21,7 @@ from simkit.measure.waveforms import Waves
 from simkit.parameters.load import Loaded
 from simkit.parameters.machine import Machine
 from simkit.parameters.scenario import Scenario
+from simkit.rehearsal.discretisation import CAUSES
 from simkit.rehearsal.exported import measured
 from simkit.rehearsal.findings import Rehearsal
 from simkit.result.document import (
@@ -184,6 +185,11 @@ def _commutation(rehearsal: Rehearsal) -> Commutation:
     )
 
 
+def _worst(rehearsal: Rehearsal, quantity: str) -> float:
+    """Largest value of a quantity, finer steps in place: what is judged."""
+    return max(s.worst[0] for s in rehearsal.series if s.quantity == quantity)
+
+
 def _recovery(rehearsal: Rehearsal) -> RecoveryFound:
     close = [r for s in rehearsal.stretches for r in s.recoveries]
     if not close:
@@ -196,8 +202,8 @@ def _recovery(rehearsal: Rehearsal) -> RecoveryFound:
         forward_current_a=worst.forward_current,
         peak_current_a=worst.peak_current,
         charge_c=worst.charge,
-        di_dt_a_per_s=max(r.di_dt for r in close),
-        dv_dt_v_per_s=max(r.dv_dt for r in close),
+        di_dt_a_per_s=_worst(rehearsal, "recovery_di_dt"),
+        dv_dt_v_per_s=_worst(rehearsal, "recovery_dv_dt"),
         overshoot_v=max(r.overshoot for r in close),
     )
 
@@ -273,6 +279,7 @@ def _numerics(rehearsal: Rehearsal, total_seconds: float) -> Numerics:
     )
     return Numerics(
         refinement_error=max(relative, default=None),
+        refinement_cause=_leading_cause(rehearsal),
         energy_residual=rehearsal.energy.residual,
         steps=sum(len(s.waves.time) for s in stretches),
         cycles=len(rehearsal.whole.cycles),
@@ -286,6 +293,16 @@ def _numerics(rehearsal: Rehearsal, total_seconds: float) -> Numerics:
         periodicity_residue=rehearsal.settled_residue,
         retries=tuple(rehearsal.retries),
     )
+
+
+def _leading_cause(rehearsal: Rehearsal) -> str | None:
+    """Cause of most of the largest error, as `refinement_error` counts it."""
+    rows = [r for r in rehearsal.rows if r.value is not None and r.error and r.error_parts]
+    if not rows:
+        return None
+    worst = max(rows, key=lambda r: (r.error or 0.0) / max(abs(r.value or 0.0), abs(r.limit)))
+    parts = worst.error_parts or {}
+    return CAUSES[max(parts, key=lambda name: parts[name])]
 
 
 def why_whole(rehearsal: Rehearsal) -> str:

@@ -120,6 +120,7 @@ def _limit(row: Mapping[str, Any]) -> page.LimitRow:
         why=words.why, how=words.how, scope=words.scope, change=words.change,
         interval=(interval[0], interval[1]) if interval else None,
         chance=row.get("probability_over"),
+        error_parts=row.get("error_parts"),
     )  # fmt: skip
 
 
