@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from simkit.parameters.machine import Machine
     from simkit.parameters.scenario import Scenario
     from simkit.rehearsal.findings import Rehearsal
+    from simkit.result.document import Result
     from simkit.run.backend import Progress
 
 TALL = (1.6, 1.3)
@@ -25,24 +26,27 @@ TALL = (1.6, 1.3)
 class Outcome:
     """Verdict, limits, waveforms and figures of one rehearsal."""
 
-    def __init__(
-        self, rehearsal: Rehearsal, machine: Loaded[Machine], document: dict[str, Any]
-    ) -> None:
+    def __init__(self, rehearsal: Rehearsal, machine: Loaded[Machine], result: Result) -> None:
         """Hold what was found; frames and figures are made when they are asked for."""
         self.rehearsal = rehearsal
-        self.document = document
-        """What `result.json` would hold, SI units; `docs/result.md` says what each key is."""
+        self.result = result
+        """What it came to, typed; `docs/result.md` says what each key is."""
         self._machine = machine
+
+    @cached_property
+    def document(self) -> dict[str, Any]:
+        """What `result.json` would hold, SI units."""
+        return self.result.as_json()
 
     @property
     def verdict(self) -> str:
         """within_limits, over_limit or no_verdict."""
-        return str(self.document["verdict"])
+        return self.result.verdict
 
     @property
     def reason(self) -> str:
         """One sentence on why."""
-        return str(self.document["reason"])
+        return self.result.reason
 
     @cached_property
     def limits(self) -> pandas.DataFrame:
@@ -122,9 +126,9 @@ class Outcome:
         check_target(place)
 
         def report(fresh: Path) -> None:
-            write_report(fresh, report_view(self.rehearsal, self.document, self._machine))
+            write_report(fresh, report_view(self.rehearsal, self.result, self._machine))
 
-        return write_folder(place, self.rehearsal, self.document, report, csv)
+        return write_folder(place, self.rehearsal, self.result, report, csv)
 
     def __repr__(self) -> str:
         """The verdict in words."""
@@ -133,7 +137,7 @@ class Outcome:
     def _repr_html_(self) -> str:
         """For notebooks: the verdict, and the limits worst first."""
         head = f"<p><strong>{escape(self._words())}.</strong> {escape(self.reason)}</p>"
-        caution = escape(self.document["cautions"][-1])
+        caution = escape(self.result.cautions[-1])
         return f"{head}{self.limits.to_html(index=False)}<p><small>{caution}</small></p>"
 
     def _words(self) -> str:
@@ -152,11 +156,11 @@ def rehearsed(
     """Rehearse a scenario on a machine. Errors: EngineError."""
     from simkit.rehearsal.rehearser import Rehearser
     from simkit.rehearsal.settings import Settings
-    from simkit.studies.scenario.result import document
+    from simkit.studies.scenario.result import result_of
     from simkit.verbs.common import cores
 
     started = time.perf_counter()
     settings = Settings(whole=whole, jobs=jobs or cores())
     found = Rehearser(settings=settings).rehearse(machine.model, scenario.model, progress)
-    result = document(found, machine, scenario, time.perf_counter() - started)
+    result = result_of(found, machine, scenario, time.perf_counter() - started)
     return Outcome(found, machine, result)

@@ -6,8 +6,8 @@ field are the description that `simkit schema result` and docs/result.md give.
 
 import math
 from collections.abc import Mapping
-from dataclasses import asdict, dataclass, field, fields
-from typing import Any, Literal
+from dataclasses import asdict, dataclass, field, fields, is_dataclass, replace
+from typing import Any, Literal, cast
 
 import numpy as np
 
@@ -368,10 +368,24 @@ otherwise `null`"""
     provenance: Provenance
     """versions, platform, digest of the deck"""
 
+    def finite(self) -> "Result":
+        """The same with None for every figure that is no finite number."""
+        return cast("Result", _finite(self))
+
     def as_json(self) -> dict[str, Any]:
         """The document: every key, None for what could not be had."""
         found: dict[str, Any] = plain(asdict(self))
         return found
+
+
+def _finite(value: Any) -> Any:
+    if is_dataclass(value) and not isinstance(value, type):
+        return replace(value, **{f.name: _finite(getattr(value, f.name)) for f in fields(value)})
+    if isinstance(value, tuple):
+        return tuple(_finite(v) for v in value)
+    if isinstance(value, Mapping):
+        return {k: _finite(v) for k, v in value.items()}
+    return plain(value)
 
 
 def plain(value: Any) -> Any:

@@ -21,11 +21,12 @@ from simkit.live.answers import Question, answered
 from simkit.rehearsal.findings import Rehearsal
 from simkit.rehearsal.rehearser import Rehearser
 from simkit.report.html import draw, page
+from simkit.result.document import Result
 from simkit.studies.explain.study import explained
 from simkit.studies.inputs.loading import load_scenario
 from simkit.studies.maps.calibrate import predict
 from simkit.studies.maps.cases import fast
-from simkit.studies.scenario.result import document
+from simkit.studies.scenario.result import result_of
 from simkit.studies.scenario.view import report_view
 from tests.machines import DEMO
 
@@ -75,17 +76,17 @@ def found(loaded: tuple[Any, Any]) -> Rehearsal:
 
 
 @pytest.fixture(scope="module")
-def result(found: Rehearsal, loaded: tuple[Any, Any]) -> dict[str, Any]:
+def result(found: Rehearsal, loaded: tuple[Any, Any]) -> Result:
     scenario, machine = loaded
-    return document(found, machine, scenario, 1.0)
+    return result_of(found, machine, scenario, 1.0)
 
 
-def test_it_is_judged_with_its_error(result: dict[str, Any]) -> None:
-    rows = {row["quantity"]: row for row in result["limits"]}
+def test_it_is_judged_with_its_error(result: Result) -> None:
+    rows = {row.quantity: row for row in result.limits}
     mine, rms = rows[NAME], rows["can_voltage_rms"]
-    assert mine["value"] == pytest.approx(sqrt(2.0) * rms["value"], rel=0.02)
-    assert 0.0 < mine["error"] < 0.05 * mine["value"]
-    assert mine["status"] == "ok"
+    assert mine.value == pytest.approx(sqrt(2.0) * (rms.value or 0.0), rel=0.02)
+    assert 0.0 < (mine.error or 0.0) < 0.05 * (mine.value or 0.0)
+    assert mine.status == "ok"
 
 
 def test_the_samples_do_not_hide_what_lies_between_them(found: Rehearsal) -> None:
@@ -94,9 +95,7 @@ def test_the_samples_do_not_hide_what_lies_between_them(found: Rehearsal) -> Non
     assert NAME in found.scout.scaled(found.first_pass)
 
 
-def test_the_page_shows_it(
-    found: Rehearsal, result: dict[str, Any], loaded: tuple[Any, Any]
-) -> None:
+def test_the_page_shows_it(found: Rehearsal, result: Result, loaded: tuple[Any, Any]) -> None:
     view = report_view(found, result, loaded[1])
     text = page(view, draw(view))
     assert TITLE in text

@@ -8,15 +8,16 @@ from simkit.parameters.load import Loaded
 from simkit.rehearsal.rehearse import rehearse
 from simkit.rehearsal.settings import Settings
 from simkit.report.view import ReportView
+from simkit.result.document import Result
 from simkit.run.process import NgspiceEngine
 from simkit.studies.inputs.loading import load_scenario
-from simkit.studies.scenario.result import document
+from simkit.studies.scenario.result import result_of
 from simkit.studies.scenario.view import report_view
 from tests.machines import DEMO
 
 
 @pytest.fixture(scope="session")
-def run() -> tuple[Any, dict[str, Any], Loaded[Any]]:
+def run() -> tuple[Any, Result, Loaded[Any]]:
     scenario, machine = load_scenario(DEMO / "drop-in.toml")
     engine = NgspiceEngine()
     found = rehearse(
@@ -25,9 +26,9 @@ def run() -> tuple[Any, dict[str, Any], Loaded[Any]]:
         lambda deck, progress: engine.run(deck.text, deck.saved, deck.stop, progress=progress),
         settings=Settings(jobs=2),
     )
-    return found, document(found, machine, scenario, 1.0), machine
+    return found, result_of(found, machine, scenario, 1.0), machine
 
 
 @pytest.fixture(scope="session")
-def view(run: tuple[Any, dict[str, Any], Loaded[Any]]) -> ReportView:
+def view(run: tuple[Any, Result, Loaded[Any]]) -> ReportView:
     return report_view(*run)

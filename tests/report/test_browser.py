@@ -13,6 +13,7 @@ from simkit.figures.table import titles
 from simkit.report.html import write_report
 from simkit.report.index import write_index
 from simkit.report.view import ReportView
+from simkit.result.document import Result
 from simkit.studies.scenario.result import dumped
 from tests.report.browser import PROGRAM, Page
 
@@ -21,13 +22,13 @@ pytestmark = pytest.mark.skipif(PROGRAM is None, reason="no Chromium here to loo
 
 @pytest.fixture(scope="module")
 def reports(
-    run: tuple[Any, dict[str, Any], Any], view: ReportView, tmp_path_factory: pytest.TempPathFactory
+    run: tuple[Any, Result, Any], view: ReportView, tmp_path_factory: pytest.TempPathFactory
 ) -> Path:
     folder = tmp_path_factory.mktemp("reports")
     for name, stamp in (("older", 1e9), ("newer", 2e9)):
         (folder / name).mkdir()
         write_report(folder / name, view)
-        result = json.loads(dumped(run[1]))
+        result = json.loads(dumped(run[1].as_json()))
         if name == "newer":
             for row in result["limits"]:
                 row["ratio"] *= 0.5

@@ -13,6 +13,7 @@ from simkit.judge.cautions import CAUTIONS, CONTEXTS
 from simkit.live.app import front_page
 from simkit.report import html as pages_of
 from simkit.report.view import ReportView
+from simkit.result.document import Result
 from tests.report.gallery import KINDS, write_all
 from tests.unit.test_promises import promises
 
@@ -29,10 +30,10 @@ def lacking(page: str) -> list[str]:
 
 @pytest.fixture(scope="module")
 def pages(
-    run: tuple[Any, dict[str, Any], Any], view: ReportView, tmp_path_factory: pytest.TempPathFactory
+    run: tuple[Any, Result, Any], view: ReportView, tmp_path_factory: pytest.TempPathFactory
 ) -> Path:
     folder = tmp_path_factory.mktemp("pages")
-    write_all(folder, view, run[1])
+    write_all(folder, view, run[1].as_json())
     return folder
 
 

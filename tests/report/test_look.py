@@ -15,6 +15,7 @@ from typing import Any
 import pytest
 
 from simkit.report.view import ReportView
+from simkit.result.document import Result
 from tests.report.browser import PROGRAM, Page
 from tests.report.gallery import KINDS, write_all
 
@@ -32,10 +33,10 @@ FIRST_SCREEN = {1280: 700, 390: 660}
 
 @pytest.fixture(scope="module")
 def pages(
-    run: tuple[Any, dict[str, Any], Any], view: ReportView, tmp_path_factory: pytest.TempPathFactory
+    run: tuple[Any, Result, Any], view: ReportView, tmp_path_factory: pytest.TempPathFactory
 ) -> Path:
     folder = tmp_path_factory.mktemp("pages")
-    write_all(folder, view, run[1])
+    write_all(folder, view, run[1].as_json())
     return folder
 
 

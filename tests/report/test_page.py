@@ -22,6 +22,7 @@ from simkit.report.html import draw, leading, page, to_do
 from simkit.report.schematic import schematic
 from simkit.report.text import by_ratio, typeset
 from simkit.report.view import Record, ReportView, Trace
+from simkit.result.document import FitUncertainty, Result
 from simkit.studies.operating_map.study import operating_view
 from simkit.studies.scenario.result import dumped, probes, save_waveforms, write_folder
 from simkit.studies.scenario.view import report_view
@@ -154,12 +155,12 @@ def test_verdict_comes_first_and_worst_limit_leads_the_table(view: ReportView) -
     assert lead.change in block
 
 
-def test_every_contract_key_is_there(run: tuple[Any, dict[str, Any], Loaded[Any]]) -> None:
+def test_every_contract_key_is_there(run: tuple[Any, Result, Loaded[Any]]) -> None:
     import jsonschema
 
     from simkit.result.described import json_schema
 
-    result = json.loads(dumped(run[1]))
+    result = json.loads(dumped(run[1].as_json()))
     jsonschema.validate(result, json_schema())
     assert result["schema"] == "simkit.result/1"
     assert {"frequency_hz", "phase_deg", "turn_off_current_a", "loaded_q"} <= set(
@@ -169,17 +170,18 @@ def test_every_contract_key_is_there(run: tuple[Any, dict[str, Any], Loaded[Any]
 
 
 def test_drop_in_goes_from_inductive_to_capacitive(
-    run: tuple[Any, dict[str, Any], Loaded[Any]],
+    run: tuple[Any, Result, Loaded[Any]],
 ) -> None:
     result = run[1]
-    assert result["mode"][0]["mode"] == "inductive"
-    assert result["mode"][-1]["mode"] == "capacitive"
-    assert result["verdict"] == "over_limit"
-    assert result["recovery"]["peak_current_a"] > 5.0
+    assert result.mode[0].mode == "inductive"
+    assert result.mode[-1].mode == "capacitive"
+    assert result.verdict == "over_limit"
+    assert result.recovery is not None
+    assert result.recovery.peak_current_a > 5.0
 
 
 def test_folder_appears_whole_and_a_failure_leaves_the_old_one(
-    run: tuple[Any, dict[str, Any], Loaded[Any]], view: ReportView, tmp_path: Path
+    run: tuple[Any, Result, Loaded[Any]], view: ReportView, tmp_path: Path
 ) -> None:
     found, result, _ = run
 
@@ -296,7 +298,7 @@ def test_units_are_set_in_print_and_words_are_left(plain: str, printed: str) -> 
 
 
 def test_what_a_fit_found_stands_with_interval_and_readings(
-    run: tuple[Any, dict[str, Any], Loaded[Any]],
+    run: tuple[Any, Result, Loaded[Any]],
 ) -> None:
     rehearsal, result, machine = run
     origin = replace(machine.origins["coil.inductance"], source="fitted", tolerance=0.02,
@@ -307,12 +309,13 @@ def test_what_a_fit_found_stands_with_interval_and_readings(
         model=machine.model.model_copy(update={"fit": record}),
         origins={**machine.origins, "coil.inductance": origin},
     )
-    rows = [dict(row, interval=[0.9 * row["value"], 1.1 * row["value"]], probability_over=0.25)
-            for row in result["limits"]]  # fmt: skip
-    said = {"method": "one more rehearsal", "rehearsals": 1}
-    shown = report_view(
-        rehearsal, {**result, "limits": rows, "parameter_uncertainty": said}, fitted
-    )
+    rows = tuple(
+        replace(row, interval=(0.9 * (row.value or 0.0), 1.1 * (row.value or 0.0)),
+                probability_over=0.25)
+        for row in result.limits
+    )  # fmt: skip
+    said = FitUncertainty("one more rehearsal", 1)
+    shown = report_view(rehearsal, replace(result, limits=rows, parameter_uncertainty=said), fitted)
     text = page(shown, draw(shown))
     # 900 nH, a deviation of 1 % of the logarithm, two either way: times exp(-0.02), exp(0.02).
     assert "882.2 nH to 918.2 nH" in text
@@ -325,7 +328,7 @@ def test_what_a_fit_found_stands_with_interval_and_readings(
 
 
 def test_saved_waveforms_are_read_back_by_numpy_alone(
-    run: tuple[Any, dict[str, Any], Loaded[Any]], tmp_path: Path
+    run: tuple[Any, Result, Loaded[Any]], tmp_path: Path
 ) -> None:
     rehearsal = run[0]
     save_waveforms(tmp_path, rehearsal, csv=True)

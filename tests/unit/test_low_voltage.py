@@ -17,6 +17,7 @@ from simkit.parameters.load import load_text
 from simkit.parameters.readings import Readings
 from simkit.parameters.written import MachineFile
 from simkit.parts.build import build
+from simkit.result.document import LimitRow
 from simkit.scout.bench import Setting, fast_readings, node_pole
 from simkit.studies.bring_up.charge import discharge_time, stored
 from simkit.studies.bring_up.screens import channel, usual_setting
@@ -27,7 +28,7 @@ from simkit.studies.fit.study import Fit, _values, misfits
 from simkit.studies.fit.write import fitted_text
 from simkit.studies.inputs.loading import load_machine
 from simkit.studies.inputs.uncertain_values import prior_covariance, scaled, uncertain
-from simkit.studies.scenario.fitted_intervals import bounds, moved_machines
+from simkit.studies.scenario.fitted_intervals import bounded, moved_machines
 from simkit.studies.scenario.parameter_list import fitted as listed
 from simkit.units import parse_quantity
 from tests.machines import DEMO, demo, scenario, varied
@@ -234,16 +235,18 @@ def test_a_correction_moves_readings_and_not_the_answer_s_meaning() -> None:
 
 
 def test_intervals_add_directions_in_squares_and_never_invent_a_chance() -> None:
-    row = {"value": 100.0, "error": 8.0, "limit": 113.0}
-    found = bounds(row, [103.0, 96.0])
+    row = LimitRow(
+        "Q1", "drain_voltage_peak", "V", 100.0, 8.0, 113.0, 100 / 113, 0.0, None, "ok", ""
+    )
+    found = bounded(row, [103.0, 96.0])
     # Deviation of the values sqrt(3^2 + 4^2) = 5; twice that either way.
-    assert found["interval"] == pytest.approx([90.0, 110.0])
+    assert found.interval == pytest.approx([90.0, 110.0])
     # With the numerical error's 8/2: sqrt(5^2 + 4^2) = 6.40; the limit is 2.03 of these away, and
     # the normal distribution leaves 2.1 % above (any table: 2.03 -> 0.0212).
-    assert found["probability_over"] == pytest.approx(0.0212, abs=2e-4)
-    nothing = {"interval": None, "probability_over": None}
-    assert bounds(row, [103.0, None]) == nothing
-    assert bounds(row | {"value": None, "error": None}, [1.0, 2.0]) == nothing
+    assert found.probability_over == pytest.approx(0.0212, abs=2e-4)
+    assert bounded(row, [103.0, None]) == row
+    unknown = replace(row, value=None, error=None)
+    assert bounded(unknown, [1.0, 2.0]) == unknown
 
 
 def test_a_fitted_machine_is_moved_along_what_matters() -> None:

@@ -117,10 +117,10 @@ def test_an_engine_without_an_answer_is_no_verdict(kind: type[EngineError]) -> N
     scenario = load_file(DEMO / "pull-out-cold.toml", Scenario)
     for reason in ("it stopped", "", "within the limits checked"):
         found = unanswered(scenario, machine, kind(reason), 1.0)
-        assert found["verdict"] == "no_verdict"
-        assert {r["status"] for r in found["limits"]} == {"not_evaluated"}
-        assert {r["value"] for r in found["limits"]} == {None}
-        assert len(found["limits"]) == len(machine_limits(machine.model))
+        assert found.verdict == "no_verdict"
+        assert {r.status for r in found.limits} == {"not_evaluated"}
+        assert {r.value for r in found.limits} == {None}
+        assert len(found.limits) == len(machine_limits(machine.model))
     assert kind("x").exit_code == CODES["no_verdict"] == 3
 
 

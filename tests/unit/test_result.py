@@ -36,7 +36,7 @@ CONTRACT = {
 def failed() -> dict[str, Any]:
     scenario, machine = load_scenario(DEMO / "pull-out-cold.toml")
     found = unanswered(scenario, machine, EngineTimeout("it took too long"), 1.0)
-    again: dict[str, Any] = json.loads(json.dumps(found))
+    again: dict[str, Any] = json.loads(json.dumps(found.as_json()))
     return again
 
 

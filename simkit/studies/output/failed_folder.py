@@ -7,9 +7,9 @@ whole run of the scenario takes that folder away again.
 import json
 import shutil
 import sys
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
+from dataclasses import asdict
 from pathlib import Path
-from typing import Any
 
 from simkit.errors import EngineError, EngineMissing, EngineTimeout
 from simkit.figures.table import full_name
@@ -18,6 +18,7 @@ from simkit.parameters.machine import Machine
 from simkit.parameters.reading import file_text
 from simkit.parameters.scenario import Scenario
 from simkit.report.failure import FailureView, OpenLimit, failure_page
+from simkit.result.document import Result
 from simkit.studies.output.folder import dumped, whole_folder
 from simkit.studies.output.report_place import check_target, failure_folder
 from simkit.studies.scenario.figures_in_words import command, provenance_facts
@@ -28,7 +29,7 @@ SHOWN = 40
 
 def write_failure(
     folder: Path,
-    result: Mapping[str, Any],
+    result: Result,
     error: EngineError,
     scenario: Loaded[Scenario],
     machine: Loaded[Machine],
@@ -40,9 +41,9 @@ def write_failure(
     view = failure_view(result, error, scenario.model, machine.model, older)
     told = {
         "index.html": failure_page(view),
-        "result.json": dumped(result),
+        "result.json": dumped(result.as_json()),
         "engine.log": "\n".join(error.log),
-        "provenance.json": dumped({**result["provenance"], "command": sys.argv[1:]}),
+        "provenance.json": dumped({**asdict(result.provenance), "command": sys.argv[1:]}),
     }
 
     def fill(fresh: Path) -> None:
@@ -64,7 +65,7 @@ def forget(target: Path) -> None:
 
 
 def failure_view(
-    result: Mapping[str, Any],
+    result: Result,
     error: EngineError,
     scenario: Scenario,
     machine: Machine,
@@ -74,17 +75,11 @@ def failure_view(
     return FailureView(
         title=scenario.title,
         machine=machine.title,
-        reason=result["reason"],
+        reason=result.reason,
         older=older,
         steps=tuple(steps(error)),
         limits=tuple(
-            OpenLimit(
-                full_name(r["quantity"]),
-                r["limit"],
-                r["unit"],
-                r["source"],
-            )
-            for r in result["limits"]
+            OpenLimit(full_name(r.quantity), r.limit, r.unit, r.source) for r in result.limits
         ),
         log=tuple(error.log[-SHOWN:]),
         provenance=tuple(f for f in provenance_facts(result) if f.value != "None"),

@@ -7,8 +7,8 @@ the values alone, 95 %; the chance takes the numerical error in as well, as a 95
 """
 
 from collections.abc import Callable
+from dataclasses import replace
 from math import hypot
-from typing import Any
 
 import numpy as np
 
@@ -17,6 +17,7 @@ from simkit.parameters.load import Loaded
 from simkit.parameters.machine import Machine
 from simkit.parameters.scenario import Scenario
 from simkit.rehearsal.findings import Rehearsal
+from simkit.result.document import FitUncertainty, LimitRow, Result
 from simkit.scout.bench import Setting, fast_readings
 from simkit.studies.inputs.uncertain_values import (
     COVERAGE,
@@ -38,33 +39,31 @@ METHOD = (
 Rehearse = Callable[[Machine], Rehearsal]
 
 
-def add_intervals(
-    result: dict[str, Any], machine: Loaded[Machine], scenario: Scenario, rehearse: Rehearse
-) -> None:
-    """Give every row of `limits` its "interval" and "probability_over".
+def with_intervals(
+    result: Result, machine: Loaded[Machine], scenario: Scenario, rehearse: Rehearse
+) -> Result:
+    """The result with the interval of every limit and its chance of being over.
 
-    A row that was not evaluated, here or in a moved rehearsal, gets null for both. Errors:
-    EngineError when a moved rehearsal gives no whole answer.
+    A row that was not evaluated, here or in a moved rehearsal, gets neither. Errors: EngineError
+    when a moved rehearsal gives no whole answer.
     """
     moved = [rehearse(m) for m in moved_machines(machine, scenario)]
     others = [{row.quantity: row.value for row in r.rows} for r in moved]
-    for row in result["limits"]:
-        row |= bounds(row, [other.get(row["quantity"]) for other in others])
-    result["parameter_uncertainty"] = {"method": METHOD, "rehearsals": len(moved)}
+    rows = tuple(bounded(row, [other.get(row.quantity) for other in others])
+                 for row in result.limits)  # fmt: skip
+    return replace(result, limits=rows, parameter_uncertainty=FitUncertainty(METHOD, len(moved)))
 
 
-def bounds(row: dict[str, Any], moved: list[float | None]) -> dict[str, Any]:
-    """Interval and chance of one row from its value in each moved rehearsal."""
-    value, error = row["value"], row["error"]
+def bounded(row: LimitRow, moved: list[float | None]) -> LimitRow:
+    """A row with interval and chance from its value in each moved rehearsal."""
+    value, error = row.value, row.error
     known = [m for m in moved if m is not None]
     if value is None or error is None or len(known) < len(moved):
-        return {"interval": None, "probability_over": None}
+        return row
     deviation = float(np.sqrt(sum((m - value) ** 2 for m in known)))
     half = COVERAGE * deviation
-    return {
-        "interval": [value - half, value + half],
-        "probability_over": chance_over(value, row["limit"], hypot(deviation, error / COVERAGE)),
-    }
+    over = chance_over(value, row.limit, hypot(deviation, error / COVERAGE))
+    return replace(row, interval=(value - half, value + half), probability_over=over)
 
 
 def chance_over(value: float, limit: float, deviation: float) -> float:

@@ -1,7 +1,5 @@
 """The result when the engine gave no whole answer: no verdict, and why."""
 
-from typing import Any
-
 from simkit.errors import EngineError
 from simkit.judge.cautions import CAUTIONS
 from simkit.judge.limits import machine_limits
@@ -15,8 +13,8 @@ from simkit.studies.scenario.result import not_modelled, overridden, provenance,
 
 def unanswered(
     scenario: Loaded[Scenario], machine: Loaded[Machine], error: EngineError, seconds: float
-) -> dict[str, Any]:
-    """Result document of a run that did not come to its end; every limit is not evaluated."""
+) -> Result:
+    """Result of a run that did not come to its end; every limit is not evaluated."""
     return Result(
         scenario=run_file(scenario.model.name, scenario),
         machine=run_file(machine.model.name, machine),
@@ -30,7 +28,7 @@ def unanswered(
         not_modelled=tuple(not_modelled(machine.model)),
         cautions=tuple(CAUTIONS),
         provenance=provenance(),
-    ).as_json()
+    )
 
 
 def sentence(text: str) -> str:

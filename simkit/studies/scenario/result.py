@@ -71,23 +71,13 @@ LEVEL = (
 )
 
 
-def document(
-    rehearsal: Rehearsal,
-    machine: Loaded[Machine],
-    scenario: Loaded[Scenario],
-    total_seconds: float,
-) -> dict[str, Any]:
-    """The result document; keys as the command contract fixes them, numbers in SI units."""
-    return result_of(rehearsal, machine, scenario, total_seconds).as_json()
-
-
 def result_of(
     rehearsal: Rehearsal,
     machine: Loaded[Machine],
     scenario: Loaded[Scenario],
     total_seconds: float,
 ) -> Result:
-    """What a rehearsal came to."""
+    """What a rehearsal came to; figures that are no finite number are None."""
     verdict = rehearsal.verdict
     return Result(
         scenario=run_file(rehearsal.scenario.name, scenario),
@@ -119,7 +109,7 @@ def result_of(
             rehearsal.second.engine or None if rehearsal.second else None,
             rehearsal.whole.deck.digest,
         ),
-    )
+    ).finite()
 
 
 def provenance(
@@ -324,16 +314,16 @@ def overridden(machine: Loaded[Machine]) -> dict[str, str]:
 def write_folder(
     folder: Path,
     rehearsal: Rehearsal,
-    result: Mapping[str, Any],
+    result: Result,
     report: Callable[[Path], None],
     csv: bool = False,
 ) -> Path:
     """Write everything a run leaves into a folder that appears whole or not at all."""
 
     def fill(fresh: Path) -> None:
-        (fresh / "result.json").write_text(dumped(result), encoding="utf-8")
+        (fresh / "result.json").write_text(dumped(result.as_json()), encoding="utf-8")
         (fresh / "provenance.json").write_text(
-            dumped({**result["provenance"], "command": sys.argv[1:]}), encoding="utf-8"
+            dumped({**asdict(result.provenance), "command": sys.argv[1:]}), encoding="utf-8"
         )
         (fresh / "deck.cir").write_text(measured(rehearsal.whole.deck.text), encoding="ascii")
         (fresh / "engine.log").write_text("\n".join(engine_log(rehearsal)), encoding="utf-8")

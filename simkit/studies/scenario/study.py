@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from simkit.parameters.load import Loaded
     from simkit.parameters.machine import Machine
     from simkit.parameters.scenario import Scenario
+    from simkit.rehearsal.findings import Rehearsal
 
 
 @dataclass(frozen=True)
@@ -77,7 +78,7 @@ def rehearsed(
         from simkit.studies.scenario.no_verdict import unanswered
 
         result = unanswered(scenario, machine, error, time.perf_counter() - started)
-        return Answer(result, write_failure(folder, result, error, scenario, machine))
+        return Answer(result.as_json(), write_failure(folder, result, error, scenario, machine))
     if store and answer.folder:
         keep(store, key, answer.folder)
     forget_failure(folder)
@@ -157,23 +158,25 @@ def _fresh(
     # What runs circuits and draws pages takes long to import: not when the answer is kept.
     from simkit.rehearsal.rehearser import Rehearser
     from simkit.report.html import write_report
-    from simkit.studies.scenario.result import document, write_folder
+    from simkit.studies.scenario.result import result_of, write_folder
     from simkit.studies.scenario.view import report_view
 
     workbench = Rehearser(chosen, order.budget, order.settings, second)
     rehearsal = workbench.rehearse(machine.model, scenario.model, progress)
-    result = document(rehearsal, machine, scenario, time.perf_counter() - started)
+    result = result_of(rehearsal, machine, scenario, time.perf_counter() - started)
     if machine.model.fit is not None:
-        from simkit.studies.scenario.fitted_intervals import add_intervals
+        from simkit.studies.scenario.fitted_intervals import with_intervals
 
-        add_intervals(result, machine, scenario.model,
-                      lambda moved: workbench.rehearse(moved, scenario.model))  # fmt: skip
+        def again(moved: Machine) -> Rehearsal:
+            return workbench.rehearse(moved, scenario.model)
+
+        result = with_intervals(result, machine, scenario.model, again)
 
     def report(fresh: Path) -> None:
         write_report(fresh, report_view(rehearsal, result, machine))
 
     try:
-        return Answer(result, write_folder(folder, rehearsal, result, report, order.csv))
+        return Answer(result.as_json(), write_folder(folder, rehearsal, result, report, order.csv))
     except NotWritten as error:
-        said = f"{error} It would have said: {result['verdict']}. {result['reason']}"
+        said = f"{error} It would have said: {result.verdict}. {result.reason}"
         raise NotWritten(said) from error

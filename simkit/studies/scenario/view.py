@@ -1,8 +1,7 @@
-"""From a rehearsal and its result document to what a report page shows."""
+"""From a rehearsal and its result to what a report page shows."""
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator
 from math import sqrt
-from typing import Any
 
 import numpy as np
 
@@ -19,6 +18,7 @@ from simkit.rehearsal.closeup import shown_from
 from simkit.rehearsal.findings import Rehearsal
 from simkit.rehearsal.stretches import Stretch
 from simkit.report import view as page
+from simkit.result.document import LimitRow, Result, Temperature
 from simkit.studies.operating_map.study import tuned
 from simkit.studies.scenario.figures_in_words import (
     command,
@@ -42,9 +42,7 @@ ASSUMPTIONS = (
 )
 
 
-def report_view(
-    rehearsal: Rehearsal, result: Mapping[str, Any], machine: Loaded[Machine]
-) -> page.ReportView:
+def report_view(rehearsal: Rehearsal, result: Result, machine: Loaded[Machine]) -> page.ReportView:
     """Everything the page of one rehearsal shows."""
     worst = worst_transition(rehearsal)
     calm = healthy_transition(rehearsal, worst)
@@ -55,10 +53,10 @@ def report_view(
         title=rehearsal.scenario.title,
         description=rehearsal.scenario.description,
         machine=rehearsal.machine,
-        outcome=result["verdict"],
-        word=WORDS[result["verdict"]],
-        reason=result["reason"],
-        limits=tuple(_limit(row) for row in result["limits"]),
+        outcome=result.verdict,
+        word=WORDS[result.verdict],
+        reason=result.reason,
+        limits=tuple(_limit(row) for row in result.limits),
         stop=rehearsal.line.stop,
         events=tuple(_event(e, rehearsal.line.end) for e in rehearsal.line.events),
         modes=tuple(page.Span(m.start, m.end, m.mode) for m in rehearsal.modes),
@@ -77,28 +75,28 @@ def report_view(
             energy.supplied, energy.stored, energy.work, tuple(energy.dissipated.items()),
             energy.residual,
         ),
-        temperatures=tuple(_temperature(t) for t in result["temperatures"]),
+        temperatures=tuple(_temperature(t) for t in result.temperatures),
         before=rehearsal.before,
         after=rehearsal.after,
-        commutation=tuple(commutation_facts(result["commutation"])),
-        recovery=tuple(recovery_facts(result["recovery"])),
+        commutation=tuple(commutation_facts(result.commutation)),
+        recovery=tuple(recovery_facts(result.recovery)),
         numerics=(
-            *numerics_facts(result["numerics"]),
-            *second_facts(result.get("second_opinion")),
+            *numerics_facts(result.numerics),
+            *second_facts(result.second_opinion),
         ),
         parameters=tuple(parameters(machine.model, machine.origins)),
         assumptions=ASSUMPTIONS,
-        not_modelled=tuple(result["not_modelled"]),
-        warnings=tuple(result.get("warnings", ())),
+        not_modelled=tuple(result.not_modelled),
+        warnings=tuple(result.warnings),
         overridden=tuple(
-            page.Fact(key, text) for key, text in result.get("overridden", {}).items()
+            page.Fact(key, text) for key, text in result.overridden.items()
         ),
         provenance=tuple(provenance_facts(result)),
         command=command(result),
         netlist=rehearsal.whole.deck.text,
         operating=tuned(rehearsal),
         fitted=tuple(fitted(machine)),
-        fit_method=(result["parameter_uncertainty"] or {}).get("method", ""),
+        fit_method=uncertain.method if (uncertain := result.parameter_uncertainty) else "",
     )  # fmt: skip
 
 
@@ -109,18 +107,17 @@ def _event(event: NamedEvent, end: float) -> page.Span:
     return page.Span(event.start, end, f"{event.name}, cut")
 
 
-def _limit(row: Mapping[str, Any]) -> page.LimitRow:
-    words = figures()[row["quantity"]].words
-    interval = row.get("interval")
+def _limit(row: LimitRow) -> page.LimitRow:
+    words = figures()[row.quantity].words
     return page.LimitRow(
-        part=row["part"], quantity=row["quantity"], title=words.title, unit=row["unit"],
-        value=row["value"], error=row["error"], limit=row["limit"], ratio=row["ratio"],
-        time=row["time_s"], first_over=row.get("first_over_s"), status=row["status"],
-        source="; no verdict: ".join(filter(None, (row["source"], row.get("note")))),
+        part=row.part, quantity=row.quantity, title=words.title, unit=row.unit,
+        value=row.value, error=row.error, limit=row.limit, ratio=row.ratio,
+        time=row.time_s, first_over=row.first_over_s, status=row.status,
+        source="; no verdict: ".join(filter(None, (row.source, row.note))),
         why=words.why, how=words.how, scope=words.scope, change=words.change,
-        interval=(interval[0], interval[1]) if interval else None,
-        chance=row.get("probability_over"),
-        error_parts=row.get("error_parts"),
+        interval=row.interval,
+        chance=row.probability_over,
+        error_parts=row.error_parts,
     )  # fmt: skip
 
 
@@ -308,6 +305,6 @@ def _largest(series: Iterable[Series], quantity: str) -> tuple[Array, Array]:
 # --- facts in words
 
 
-def _temperature(row: Mapping[str, Any]) -> page.Temperature:
-    words = figures()[row["quantity"]].words.title
-    return page.Temperature(row["part"], words, row["celsius"], row["limit"])
+def _temperature(row: Temperature) -> page.Temperature:
+    words = figures()[row.quantity].words.title
+    return page.Temperature(row.part, words, row.celsius, row.limit)
