@@ -50,7 +50,7 @@ def numerics_facts(found: Numerics) -> Iterator[page.Fact]:
     """How the figures were computed and how far they can be trusted."""
     error, residual = found.refinement_error, found.energy_residual
     if error is not None:
-        cause = found.get("refinement_cause")
+        cause = found.refinement_cause
         note = "largest of a judged value, as a share of it or of its limit"
         yield page.Fact("numerical error", f"{error:.2%}",
                         f"{note}; mostly from {cause}" if cause else note)  # fmt: skip
