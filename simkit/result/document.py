@@ -4,17 +4,15 @@ One type for every run: of one that came to no answer the figures are None. The 
 field are the description that `simkit schema result` and docs/result.md give.
 """
 
-import math
 from collections.abc import Mapping
-from dataclasses import asdict, dataclass, field, fields, is_dataclass, replace
+from dataclasses import asdict, dataclass, field, fields
 from typing import Any, Literal, cast
-
-import numpy as np
 
 from simkit.judge.verdict import Judged, Opinion, Outcome, Status
 from simkit.measure.commutation import Mode
 from simkit.measure.energy import EnergyBalance
 from simkit.measure.point import OperatingPoint
+from simkit.result.plain import finite, plain
 
 SCHEMA = "simkit.result/1"
 
@@ -319,7 +317,8 @@ class Result:
     mode: tuple[ModeSpan, ...] = ()
     """spans of inductive, resonant and capacitive operation"""
     limits: tuple[LimitRow, ...]
-    """one row a limit: part, quantity, unit, value, its numerical error, limit, ratio, time, \
+    """one row a limit: part, quantity, unit, value, its numerical error, that error by \
+its causes (`error_parts`: steps, start, between_samples, link, periodicity), limit, ratio, time, \
 status, source"""
     unrated: tuple[Unrated, ...] | None = None
     """figures of parts that have no rating in the file: no verdict is said of them"""
@@ -350,7 +349,9 @@ status, source"""
     parameter_uncertainty: FitUncertainty | None = None
     """of a fitted machine: how the limits' intervals came about"""
     numerics: Numerics
-    """error by refinement, residual of the energy balance, steps, cycles, seconds, method"""
+    """largest error and its leading cause (`refinement_cause`), why the circuit ran whole \
+(`whole_because`), by how much the run was carried on because a figure still rose \
+(`carried_on_s`), residual of the energy balance, steps, cycles, seconds, method"""
     overridden: Mapping[str, str]
     """values set by `--set`"""
     warnings: tuple[str, ...]
@@ -370,32 +371,9 @@ otherwise `null`"""
 
     def finite(self) -> "Result":
         """The same with None for every figure that is no finite number."""
-        return cast("Result", _finite(self))
+        return cast("Result", finite(self))
 
     def as_json(self) -> dict[str, Any]:
         """The document: every key, None for what could not be had."""
         found: dict[str, Any] = plain(asdict(self))
         return found
-
-
-def _finite(value: Any) -> Any:
-    if is_dataclass(value) and not isinstance(value, type):
-        return replace(value, **{f.name: _finite(getattr(value, f.name)) for f in fields(value)})
-    if isinstance(value, tuple):
-        return tuple(_finite(v) for v in value)
-    if isinstance(value, Mapping):
-        return {k: _finite(v) for k, v in value.items()}
-    return plain(value)
-
-
-def plain(value: Any) -> Any:
-    """The same data for JSON: what is not a finite number becomes null."""
-    if isinstance(value, Mapping):
-        return {str(k): plain(v) for k, v in value.items()}
-    if isinstance(value, list | tuple):
-        return [plain(v) for v in value]
-    if isinstance(value, np.generic):
-        return plain(value.item())
-    if isinstance(value, float) and not math.isfinite(value):
-        return None
-    return value

@@ -14,7 +14,7 @@ from simkit.judge.verdict import Judged
 from simkit.parameters.load import Loaded
 from simkit.parameters.machine import Machine
 from simkit.rehearsal.findings import Rehearsal
-from simkit.result.document import plain
+from simkit.result.plain import plain
 from simkit.run.backend import Budget
 from simkit.run.cache import Store, code_digest, digest_of
 from simkit.run.cached import identity_of

@@ -182,7 +182,7 @@ def document(
     comparison: Comparison, machine: Loaded[Machine], changes: Any, sentences: Mapping[str, Any]
 ) -> dict[str, Any]:
     """The comparison as data; numbers in SI units."""
-    from simkit.result.document import plain
+    from simkit.result.plain import plain
 
     result: dict[str, Any] = plain(
         {

@@ -20,7 +20,7 @@ from simkit.parts.gate_drive import GateLoop, loop_damping, suggested_resistor
 from simkit.rehearsal.discretisation import refined
 from simkit.rehearsal.findings import Rehearsal
 from simkit.rehearsal.stretches import Stretch
-from simkit.result.document import plain
+from simkit.result.plain import plain
 from simkit.run.backend import Budget
 from simkit.run.cache import Store, code_digest, digest_of
 from simkit.run.cached import identity_of

@@ -47,7 +47,7 @@ def document(
     found: Mapped, cells: Sequence[Cell], scenario: Loaded[Any], machine: Loaded[Any]
 ) -> dict[str, Any]:
     """The map as data; numbers in SI units, values in the order of the axes."""
-    from simkit.result.document import plain
+    from simkit.result.plain import plain
 
     chances = probabilities(found)
     units = np.array([p.units for p in found.points])

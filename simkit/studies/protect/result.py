@@ -21,7 +21,7 @@ def verdict(found: Protection) -> str:
 
 def document(found: Protection, scenario: Loaded[Any], machine: Loaded[Any]) -> dict[str, Any]:
     """The search as data; numbers in SI units."""
-    from simkit.result.document import plain
+    from simkit.result.plain import plain
 
     result: dict[str, Any] = plain(
         {

@@ -9,7 +9,7 @@ from simkit.parameters.machine import Machine
 from simkit.parameters.scenario import Scenario
 from simkit.rehearsal.findings import Rehearsal
 from simkit.rehearsal.rehearser import Rehearser
-from simkit.result.document import plain
+from simkit.result.plain import plain
 from simkit.run.backend import Budget
 from simkit.run.engines import engine
 
