@@ -26,6 +26,8 @@ NAMES = {
     "junction_peak": "junction temperature, estimate",
 }  # fmt: skip
 """Names of judged figures in this table, where they differ from the figure's own."""
+PIECE_OUT = ", piece out at this frequency"
+"""At the end of a figure's name."""
 OUT = ("supply_current", "channel_current_peak", "can_voltage_rms", "can_current_rms")
 """Figures shown with the piece out of the coil as well."""
 FIRST = ("supply_current", "channel_current_peak", "drain_current_rms")
@@ -113,7 +115,7 @@ def _out_rows(rows: Rows, machine: Machine, frequency: float) -> Iterator[CheckR
     point = operating_point(machine, machine.load("empty"), frequency)
     for row in _figure_rows(rows, machine, point):
         if row.quantity in {NAMES[q] for q in OUT}:
-            yield replace(row, quantity=f"{row.quantity}, piece out at this frequency")
+            yield replace(row, quantity=f"{row.quantity}{PIECE_OUT}")
 
 
 def _figure_rows(rows: Rows, machine: Machine, point: OperatingPoint) -> Iterator[CheckRow]:
