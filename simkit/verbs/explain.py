@@ -19,8 +19,8 @@ WIDTH = 88
 def command(quantity: tuple[str, ...], as_json: bool) -> int:
     """What QUANTITY is, why it kills, how it is computed, where to see it, what to change.
 
-    QUANTITY is a judged quantity, a key of a machine or scenario file, a mode, or a term of the
-    trade. Without one, all names are listed.
+    QUANTITY is a judged quantity, a key of a machine or scenario file, a mode, a term of the
+    trade, or a material. Without one, all names are listed.
     """
     from dataclasses import asdict
 
@@ -61,7 +61,12 @@ def _text(found: "Explanation") -> str:
 def _list(listed: dict[str, tuple[str, ...]]) -> str:
     from textwrap import fill
 
-    heads = {"quantity": "Judged quantities", "term": "Terms and modes", "field": "Keys of files"}
+    heads = {
+        "quantity": "Judged quantities",
+        "term": "Terms and modes",
+        "field": "Keys of files",
+        "material": "Materials",
+    }
     blocks = []
     for kind, found in listed.items():
         text = fill("  ".join(found), WIDTH, initial_indent="  ", subsequent_indent="  ",

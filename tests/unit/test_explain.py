@@ -17,6 +17,7 @@ from simkit.judge.limits import machine_limits
 from simkit.parameters.fields import quantities
 from simkit.parameters.machine import Machine
 from simkit.parameters.schema import MODELS
+from simkit.parts.materials import materials
 from simkit.studies.explain.study import LABELS, explained, field_docs, glossary, names
 from tests.machines import demo
 
@@ -126,3 +127,15 @@ def test_json_is_the_same_as_data(capsys: pytest.CaptureFixture[str]) -> None:
     document = json.loads(capsys.readouterr().out)
     assert document["name"] == "gate_lift"
     assert all(len(line) == 2 for line in document["lines"])
+
+
+def test_materials_are_listed_and_explained() -> None:
+    """Resistivity of copper and the Curie point of iron: CRC Handbook (recalled from memory)."""
+    assert names()["material"] == tuple(materials())
+    for name in materials():
+        said = dict(explained(name).lines)
+        assert {"What it is", "Resistivity", "Density", "Named in"} <= set(said)
+    assert dict(explained("copper").lines)["Resistivity"].startswith(("1.68e-08", "1.7"))
+    assert "Curie point 770 degC" in dict(explained("low-carbon steel").lines)["Magnetic"]
+    key = dict(explained("workpieces.a.geometry.material").lines)
+    assert "brass" in key["One of"]

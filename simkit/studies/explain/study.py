@@ -1,7 +1,8 @@
 """What a name means: judged quantities, machine-file and scenario fields, modes, terms.
 
 A name may be a quantity of a result ("recovery_dv_dt"), a key of a file ("drive.dead_time", or
-"dead_time" alone), or a term of the glossary ("capacitive", "zero-voltage switching").
+"dead_time" alone), a term of the glossary ("capacitive", "zero-voltage switching"), or a material
+("brass").
 """
 
 import difflib
@@ -18,6 +19,8 @@ from simkit.errors import InputError, Problem
 from simkit.figures.table import figures
 from simkit.parameters.fields import Quantity, Shape, field_shape
 from simkit.parameters.schema import MODELS
+from simkit.parts.materials import materials
+from simkit.studies.explain.materials import lines as material_lines
 
 GLOSSARY = Path(__file__).with_name("glossary.toml")
 PLAIN = {
@@ -48,7 +51,7 @@ class Explanation:
 
     name: str
     kind: str
-    """quantity, field, table or term."""
+    """quantity, field, table, term or material."""
     title: str
     lines: tuple[tuple[str, str], ...]
     see: tuple[str, ...]
@@ -104,7 +107,8 @@ def _inner(shape: Shape) -> list[tuple[type[BaseModel], str]]:
 def names() -> dict[str, tuple[str, ...]]:
     """Every name that can be explained, by kind."""
     keys = tuple(dict.fromkeys(doc.key for doc in field_docs()))
-    return {"quantity": tuple(figures()), "term": tuple(glossary()), "field": keys}
+    return {"quantity": tuple(figures()), "term": tuple(glossary()), "field": keys,
+            "material": tuple(materials())}  # fmt: skip
 
 
 def explained(name: str) -> Explanation:
@@ -113,7 +117,7 @@ def explained(name: str) -> Explanation:
     Errors: InputError that offers the nearest known name.
     """
     wanted = name.strip()
-    for find in (_quantity, _term, _field, _section):
+    for find in (_quantity, _term, _material, _field, _section):
         found = find(wanted)
         if found is not None:
             return found
@@ -195,12 +199,22 @@ def _field(name: str) -> Explanation | None:
     lines = [("What it is", about)]
     lines += [("Where", f"{doc.file} file, {doc.key}: {doc.section}")]
     lines += _values(doc)
+    if own == "material":
+        lines += [("One of", ", ".join(materials()))]
     moved = [f for f in figures().values() if doc.key in f.words.moved_by]
     lines += [("Moves", ", ".join(f"{f.words.title} ({f.name})" for f in moved))]
     lines += [("Optional", "" if doc.required else "yes")]
     title = doc.key.rpartition(".")[2].replace("_", " ")
     others = tuple(dict.fromkeys(d.key for d in docs if d.key != doc.key))
     return Explanation(doc.key, "field", title, _filled(lines), others)
+
+
+def _material(name: str) -> Explanation | None:
+    found = material_lines(name)
+    if found is None:
+        return None
+    key = name.lower().replace(" ", "-").replace("_", "-")
+    return Explanation(key, "material", key.replace("-", " "), _filled(found), _same_named(key))
 
 
 def _section(name: str) -> Explanation | None:
