@@ -17,7 +17,7 @@ from simkit.circuit.faults import Fault
 from simkit.circuit.profile import Change, Profile
 from simkit.parameters.events import EDGE, Event
 from simkit.parameters.machine import Load, Machine
-from simkit.parameters.scenario import Scenario
+from simkit.parameters.scenario import Scenario, Start
 from simkit.parts.coupled_turns import shorted_turn
 from simkit.parts.working import load_at, load_at_margin
 
@@ -117,10 +117,14 @@ def start_frequency(machine: Machine, scenario: Scenario) -> float:
     start = scenario.start
     if start.frequency is not None:
         return start.frequency
-    assert start.margin is not None
-    voltage = start.supply_voltage or machine.supply.voltage
-    load = load_at_margin(machine, start.margin_of or start.load, start.margin, voltage)
-    return (1.0 + start.margin) * machine.resonance(load.inductance)
+    margin, voltage = start_margin(machine, start), start.supply_voltage or machine.supply.voltage
+    load = load_at_margin(machine, start.margin_of or start.load, margin, voltage)
+    return (1.0 + margin) * machine.resonance(load.inductance)
+
+
+def start_margin(machine: Machine, start: Start) -> float:
+    """Drive above resonance [1]: the scenario's, or the machine's working margin."""
+    return machine.drive.working_margin if start.margin is None else start.margin
 
 
 def event_duration(machine: Machine, event: Event, load_name: str) -> float:
@@ -198,7 +202,7 @@ class _Course:
         """How the values go from before to after, where the way is known."""
         found = course(self.machine, event, name, before, after)
         if self.start.tracks and "inductance" in found:
-            tuned = 1.0 + (self.start.margin or 0.0)
+            tuned = 1.0 + start_margin(self.machine, self.start)
             found["frequency"] = tuple(
                 tuned * self.machine.resonance(x) for x in found["inductance"]
             )
@@ -214,9 +218,8 @@ class _Course:
         load = self.load_after(event)
         found = {"inductance": load.inductance, "resistance": load.resistance}
         if self.start.tracks:
-            found["frequency"] = (1.0 + (self.start.margin or 0.0)) * self.machine.resonance(
-                load.inductance
-            )
+            tuned = 1.0 + start_margin(self.machine, self.start)
+            found["frequency"] = tuned * self.machine.resonance(load.inductance)
         return found
 
     def at_level(self, after: dict[str, float]) -> dict[str, float]:

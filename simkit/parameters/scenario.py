@@ -29,7 +29,13 @@ class Start(Section):
     margin: (
         Annotated[
             float,
-            Quantity("1", "Drive above the resonance of margin_of, as a share", gt=-0.5, lt=2),
+            Quantity(
+                "1",
+                "Drive above the resonance of margin_of, as a share; drive.working_margin if "
+                "neither it nor a frequency is given",
+                gt=-0.5,
+                lt=2,
+            ),
         ]
         | None
     ) = None
@@ -45,11 +51,13 @@ class Start(Section):
 
     @model_validator(mode="after")
     def _one_way_to_say_frequency(self) -> Self:
-        if (self.frequency is None) == (self.margin is None):
+        if self.frequency is None:  # without a margin it is the machine's drive.working_margin
+            return self
+        if self.margin is not None:
             raise ValueError("give either frequency or margin")
-        if self.margin_of is not None and self.margin is None:
+        if self.margin_of is not None:
             raise ValueError("margin_of goes with margin")
-        if self.tracks and self.margin is None:
+        if self.tracks:
             raise ValueError("tracks goes with margin: it is the margin that is kept")
         return self
 
