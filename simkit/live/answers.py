@@ -129,6 +129,7 @@ def _answer(machine: Machine, question: Question) -> dict[str, Any]:
         "frequency_text": quantity(frequency, "Hz", 4),
         "resonance": resonance,
         "mode": points[name].mode if points[name].converged else None,
+        "headline": _headline(machine, bounds, name, points),
         "sentence": _sentence(name, points, _worst(machine, bounds, points["empty"])),
         "map": drawn,
         "readings": _readings(points[name]),
@@ -137,6 +138,40 @@ def _answer(machine: Machine, question: Question) -> dict[str, Any]:
         "loads": [_load(machine, bounds, other, points[other]) for other in loads],
         "unknown": [figures()[q].words.title for q in bounds if not figures()[q].fast.point],
     }
+
+
+def _headline(
+    machine: Machine, bounds: Mapping[str, float], name: str, points: Mapping[str, OperatingPoint]
+) -> dict[str, str]:
+    """What leads the page: the worse of what is, and of what a pull-out would leave.
+
+    `state`: over, near (reverses within the dead time), known (limits the fast model knows are
+    kept) or unknown.
+    """
+    here, bare = points[name], points["empty"]
+    if not here.converged:
+        return {"state": "unknown", "words": "the fast model has no answer here"}
+    side = {"inductive": "current lags", "resonant": "current reverses in the dead time",
+            "capacitive": "current leads"}[here.mode]  # fmt: skip
+    words = f"{here.mode}: {side}"
+    worst = _worst(machine, bounds, here)
+    if here.mode == "capacitive":
+        return {"state": "over", "words": f"{words}; body diodes are forced off"}
+    if worst is not None and worst > 1.0:
+        return {"state": "over", "words": f"{words}; {worst:.2g} times a limit"}
+    state = "near" if here.mode == "resonant" else "known"
+    if name == "empty":
+        return {"state": state, "words": words}
+    after = _worst(machine, bounds, bare)
+    if bare.converged and bare.mode == "capacitive":
+        return {"state": "over", "words": f"{words}; pulled out: capacitive"}
+    if after is not None and after > 1.0:
+        return {"state": "over", "words": f"{words}; pulled out: {after:.2g} times a limit"}
+    if not bare.converged:
+        return {"state": "unknown", "words": f"{words}; pulled out: not known"}
+    if bare.mode == "resonant":
+        return {"state": "near", "words": f"{words}; pulled out: resonant"}
+    return {"state": state, "words": words}
 
 
 _maps: dict[tuple[str, str], dict[str, Any]] = {}

@@ -29,6 +29,7 @@ from simkit.judge.cautions import CAUTIONS
 from simkit.live.answers import Question, answered, bench_values
 from simkit.live.jobs import Jobs
 from simkit.live.pages import Pages
+from simkit.live.screen import on_screen, write_screen
 from simkit.parameters.load import load_file
 from simkit.parameters.scenario import Scenario
 from simkit.studies.inputs.loading import load_machine
@@ -128,8 +129,11 @@ def described(path: Path) -> dict[str, Any]:
         ],
         "values": bench_values(loaded),
         "scenarios": [
-            {"file": file.name, "title": found.title, "description": found.description}
-            for file, found in scenarios(path)
+            *on_screen(),
+            *(
+                {"file": file.name, "title": found.title, "description": found.description}
+                for file, found in scenarios(path)
+            ),
         ],
         "warnings": list(loaded.warnings),
     }
@@ -184,16 +188,20 @@ def _page(text: Any) -> str:
     return text
 
 
-async def _answer(bench: Bench, request: Request) -> Response:
-    body = await _body(request)
-    frequency, load = body.get("frequency"), body.get("load")
+def _frequency(body: dict[str, Any]) -> float | None:
+    frequency = body.get("frequency")
     if isinstance(frequency, bool) or not isinstance(frequency, int | float | None):
         raise HTTPException(400, "a frequency is a number in Hz")
     if frequency is not None and not (math.isfinite(frequency) and frequency > 0):
         raise HTTPException(400, "a frequency is above zero")
+    return None if frequency is None else float(frequency)
+
+
+async def _answer(bench: Bench, request: Request) -> Response:
+    body = await _body(request)
+    load = body.get("load")
     question = Question(
-        _overrides(body), load if isinstance(load, str) else None,
-        None if frequency is None else float(frequency),
+        _overrides(body), load if isinstance(load, str) else None, _frequency(body)
     )  # fmt: skip
     return JSONResponse(await run_in_threadpool(answered, bench.machine, question))
 
@@ -203,10 +211,19 @@ async def _rehearse(bench: Bench, request: Request) -> Response:
     overrides, page = _overrides(body), _page(body.get("page"))
     files = {file.name: file for file, _ in scenarios(bench.machine)}
     wanted = body.get("scenario")
-    if not isinstance(wanted, str) or wanted not in files:
+    shown = {one["file"] for one in on_screen()}
+    if not isinstance(wanted, str) or wanted not in {*files, *shown}:
         raise HTTPException(404, "there is no such scenario beside the machine")
-    load_machine(bench.machine, overrides)  # wrong values are said now, not by the child
-    return JSONResponse(bench.jobs.start(page, files[wanted], overrides).shown())
+    if wanted in files:
+        load_machine(bench.machine, overrides)  # wrong values are said now, not by the child
+        path = files[wanted]
+    else:
+        frequency, load = _frequency(body), body.get("load")
+        if frequency is None or not isinstance(load, str):
+            raise HTTPException(400, "what is on the screen has a load and a frequency")
+        path = write_screen(bench.machine, overrides, wanted, load, frequency,
+                            bench.reports / "screen")  # fmt: skip
+    return JSONResponse(bench.jobs.start(page, path, overrides).shown())
 
 
 async def _stop(bench: Bench, request: Request) -> Response:

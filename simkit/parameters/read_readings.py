@@ -41,7 +41,7 @@ def load_traces(loaded: Loaded[Readings]) -> tuple[Trace, ...]:
 def _gaps(loaded: Loaded[Readings]) -> Any:
     """Readings that say too little."""
     model = loaded.model
-    if not model.traces and not any(list(p.read()) for p in model.points):
+    if not model.traces and not model.captures and not any(list(p.read()) for p in model.points):
         yield Problem(str(loaded.file), None, "points", "", "nothing was read",
                       "fill in at least one reading")  # fmt: skip
     for number, point in enumerate(model.points):

@@ -139,6 +139,36 @@ class Trace(Section):
     ]
 
 
+class Channel(Section):
+    """One column of a capture, after the time."""
+
+    column: Annotated[int, Quantity("1", "Counted from the time, which is 0", ge=1, le=4)]
+    shows: Literal["node", "current", "tank"]
+    """Bridge node a (its edge aligns the picture), bridge current, coil voltage."""
+    unit: Literal["V", "mV", "A", "mA"]
+    """Of the numbers in the file; amperes where the scope was told of the current probe."""
+    factor: Annotated[float, Quantity("1", "Divider that the scope does not know of", gt=0, lt=1e6)]
+    skew: Annotated[float, Quantity("s", "By which it comes late", gt=-1e-3, lt=1e-3)] = 0.0
+
+
+class Capture(Section):
+    """A scope's export of steady operation: time and up to four channels, under any header."""
+
+    file: TraceFile
+    load: Name
+    supply_voltage: Annotated[float, Quantity("V", "At the bridge's supply", gt=0, le=1000)]
+    frequency: Annotated[float, Quantity("Hz", "Drive frequency", gt=0, lt=1e7)] | None = None
+    """Taken from the file where it is not given."""
+    time_unit: Literal["s", "ms", "us", "ns"]
+    channels: Annotated[tuple[Channel, ...], Field(min_length=1, max_length=4)]
+    amplitude_uncertainty: Annotated[
+        float, Quantity("1", "Of every channel, half-width at 95 %", gt=0, lt=1)
+    ]
+    phase_uncertainty: Annotated[
+        float, Quantity("deg", "Between two channels, half-width at 95 %", gt=0, lt=90)
+    ] = 2.0
+
+
 class Readings(Section):
     """Everything that was read in one session."""
 
@@ -149,3 +179,4 @@ class Readings(Section):
     note: Text = ""
     points: Annotated[tuple[Point, ...], Field(max_length=200)] = ()
     traces: Annotated[tuple[Trace, ...], Field(max_length=20)] = ()
+    captures: Annotated[tuple[Capture, ...], Field(max_length=20)] = ()

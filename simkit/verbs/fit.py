@@ -76,20 +76,24 @@ def _fitted(
     from simkit.parameters.read_readings import load_readings, load_traces
     from simkit.rehearsal.rehearser import Rehearser
     from simkit.rehearsal.settings import Settings
+    from simkit.studies.fit.captures import captures_of, overlays, read_off
     from simkit.studies.fit.faults import diagnose
     from simkit.studies.fit.readings import observations
-    from simkit.studies.fit.report import document
+    from simkit.studies.fit.report import document, shown
     from simkit.studies.fit.study import fit
     from simkit.studies.fit.suggest import suggestions
     from simkit.studies.fit.write import fitted_text
     from simkit.studies.inputs.loading import load_machine
 
     loaded, read = load_machine(machine, overrides), load_readings(readings)
-    seen = observations(read, load_traces(read), loaded.model)
+    captured = captures_of(read, loaded.model)
+    seen = (*observations(read, load_traces(read), loaded.model),
+            *read_off(captured, loaded.model))  # fmt: skip
     bench = Rehearser(settings=Settings(jobs=jobs))
     found = fit(loaded, seen, bench, say)
     diagnosis = diagnose(loaded, seen, bench) if faults else None
     result = document(found, loaded, read, suggestions(found), diagnosis, 0.0)
+    result["overlays"] = [shown(o) for o in overlays(captured, found.machine, bench)]
     text, lost = fitted_text(read_text(machine), found, readings.name)
     result["notes"] += lost
     return result, text

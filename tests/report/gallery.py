@@ -24,7 +24,15 @@ from simkit.run.backend import Budget
 from simkit.studies.all_faults import study as all_faults
 from simkit.studies.all_faults.page import write_table
 from simkit.studies.bring_up.page import sheet_page
-from simkit.studies.bring_up.page_view import Charge, Screen, SheetView, Sign, StageView, Trace
+from simkit.studies.bring_up.page_view import (
+    Charge,
+    Screen,
+    SheetView,
+    Sign,
+    StageView,
+    Trace,
+    TrialRow,
+)
 from simkit.studies.bring_up.page_view import Row as Reading
 from simkit.studies.compare.page import (
     ChangeView,
@@ -272,6 +280,10 @@ def _fit(folder: Path, _: ReportView) -> None:
         "chi_square": 5.2, "readings_count": 6, "probability": 0.4, "values": values,
         "compared": compared, "contradictions": ["Reading 6 contradicts the others."],
         "would_pin_down": [asked], "faults": {"words": "One fault fits.", "suspects": suspects},
+        "overlays": [{"file": "scope.csv", "shows": "tank", "unit": "V", "difference": 0.021,
+                      "time_s": list(np.linspace(0.0, 12e-6, 60)),
+                      "read": list(3.1 * np.sin(np.linspace(0.0, 6.2, 60))),
+                      "simulated": list(3.0 * np.sin(np.linspace(0.0, 6.28, 60)))}],
         "notes": ["Heating: at 30 V about 0.9% of the power of the working point is used."],
     }  # fmt: skip
     (folder / "index.html").write_text(fit_page(document), encoding="utf-8")
@@ -295,11 +307,22 @@ def _sheet(folder: Path, _: ReportView) -> None:
         ("Oscillator to 130 kHz before supply is given.", "Supply 12 V at the bridge's rails."),
         readings, ("The supply goes into its limit.",), ("Ring-down: bridge off and unplugged.",),
         (screen, screen),
+        (TrialRow("Run as set, then the piece warmed through, frequency left", "86.02 kHz",
+                  "within_limits", "nearest limit Q2: gate voltage, 50 % of it"),
+         TrialRow("Piece lifted out while running", "86.02 kHz", "over_limit",
+                  "Q2: body-diode recovery dv/dt, 3.4 times its limit")),
+        ("Do not lift the piece at this setting: over a limit in rehearsal (Q2: body-diode "
+         "recovery dv/dt, 3.4 times its limit).",),
+        "Before the piece is moved: up to 92.6 kHz, or take the supply away.",
+        ("Resonance at this voltage: cold 77.31 kHz, warmed through 82.72 kHz.",),
+        ("Switched off here: the link holds 325 V, 53 J.",),
     )  # fmt: skip
+    failed = replace(stage, number=3, why_no_step="Its rehearsal does not allow it. Run as set: "
+                     "over a limit (Q1: junction, 1.4 times its limit).")  # fmt: skip
     view = SheetView(
         "Chisel brazing heater, 2 kW, full bridge", "chisel-brazing", "23e8a804bd11",
         "Before every touch: supply off, unplugged, wait, then measure the link.",
-        (stage, replace(stage, number=2)),
+        (stage, replace(stage, number=2), failed),
         (Charge("DC link with everything across it", "1 mF", "325 V", "327 mC", "53.1 J",
                 "not known"),),
         "Live parts are to fall to 60 V within 5 s of switching off.",

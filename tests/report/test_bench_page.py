@@ -20,10 +20,13 @@ from typing import Any
 
 import pytest
 
+from simkit.errors import InputError
 from simkit.live.answers import Question, answered, frequencies
 from simkit.live.app import SHOWN, described, scenarios
+from simkit.live.screen import on_screen, write_screen
 from simkit.parameters.load import load_file
 from simkit.parameters.machine import Machine
+from simkit.studies.inputs.loading import load_machine, load_scenario
 from tests.machines import DEMO
 from tests.report.bench import Bench
 from tests.report.browser import PROGRAM, Page
@@ -254,6 +257,43 @@ def test_map_covers_the_drive_and_thickens_at_resonance() -> None:
     assert max(near) < 0.01 * resonance
 
 
+def test_the_headline_follows_what_a_pull_out_would_leave() -> None:
+    """Above the piece's resonance and below the empty coil's: a pull-out leaves it capacitive."""
+    demo = load_machine(MACHINE).model
+    cold = demo.resonance(demo.load("cold-steel-weak-field").inductance)
+    bare = demo.resonance(demo.coil.inductance)
+    assert cold < bare
+    found = answered(MACHINE, Question({}, "cold-steel-weak-field", cold + 0.6 * (bare - cold)))
+    assert found["mode"] == "inductive"
+    assert found["headline"]["state"] == "over"
+    assert "pulled out: capacitive" in found["headline"]["words"]
+    wide = answered(MACHINE, Question({}, "cold-steel-weak-field", 1.25 * bare))
+    assert wide["headline"] == {"state": "known", "words": "inductive: current lags"}
+
+
+@pytest.mark.parametrize("kind", [s["file"] for s in on_screen()])
+def test_what_is_on_the_screen_is_what_is_rehearsed(kind: str, tmp_path: Path) -> None:
+    demo = load_machine(MACHINE).model
+    piece = "cold-steel-weak-field"
+    path = write_screen(MACHINE, {}, kind, piece, 91234.0, tmp_path / "deep")
+    scenario, machine = load_scenario(path)
+    assert scenario.model.start.frequency == 91234.0
+    assert scenario.model.start.margin is None
+    assert machine.model == demo
+    assert scenario.model.start.load == ("empty" if kind == "screen:drop-in" else piece)
+
+
+def test_an_empty_coil_has_nothing_to_lift(tmp_path: Path) -> None:
+    with pytest.raises(InputError, match="cannot happen with empty"):
+        write_screen(MACHINE, {}, "screen:lift", "empty", 9e4, tmp_path)
+
+
+def test_files_the_machine_names_come_along(tmp_path: Path) -> None:
+    bars = DEMO.parent / "bar-heating" / "machine.toml"
+    path = write_screen(bars, {}, "screen:lift", "cold-bar", 9e4, tmp_path)
+    assert load_scenario(path)[1].model == load_machine(bars).model
+
+
 def test_scenarios_are_those_that_name_the_machine() -> None:
     names = {file.name for file, _ in scenarios(MACHINE)}
     listed = {p.name for p in DEMO.glob("*.toml")} - {"machine.toml"}
@@ -375,7 +415,17 @@ def test_frequency_is_set_in_the_map(page: Page) -> None:
     page.mouse("mouseReleased", x, y, button="left")
     page.wait("state.answer.mode === 'capacitive'")
     assert "below the resonance" in page.ask("document.getElementById('sentence').innerText")
-    assert page.ask("document.getElementById('now').className") == "now capacitive"
+    assert page.ask("document.getElementById('now').className") == "now over"
+    assert "current leads" in page.ask("document.getElementById('mode').innerText")
+    # Below resonance nothing is green: neither the strip there nor a bar of the table.
+    strip = page.ask("[...document.querySelectorAll('#map .under')].map((e) => e.x.baseVal.value)")
+    at = page.ask("Number(document.querySelector('#map .resonance').getAttribute('x1'))")
+    assert strip
+    assert min(strip) > at
+    assert page.ask("document.querySelectorAll('#map .unknown').length") > 0
+    bars = page.ask("[...document.querySelectorAll('#limits .bar')].map((e) => e.className)")
+    assert bars
+    assert {b.split()[-1] for b in bars} <= {"unknown", "over"}
 
 
 @pytest.mark.parametrize("width", [1280, 390])
@@ -454,6 +504,8 @@ def test_rehearsal_from_the_page_ends_in_a_report(tmp_path: Path) -> None:
             page.visit(bench.address)
             page.wait(READY)
             put(page, "supply.voltage", "60 V")
+            page.ask("state.frequency = 91000; ask()")
+            page.wait("Math.abs(state.answer.frequency - 91000) < 1")
             page.ask("document.getElementById('rehearse').click()")
             shares = set()
             end = time.monotonic() + 240.0
@@ -470,6 +522,7 @@ def test_rehearsal_from_the_page_ends_in_a_report(tmp_path: Path) -> None:
             text = page.ask("document.body.innerText")
             assert "supply.voltage" in text
         result = json.loads(next(bench.reports.glob("*/result.json")).read_text())
+        assert result["operating_point"]["before"]["frequency_hz"] == pytest.approx(91e3, rel=1e-6)
         assert result["overridden"] == {"supply.voltage": '"60 V"'}
         assert (bench.reports / "index.html").is_file()
         assert bench.gone_within(20.0), bench.processes()

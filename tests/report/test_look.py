@@ -8,6 +8,7 @@ from __future__ import annotations
 import base64
 import importlib.util
 import os
+import re
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -144,6 +145,23 @@ def test_paper_cuts_no_figure_and_no_table(page: Page, kind: str) -> None:
     assert printed.startswith(b"%PDF")
     if SHOTS:
         (Path(SHOTS) / f"{kind}.pdf").write_bytes(printed)
+
+
+def leaves(page: Page) -> int:
+    """Pages of the print."""
+    printed = base64.b64decode(page.call("Page.printToPDF", preferCSSPageSize=True)["data"])
+    return len(re.findall(rb"/Type\s*/Page[^s]", printed))
+
+
+@pytest.mark.parametrize("name", ["report", "report-within"])
+def test_a_report_is_four_pages_and_its_values_an_appendix(
+    browser: Page, pages: Path, name: str
+) -> None:
+    browser.open(pages / KINDS[name])
+    bare = leaves(browser)
+    assert bare <= 4
+    browser.ask("document.querySelectorAll('details.appendix').forEach((d) => { d.open = true; })")
+    assert leaves(browser) > bare
 
 
 @pytest.mark.parametrize("name", ["report", "compare", "map"])

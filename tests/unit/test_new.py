@@ -8,6 +8,7 @@ import json
 import os
 import pty
 import re
+import shlex
 import subprocess
 import sys
 import tomllib
@@ -21,6 +22,7 @@ from simkit import cli
 from simkit.errors import InputError
 from simkit.parameters.fields import quantities
 from simkit.parameters.written import MachineFile
+from simkit.scout.bench import Setting, fast_readings
 from simkit.studies.check.study import check_machine
 from simkit.studies.inputs.loading import load_machine, load_scenario
 from simkit.studies.new.study import ASSUMED, TOLD, questions, refusal, write_new
@@ -210,3 +212,60 @@ def test_what_it_says_comes_next_works(
     assert codes["check", "shop/machine.toml"] == 0
     for name in ("pull-out", "tune-down"):
         assert (tmp_path / "reports" / name / "index.html").is_file()
+
+
+ONE_LINE = (
+    ('--mains 230 --power 1.5kW --coil "6 x 50 mm x 60 mm x 6 mm"', 1500.0),
+    ('--mains "230 V" --power "800 W" --empty "2.2 uH, 16 mohm" --loaded "1.85 uH, 70 mohm" --half '
+     "--switch class-600v-superjunction", 800.0),
+    ('--mains 120 --power 600 --coil "4 x 30 mm x 40 mm x 5 mm" --frequency "120 kHz"', 600.0),
+)  # fmt: skip
+"""Three machines described in one line each, with the power wanted [W]."""
+
+
+@pytest.mark.parametrize(("line", "power"), ONE_LINE)
+def test_one_line_makes_a_machine_of_that_power(
+    line: str, power: float, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Within 6 %: turns and cans are whole numbers, and the sizing knows the fundamental alone."""
+    assert cli.run(["new", "shop", "--into", str(tmp_path), "--json", *shlex.split(line)]) == 0
+    told = json.loads(capsys.readouterr().out)
+    loaded = load_machine(tmp_path / "shop" / "machine.toml")
+    machine = loaded.model
+    setting = Setting("workpiece", machine.supply.voltage, margin=machine.drive.working_margin)
+    current = fast_readings(machine, setting)["supply_current"]
+    assert current * machine.supply.voltage == pytest.approx(power, rel=0.06)
+    # Everything is told, worked out or guessed, each once; what is guessed is in the list.
+    groups = [{r["key"] for r in told[name]} for name in ("worked_out", "guessed")]
+    groups.append({r["key"] for r in told["values"] if not r["assumed"]} & set(loaded.origins))
+    assert sum(len(g) for g in groups) == len(set().union(*groups))
+    assert set().union(*groups) >= set(loaded.origins) - {"drive.frequency_min"}
+    listed = (tmp_path / "shop" / "guessed.txt").read_text(encoding="utf-8")
+    assert all(f"\n{key} = " in listed for key in groups[1])
+    assert (tmp_path / "shop" / "machine.svg").read_text(encoding="utf-8").lstrip()[:5] == "<?xml"
+    stated = {k: o.tolerance for k, o in loaded.origins.items() if o.tolerance is not None}
+    assert stated["coil.inductance"] == pytest.approx(0.05)
+    assert len(stated) >= 8
+
+
+@pytest.mark.parametrize(
+    ("line", "said"),
+    [
+        ("--power 800", "give --mains"),
+        ("--mains 230 --power 800", "describe the coil"),
+        ('--mains 230 --power 800 --coil "6 turns"', "turns, bore, length and tube"),
+        ('--mains 230 --power 800 --coil "6 x 50 mm x 20 mm x 6 mm"', "--coil"),
+        ('--mains 230 --power 800 --empty "0.9 uH"', "write L and R"),
+        ('--mains 230 --power 800 --empty "0.9 uF, 1 ohm"', "inductance"),
+        (
+            '--mains 230 --power 800 --empty "0.9 uH, 9 mohm" --switch class-600v',
+            "did you mean class-6",
+        ),
+    ],
+)
+def test_a_description_that_says_too_little_is_answered(
+    line: str, said: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert cli.run(["new", "shop", "--into", str(tmp_path), *shlex.split(line)]) == 2
+    assert said in capsys.readouterr().err
+    assert list(tmp_path.iterdir()) == []

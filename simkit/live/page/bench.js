@@ -50,9 +50,8 @@ function show(found) {
   state.answer = found;
   state.load = found.load;
   $("load").value = found.load;
-  $("now").className = `now ${found.mode || "unknown"}`;
-  const side = { inductive: "current lags", resonant: "current reverses in the dead time", capacitive: "current leads" }[found.mode];
-  $("mode").textContent = found.mode ? `${found.mode}: ${side}` : "no answer";
+  $("now").className = `now ${found.headline.state}`;
+  $("mode").textContent = found.headline.words;
   $("sentence").textContent = found.sentence;
   draw();
   facts($("readings"), found.readings);
@@ -89,25 +88,27 @@ function facts(place, pairs) {
     element("div", {}, element("dt", { textContent: name }), element("dd", { textContent: value }))));
 }
 
-function bar(ratio) {
+// Green where the fast model knows a limit kept above resonance; below, it knows no recovery: grey.
+function bar(ratio, mode) {
   if (ratio === null) return "\u2013";
-  const made = element("span", { className: `bar ${ratio > 1 ? "over" : ""}` }, element("i"), element("b"));
+  const made = element("span", { className: `bar ${ratio > 1 ? "over" : mode === "inductive" ? "" : "unknown"}` }, element("i"), element("b"));
   const scale = 1.5;
   made.children[0].style.width = `${(100 * Math.min(ratio, scale)) / scale}%`;
   made.children[1].style.left = `${100 / scale}%`;
   return made;
 }
 
-function percent(ratio) {
+function percent(ratio, mode) {
   if (ratio === null) return "";
-  return `${ratio > 1 ? "\u2716 " : ""}${Number((100 * ratio).toPrecision(3))} %`;
+  const least = ratio <= 1 && mode !== "inductive" ? "at least " : "";
+  return `${ratio > 1 ? "\u2716 " : least}${Number((100 * ratio).toPrecision(3))} %`;
 }
 
 function limitRow(row) {
-  const share = percent(row.ratio);
-  const made = element("tr", { className: row.ratio > 1 ? "over" : "ok", title: `${row.why} ${row.change}` },
+  const mode = state.answer.mode, share = percent(row.ratio, mode);
+  const made = element("tr", { className: row.ratio > 1 ? "over" : mode === "inductive" ? "ok" : "unknown", title: `${row.why} ${row.change}` },
     element("th", { scope: "row", textContent: row.name }),
-    element("td", { className: "n" }, bar(row.ratio), ` ${share}`),
+    element("td", { className: "n" }, bar(row.ratio, mode), ` ${share}`),
     element("td", { className: "n", textContent: row.value }),
     element("td", { className: "n", textContent: row.limit }));
   return made;
@@ -121,7 +122,7 @@ function loadRow(row) {
     element("td", { className: `mode ${row.mode}`, textContent: row.mode || "no answer" }),
     element("td", { className: "n", textContent: row.power }),
     element("td", { className: "n", textContent: row.turn_off }),
-    element("td", { className: "n" }, bar(row.worst), ` ${percent(row.worst)}`));
+    element("td", { className: "n" }, bar(row.worst, row.mode), ` ${percent(row.worst, row.mode)}`));
 }
 
 // --- inputs
@@ -140,10 +141,6 @@ function introduce(machine) {
     element("fieldset", { className: "group" }, element("legend", { textContent: name }), ...rows)));
   $("load").replaceChildren(...machine.loads.map((l) => element("option", { value: l.name, textContent: l.name, title: l.title })));
   $("scenario").replaceChildren(...machine.scenarios.map((s) => element("option", { value: s.file, textContent: s.title })));
-  if (!machine.scenarios.length) {
-    $("rehearsal").hidden = true;
-    $("about").textContent = "No scenario file beside the machine names it. `simkit new` writes first ones.";
-  }
   about();
 }
 
@@ -173,7 +170,8 @@ function changed(row, is) {
   const quoted = (text) => (/^[\w.=/-]+$/.test(text) ? text : `'${text.replaceAll("'", "'\\''")}'`);
   const folder = state.machine.file.replace(/[^/]*$/, "");
   const sets = pairs.map(([key, text]) => ` --set ${quoted(`${key}=${text}`)}`).join("");
-  $("command").textContent = `simkit run ${quoted(folder + ($("scenario").value || "SCENARIO"))}${sets}`;
+  const file = $("scenario").value.startsWith("screen:") ? "SCENARIO" : folder + $("scenario").value;
+  $("command").textContent = `simkit run ${quoted(file)}${sets}`;
 }
 
 $("reset").addEventListener("click", () => {
@@ -221,13 +219,15 @@ const VERDICTS = { within_limits: "\u2713 within the limits checked", over_limit
 
 function about() {
   const found = state.machine.scenarios.find((s) => s.file === $("scenario").value);
-  if (found) $("about").textContent = `${found.description} The scenario brings its own frequency and load; the values are those on this page.`.trim();
+  if (found) $("about").textContent = found.file.startsWith("screen:") ? found.description
+    : `${found.description} The scenario brings its own frequency and load; the values are those on this page.`.trim();
   changed(document.createElement("div"), false);
 }
 $("scenario").addEventListener("change", about);
 
 $("rehearse").addEventListener("click", async () => {
-  const found = await post("rehearse", { page, scenario: $("scenario").value, set: state.set });
+  const found = await post("rehearse", { page, scenario: $("scenario").value, set: state.set,
+    load: state.answer?.load, frequency: state.answer?.frequency });
   if (found.problems) troubles(found.problems);
   else jobShown(found);
 });

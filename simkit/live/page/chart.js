@@ -35,6 +35,13 @@ function runs(values) {
   return found;
 }
 
+// What the strip says of one frequency: over, kept as far as the fast model knows, or not known:
+// below resonance it knows no recovery, and where it found no steady operation it knows nothing.
+function known(ratio, mode) {
+  if (ratio !== null && ratio > 1) return "over";
+  return ratio !== null && mode === "inductive" ? "under" : "unknown";
+}
+
 const MAP = { left: 58, right: 14, top: 22, gap: 30, bottom: 62, upper: 150, lower: 120, strip: 9 };
 
 function drawMap(place, answer, width) {
@@ -56,10 +63,10 @@ function drawMap(place, answer, width) {
     svg.append(shape("rect", { ...box, class: mode }));
     if (mode === "capacitive") svg.append(shape("rect", { ...box, fill: "url(#hatch)" }));
   }
-  for (const [a, b, over] of runs(data.over.map((ratio) => (ratio === null ? null : ratio > 1)))) {
-    if (over === null) continue;
+  for (const [a, b, kind] of runs(data.over.map((ratio, k) => known(ratio, data.mode[k])))) {
+    const over = kind === "over";
     svg.append(shape("rect", { x: x(edge(a)), y: base + (over ? 3 : 6), width: Math.max(x(edge(b + 1)) - x(edge(a)), 0),
-      height: over ? strip + 2 : strip - 4, class: over ? "over" : "under" }));
+      height: over ? strip + 2 : strip - 4, class: kind }));
   }
   panel(svg, data.power.map((p) => (p === null ? null : p / 1000)), top, upper, "input power [kW]", "power", x, f, width, true);
   panel(svg, data.turn_off, top + upper + gap, lower, "turn-off current [A]", "turn", x, f, width, false);

@@ -6,6 +6,7 @@ from typing import Any
 import numpy as np
 
 from simkit.judge.cautions import CAUTIONS
+from simkit.judge.words import WORDS
 from simkit.report.style import TEMPLATES
 from simkit.report.text import typeset
 from simkit.studies.bring_up.page_view import Screen, SheetView, Trace
@@ -30,7 +31,11 @@ def sheet_page(view: SheetView) -> str:
         for k, screen in enumerate(stage.screens)
     }
     template = environment().get_template("sheet.html.j2")
-    return str(template.render(view=view, style=style, pictures=pictures, settings=settings_of))
+    return str(
+        template.render(
+            view=view, style=style, words=WORDS, pictures=pictures, settings=settings_of
+        )
+    )
 
 
 def settings_of(screen: Screen) -> list[str]:

@@ -40,6 +40,16 @@ class Row:
 
 
 @dataclass(frozen=True)
+class TrialRow:
+    """A rehearsal at a stage's setting: what happens, its verdict as a key, and what came of it."""
+
+    what: str
+    frequency: str
+    verdict: str
+    found: str
+
+
+@dataclass(frozen=True)
 class StageView:
     """One stage on paper."""
 
@@ -52,6 +62,13 @@ class StageView:
     stop: tuple[str, ...]
     notes: tuple[str, ...]
     screens: tuple[Screen, ...]
+    trials: tuple[TrialRow, ...] = ()
+    forbidden: tuple[str, ...] = ()
+    retreat: str = ""
+    wander: tuple[str, ...] = ()
+    after: tuple[str, ...] = ()
+    why_no_step: str = ""
+    """Why it is no step of the sheet; empty when it is one."""
 
 
 @dataclass(frozen=True)

@@ -1,6 +1,7 @@
 """The bring-up as a sheet on paper, as one JSON document, and as a readings file to fill in."""
 
 import math
+from dataclasses import asdict
 from typing import Any
 
 import simkit
@@ -44,7 +45,7 @@ def sheet(result: BringUpResult, machine: Loaded[Machine]) -> SheetView:
         machine=model.name,
         digest=machine.digest[:12],
         first=FIRST,
-        stages=tuple(_stage(n, s, model) for n, s in enumerate(result.stages, 1)),
+        stages=tuple(_stage(n, s, result) for n, s in enumerate(result.stages, 1)),
         charges=tuple(_charges(model)),
         charge_note=charge_note(model),
         sign_columns=tuple(SHORT[name] for name in columns),
@@ -58,8 +59,11 @@ def sheet(result: BringUpResult, machine: Loaded[Machine]) -> SheetView:
     )
 
 
-def _stage(number: int, stage: StageResult, machine: Machine) -> StageView:
+def _stage(number: int, stage: StageResult, result: BringUpResult) -> StageView:
+    from simkit.studies.bring_up import trial_words
     from simkit.studies.bring_up.words import before, lead, notes, settings, stop
+
+    machine, trials = result.machine, stage.trials
 
     return StageView(
         number=number,
@@ -73,6 +77,12 @@ def _stage(number: int, stage: StageResult, machine: Machine) -> StageView:
         stop=stop(stage, machine),
         notes=notes(stage),
         screens=screens(stage, machine.probes),
+        trials=trial_words.rows(trials) if trials else (),
+        forbidden=trial_words.forbidden(trials) if trials else (),
+        retreat=trial_words.retreat(trials) if trials else "",
+        wander=trial_words.wander(stage, machine),
+        after=trial_words.after(stage, machine),
+        why_no_step=trial_words.why_no_step(number, result),
     )
 
 
@@ -111,10 +121,9 @@ def charge_note(machine: Machine) -> str:
     if not link.matters:
         return rule
     if link.time is None:
-        return (f"{rule} The machine file names no bring_up.discharge_resistor and no "
-                "supply.rectifier.bleeder: nothing is known to empty the link, and it must be "
-                "taken as charged until a meter says otherwise. Fit a resistor across it for "
-                "good, and name it.")  # fmt: skip
+        return (f"{rule} The machine file names neither bring_up.discharge_resistor nor a bleeder: "
+                "nothing is known to empty the link, and it must be taken as charged until a "
+                "meter says otherwise. Fit a resistor across it, and name it.")  # fmt: skip
     word = "meets" if link.time <= TOUCH_TIME else "does not meet"
     return (f"{rule} Through the resistor named in the file the link needs "
             f"{format_quantity(link.time, 's', 2)}, which {word} this. Measure all the same: a "
@@ -195,6 +204,7 @@ def document(result: BringUpResult, machine: Loaded[Machine], seconds: float) ->
 
 
 def _stage_json(stage: StageResult, shown: StageView) -> dict[str, Any]:
+    trials = stage.trials
     return {
         "name": stage.stage.name,
         "title": stage.stage.title,
@@ -208,6 +218,14 @@ def _stage_json(stage: StageResult, shown: StageView) -> dict[str, Any]:
         "settings": list(shown.settings),
         "expected": [_expected_json(e) for e in stage.expected],
         "stop": list(shown.stop),
+        "is_step": not shown.why_no_step,
+        "why_no_step": shown.why_no_step,
+        "rehearsed": None if trials is None else [asdict(t) for t in trials.here],
+        "rehearsed_elsewhere": None if trials is None else [asdict(t) for t in trials.elsewhere],
+        "forbidden": list(shown.forbidden),
+        "retreat_frequency_hz": trials.retreat if trials else None,
+        "resonances_hz": asdict(trials.course) if trials else None,
+        "after": list(shown.after),
     }
 
 

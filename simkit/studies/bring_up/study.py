@@ -18,6 +18,7 @@ from simkit.parameters.probes import Probes, Stage
 from simkit.parameters.readings import READINGS
 from simkit.rehearsal.rehearser import Rehearser
 from simkit.scout.bench import Setting, fast_readings, resonance
+from simkit.studies.bring_up.trials import Rehearsals, Trials, clear_of, rehearsed
 from simkit.studies.inputs.uncertain_values import (
     COVERAGE,
     Array,
@@ -36,6 +37,8 @@ LIMITED = 1.0 / 3.0
 """Share of the working supply current allowed in the first stage at full voltage [1]."""
 UNPOWERED = 1.0
 """Rails at which the gates are shown as without supply: no Miller plateau to speak of [V]."""
+TRIED = 0.6
+"""Share of the work that rehearsals are [1]; for the progress bar."""
 MARGINS = np.geomspace(0.01, 0.8, 160)
 CIRCUIT, FORMULA, FILE = "circuit run", "closed formula", "machine file"
 UNITS = {
@@ -77,6 +80,13 @@ class StageResult:
     """Of the machine as described [Hz]."""
     expected: tuple[Expected, ...]
     point: BenchPoint | None
+    trials: Trials | None = None
+    """Rehearsals at this setting; None for the control board alone."""
+
+    @property
+    def step(self) -> bool:
+        """Whether rehearsals let it stand as a step."""
+        return self.trials is None or self.trials.step
 
 
 @dataclass(frozen=True)
@@ -86,6 +96,11 @@ class BringUpResult:
     machine: Machine
     stages: tuple[StageResult, ...]
     uncertain: tuple[Uncertain, ...]
+
+    @property
+    def steps(self) -> int:
+        """How many stages from the first on are steps: the sheet ends at one that is none [1]."""
+        return next((k for k, s in enumerate(self.stages) if not s.step), len(self.stages))
 
 
 def usual_stages(machine: Machine) -> tuple[Stage, ...]:
@@ -98,6 +113,7 @@ def usual_stages(machine: Machine) -> tuple[Stage, ...]:
 
     def powered(name: str, title: str, voltage: float, load: str, above: float,
                 soak: float | None = None) -> None:  # fmt: skip
+        above = clear_of(machine, load, voltage, above)
         setting = Setting(load, voltage, margin=above)
         stages.append(Stage(
             name=name, title=title, supply_voltage=voltage, load=load, margin=above, soak=soak,
@@ -128,6 +144,7 @@ def held_back(machine: Machine, load: str) -> float:
     def current(above: float) -> float:
         return fast_readings(machine, Setting(load, voltage, margin=above), names)["supply_current"]
 
+    margin = clear_of(machine, load, voltage, margin)
     at = resonance(machine, Setting(load, voltage))
     most = machine.drive.frequency_max / at - 1.0
     wanted = LIMITED * current(margin)
@@ -143,22 +160,51 @@ def stages_of(machine: Machine) -> tuple[Stage, ...]:
 
 
 def bring_up(
-    machine: Loaded[Machine], workbench: Rehearser, say: Say | None = None
-) -> BringUpResult:
-    """Work out every stage.
+    machine: Loaded[Machine], workbench: Rehearser, say: Say | None = None,
+    where: Rehearsals | None = None,
+) -> BringUpResult:  # fmt: skip
+    """Rehearse every stage at its own setting, and work out what instruments show there.
 
     Errors: EngineError when a circuit run gives no whole answer.
     """
-    model, stages = machine.model, stages_of(machine.model)
+    model = machine.model
+    stages, trials = settled_stages(model, where or Rehearsals(), say)
     chosen = uncertain(machine, [s.load for s in stages if s.load])
     covariance = prior_covariance(model, chosen)
     out = []
     for number, stage in enumerate(stages):
         first = all(s.load != stage.load for s in stages[:number])
-        out.append(_stage(model, stage, first, chosen, covariance, workbench))
+        found = _stage(model, stage, first, chosen, covariance, workbench)
+        out.append(replace(found, trials=trials.get(number)))
         if say:
-            say((number + 1.0) / len(stages))
+            say(TRIED + (1.0 - TRIED) * (number + 1.0) / len(stages))
     return BringUpResult(model, tuple(out), chosen)
+
+
+def settled_stages(
+    machine: Machine, where: Rehearsals, say: Say | None
+) -> tuple[tuple[Stage, ...], dict[int, Trials]]:
+    """Stages with the margins at which their rehearsals let them stand, and those rehearsals."""
+    stages = stages_of(machine)
+    own = machine.bring_up is not None and bool(machine.bring_up.stages)
+    powered = [k for k, s in enumerate(stages) if s.supply_voltage is not None]
+    settings = [setting_of(machine, stages[k]) for k in powered]
+    share = (lambda x: say(TRIED * x)) if say else None
+    found = dict(zip(powered, rehearsed(machine, settings, own, where, share), strict=True))
+    moved = {k: stages[k] if own else _at(stages[k], t) for k, t in found.items()}
+    return tuple(moved.get(k, s) for k, s in enumerate(stages)), found
+
+
+def _at(stage: Stage, trials: Trials) -> Stage:
+    """A usual stage at the frequency that its rehearsals ended with."""
+    return stage.model_copy(update={"margin": trials.frequency / trials.course.cold - 1.0})
+
+
+def setting_of(machine: Machine, stage: Stage) -> Setting:
+    """What is set at a powered stage."""
+    volts = float(stage.supply_voltage or 0.0)
+    return Setting(str(stage.load), volts, margin=stage.margin,
+                   at_source=volts >= machine.supply.voltage)  # fmt: skip
 
 
 def _stage(
@@ -169,9 +215,7 @@ def _stage(
         setting = Setting("empty", UNPOWERED, machine.drive.frequency_min)
         point = bench_point(workbench, machine, setting)
         return StageResult(stage, None, point.frequency, control(machine, chosen), point)
-    at_source = stage.supply_voltage >= machine.supply.voltage
-    setting = Setting(str(stage.load), stage.supply_voltage, margin=stage.margin,
-                      at_source=at_source)  # fmt: skip
+    setting = setting_of(machine, stage)
     point = bench_point(workbench, machine, setting)
     names = wanted(machine, stage, first)
     values = {k: v for k, v in point.readings.items() if k in names}

@@ -3,6 +3,7 @@
 from simkit.parameters.machine import Machine
 from simkit.report.text import typeset
 from simkit.studies.bring_up.study import Expected, StageResult
+from simkit.studies.bring_up.trial_words import at_load
 from simkit.units import format_quantity
 
 
@@ -56,14 +57,20 @@ def settings(stage: StageResult, machine: Machine) -> tuple[str, ...]:
         out.append(f"Supply limit {_say(stage.stage.current_limit, 'A', 2)}.")
     out.append(f"Supply {_say(stage.setting.supply_voltage, 'V')} at the bridge's rails.")
     margin = stage.stage.margin or 0.0
+    clear = ""
+    if stage.trials is not None and stage.trials.course.hot is not None:
+        clear = (
+            f", {100.0 * (stage.frequency / stage.trials.course.hot - 1.0):.3g} % above the warm"
+        )
+        clear += " piece's"
     out.append(
         f"Come down in frequency to {100.0 * margin:.3g} % above the resonance you found with this "
-        f"load; for the machine as described that is {_say(stage.frequency, 'Hz', 4)}. Never below "
-        "resonance."
+        f"load cold; for the machine as described that is {_say(stage.frequency, 'Hz', 4)}{clear}. "
+        "Never below resonance, and no lower as the piece warms."
     )
     if stage.stage.soak:
         out.append(
-            f"Stay for {_say(stage.stage.soak / 60.0, '1', 2)} min; feel nothing while live."
+            f"Stay for {_say(stage.stage.soak / 60.0, '1', 2)} min; thermometer, no fingers."
         )
     return tuple(out)
 
@@ -77,18 +84,32 @@ def stop(stage: StageResult, machine: Machine) -> tuple[str, ...]:
             "Any gate stands still, or both gates of a leg are high at once.",
             "The dead time changes with frequency by more than its interval.",
         )
-    out = [f"{e.title} above {_say(e.high + (e.high - e.value), e.unit)}." for e in stage.expected
+    warm = at_load(stage, machine, stage.trials.course.hot_load if stage.trials else None)
+    out = [f"{e.title} above {_say(bound(e, warm.get(e.name)), e.unit)}." for e in stage.expected
            if e.name in ("supply_current", "tank_voltage")]  # fmt: skip
     out.append(
         "The supply goes into its limit, or its current jumps while the frequency is turned."
     )
-    out.append("The phase changes sign: current ahead of voltage means below resonance.")
+    least = [e.value for e in stage.expected if e.name == "phase"]
+    least += [warm["phase"]] if "phase" in warm else []
+    if least:
+        out.append(
+            f"The phase falls below {_say(0.5 * max(min(least), 0.0), 'deg', 2)}, or changes sign: "
+            "current ahead of voltage means below resonance. Frequency up, then off."
+        )
     ambient = machine.cooling.ambient
     hot = next((e for e in stage.expected if e.name == "heatsink"), None)
     if hot is not None:
         out.append(f"Heatsink above {_say(max(hot.high, ambient + 5.0), 'degC')}; any smell, hiss "
                    "or hot joint.")  # fmt: skip
     return tuple(out)
+
+
+def bound(one: Expected, warm: float | None) -> float:
+    """Where to stop, in the reading's unit: its interval doubled, around the larger of the cold
+    piece's value and the warm one's."""
+    share = 2.0 * one.high / one.value - 1.0 if one.value > 0.0 else 1.0
+    return max(one.value, warm or 0.0) * share
 
 
 def notes(stage: StageResult) -> tuple[str, ...]:

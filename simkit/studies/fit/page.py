@@ -2,15 +2,20 @@
 
 from typing import Any
 
+import numpy as np
+
 from simkit.report.style import TEMPLATES
 from simkit.report.text import typeset
 from simkit.studies.bring_up.page import environment
+from simkit.studies.inputs.uncertain_values import Array
 from simkit.units import format_quantity
 
 WIDE, ROW = 420.0, 22.0
 """Width of the drawing and height of a row, in its own units [1]."""
 SPAN = 5.0
 """Standard deviations from the middle to either edge [1]."""
+TALL = 80.0
+"""Half the height of an overlay, in its own units [1]."""
 
 
 def fit_page(result: dict[str, Any]) -> str:
@@ -19,7 +24,8 @@ def fit_page(result: dict[str, Any]) -> str:
 
     style = Markup((TEMPLATES / "sheet.css").read_text(encoding="utf-8"))
     template = environment().get_template("fit.html.j2")
-    return str(template.render(r=result, style=style, show=show, plot=Markup(residuals(result))))
+    return str(template.render(r=result, style=style, show=show, plot=Markup(residuals(result)),
+                               overlay=lambda one: Markup(overlaid(one))))  # fmt: skip
 
 
 def show(value: float | None, unit: str, digits: int = 4) -> str:
@@ -47,6 +53,30 @@ def residuals(result: dict[str, Any]) -> str:
         f'<svg viewBox="-24 0 {WIDE + 30:g} {height:g}" role="img" font-size="11" aria-label='
         '"Misfit of each reading in standard deviations, by number of the table">'
         f"{marks}{dots}</svg>"
+    )
+
+
+def overlaid(one: dict[str, Any]) -> str:
+    """A scope's channel, dots, over the circuit's, a line, and their difference below as SVG."""
+    time, read, simulated = (np.array(one[k]) for k in ("time_s", "read", "simulated"))
+    top = 1.15 * max(float(np.abs(read).max()), float(np.abs(simulated).max()), 1e-12)
+
+    def path(values: Array, middle: float) -> str:
+        x, y = WIDE * time / time[-1], middle - TALL * values / top
+        return " ".join(f"{a:.1f},{b:.1f}" for a, b in zip(x, y, strict=True))
+
+    dots = path(read, TALL).split()
+    marks = "".join(
+        f'<circle cx="{d.split(",")[0]}" cy="{d.split(",")[1]}" r="1.6" fill="var(--ink)"/>'
+        for d in dots[::3]
+    )
+    return (
+        f'<svg viewBox="-2 -2 {WIDE + 4:g} {2.9 * TALL:g}" role="img" aria-label="{one["shows"]}: '
+        f"the scope's samples over the circuit's trace, and their difference\">"
+        f'<path class="axis" d="M0 {TALL:g}H{WIDE:g}M0 {2.4 * TALL:g}H{WIDE:g}"/>'
+        f'<polyline class="trace" points="{path(simulated, TALL)}"/>{marks}'
+        f'<polyline class="trace" stroke-dasharray="4 3" '
+        f'points="{path(read - simulated, 2.4 * TALL)}"/></svg>'
     )
 
 

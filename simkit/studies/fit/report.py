@@ -10,6 +10,7 @@ from simkit.parameters.load import Loaded
 from simkit.parameters.machine import Machine
 from simkit.parameters.readings import READINGS, Readings
 from simkit.studies.bring_up.study import UNITS
+from simkit.studies.fit.captures import Overlay
 from simkit.studies.fit.faults import Diagnosis
 from simkit.studies.fit.study import Compared, Fit, FittedValue
 from simkit.studies.fit.suggest import Suggestion
@@ -104,6 +105,15 @@ def document(
         "cautions": list(CAUTIONS),
         "total_seconds": seconds,
         "provenance": {"simkit": simkit.__version__},
+    }  # fmt: skip
+
+
+def shown(one: Overlay) -> dict[str, Any]:
+    """A capture's channel over the circuit's trace, for JSON and the page."""
+    return {
+        "file": one.file, "shows": one.shows, "unit": one.unit, "difference": one.difference,
+        "time_s": one.time.tolist(), "read": one.read.tolist(),
+        "simulated": one.simulated.tolist(),
     }  # fmt: skip
 
 
