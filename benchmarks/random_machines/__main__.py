@@ -17,7 +17,7 @@ from collections.abc import Sequence
 from benchmarks.random_machines import store
 from benchmarks.random_machines.comparison import detail, report
 from benchmarks.random_machines.files import write
-from benchmarks.random_machines.page import record
+from benchmarks.random_machines.page import commit, record
 from benchmarks.random_machines.plain_run import PlainFailed
 from benchmarks.random_machines.reference import reference
 from benchmarks.random_machines.rehearsed import Ours, rehearsed
@@ -37,7 +37,7 @@ def keep(seed: int, found: Ours) -> None:
     """Keep simkit's side of a case, the digest of its circuit with it."""
     file = load_scenario(write(seed))
     key = store.digest(file[1].model, found.scenario)
-    store.put(store.LATEST, {"seed": seed, "digest": key, **found.told})
+    store.put(store.LATEST, {"seed": seed, "digest": key, "commit": commit(), **found.told})
     print(f"{seed}: {found.told['verdict']}, {found.told['seconds']} s: "
           f"{found.told['reason'][:150]}", flush=True)  # fmt: skip
 

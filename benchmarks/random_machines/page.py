@@ -28,7 +28,7 @@ def record() -> None:
     from benchmarks.numerics import load, save
 
     done = {c.seed for c in cases(EVERY)}
-    head = {"seed": -1, "date": date.today().isoformat(), "commit": _commit()}
+    head = {"seed": -1, "date": date.today().isoformat()}
     store.RESULTS.unlink(missing_ok=True)
     store.put(store.RESULTS, head)
     for entry in store.lines(store.LATEST):
@@ -37,7 +37,8 @@ def record() -> None:
     save(load())
 
 
-def _commit() -> str:
+def commit() -> str:
+    """Of the code as it stands, but for what is not committed."""
     told = subprocess.run(["git", "rev-parse", "--short", "HEAD"], cwd=store.HERE,
                           capture_output=True, text=True, check=False)  # fmt: skip
     return told.stdout.strip() or "unknown"
@@ -51,7 +52,7 @@ def _short(entry: dict[str, Any]) -> dict[str, Any]:
 
     rows = {q: {k: cut(row[k]) for k in ("value", "error", "status")}
             for q, row in entry["rows"].items()}  # fmt: skip
-    kept = {k: entry.get(k) for k in ("seed", "digest", "verdict", "seconds", "whole",
+    kept = {k: entry.get(k) for k in ("seed", "digest", "commit", "verdict", "seconds", "whole",
                                      "switch_at_c", "end")}  # fmt: skip
     return {**kept, "reason": entry["reason"][:120], "rows": rows}
 
