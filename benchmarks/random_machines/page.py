@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import subprocess
+from collections import Counter
 from datetime import date
 from typing import Any
 
@@ -67,10 +68,12 @@ def chapter() -> list[str]:
     failed = [x["seed"] for x in store.lines(store.REFERENCES) if "failed" in x]
     found = cases(EVERY, results)
     lines = ["## Random machines and scenarios", *HOW.rstrip().splitlines(), ""]
+    made = Counter(x.get("commit") or "an earlier state" for x in results)
+    by = ", ".join(f"{name} ({count})" for name, count in made.most_common())
     lines += [
-        f"Measured on {head['date']} at {head['commit']}: {len(found)} of {len(EVERY)} seeds;"
+        f"Recorded on {head['date']}: {len(found)} of {len(EVERY)} seeds, rehearsed by the code"
     ]
-    lines += [f"the plain program gave no reference for {len(failed)}."]
+    lines += [f"the code of {by}. The plain program gave no reference for {len(failed)}."]
     lines += ["", *report(EVERY, results), ""]
     wrong = [c for c in found if c.wrong_within or c.wrong_over]
     for case in wrong:
