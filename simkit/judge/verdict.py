@@ -96,7 +96,7 @@ SETTLED = 0.01
 """Two engines that are this near, as a share of the value, agree [1]."""
 
 
-def doubted(row: Judged, reason: str) -> Judged:
+def too_uncertain(row: Judged, reason: str) -> Judged:
     """A row whose figure is not good enough to be judged: not evaluated, the figure in the note."""
     shown = format_quantity(row.value or 0.0, row.unit, 3)
     error = format_quantity(row.error or 0.0, row.unit, 2)

@@ -1,6 +1,6 @@
 """How far a rehearsal's figures can be trusted: the numerical error of each, by its cause.
 
-Sampled or whole, the same things are doubted: the steps of the integration, told by the same
+Sampled or whole, errors have the same causes: the steps of the integration, told by the same
 stretch on finer steps; the start from the fast model, told by how fast the circuit leaves it; the
 link's voltage at the start, which outlasts a sample; what lies between samples; and what the states
 slower than the tank still move. Each can be made smaller, the first by still finer steps, the
@@ -37,7 +37,7 @@ SAME = 1e-6
 
 
 @dataclass(frozen=True)
-class Doubt:
+class ErrorByCause:
     """Numerical error of one quantity by cause, each in the quantity's unit."""
 
     step: float
@@ -73,9 +73,9 @@ class Doubt:
         parts = self.parts
         return max(CAUSES, key=lambda name: parts[name])
 
-    def scaled(self, share: float) -> "Doubt":
+    def scaled(self, share: float) -> "ErrorByCause":
         """The same causes of a figure that follows this one by a share."""
-        return Doubt(*(share * v for v in (self.step, self.start, self.link, self.between,
+        return ErrorByCause(*(share * v for v in (self.step, self.start, self.link, self.between,
                                            self.periodicity)))  # fmt: skip
 
 

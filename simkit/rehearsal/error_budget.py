@@ -14,7 +14,7 @@ from simkit.parameters.machine import Machine
 from simkit.parameters.scenario import Scenario
 from simkit.rehearsal.closeup import merged, quick, settled_until
 from simkit.rehearsal.discretisation import (
-    Doubt,
+    ErrorByCause,
     Refined,
     allowed,
     counts,
@@ -81,39 +81,39 @@ class Findings:
 
 @dataclass(frozen=True)
 class Assessed:
-    """Every series with its finer values, and how far each quantity is doubted."""
+    """Every series with its finer values, and the error of each quantity by its causes."""
 
     refined: Refined
     series: tuple[Series, ...]
     """With the junctions' temperatures."""
-    doubts: Mapping[str, Doubt]
+    errors: Mapping[str, ErrorByCause]
     residue: float
     seconds_to_limit: float
     """[s]"""
     curves: Mapping[str, Curve]
     """Courses between the samples."""
 
-    def doubtful(self, machine: Machine) -> dict[str, Doubt]:
+    def inexact(self, machine: Machine) -> dict[str, ErrorByCause]:
         """Judged quantities whose error is large for them: they are computed again."""
         out = {}
         for limit in machine_limits(machine):
             values = [s.worst[0] for s in self.series if s.quantity == limit.quantity]
-            doubt = self.doubts.get(limit.quantity)
-            if doubt is None or not np.isfinite(values).all() or not values:
+            budget = self.errors.get(limit.quantity)
+            if budget is None or not np.isfinite(values).all() or not values:
                 continue
-            if doubt.total > allowed(max(values), limit, natural_zero(machine, limit)):
-                out[limit.quantity] = doubt
+            if budget.total > allowed(max(values), limit, natural_zero(machine, limit)):
+                out[limit.quantity] = budget
         return out
 
-    def refused(self, machine: Machine) -> dict[str, Doubt]:
+    def refused(self, machine: Machine) -> dict[str, ErrorByCause]:
         """Those of them that cannot be held against their limit even so."""
         out = {}
         for limit in machine_limits(machine):
-            doubt = self.doubtful(machine).get(limit.quantity)
+            budget = self.inexact(machine).get(limit.quantity)
             values = [s.worst[0] for s in self.series if s.quantity == limit.quantity]
             zero = natural_zero(machine, limit)
-            if doubt is not None and not counts(max(values), doubt.total, limit, zero):
-                out[limit.quantity] = doubt
+            if budget is not None and not counts(max(values), budget.total, limit, zero):
+                out[limit.quantity] = budget
         return out
 
 
@@ -137,8 +137,10 @@ def assessed(found: Findings) -> Assessed:
         if np.isfinite(step):
             step = max(step, least.get(q, 0.0))
             feels = q in figures() and figures()[q].remembers == "link"
-            known[q] = Doubt(step, start_doubt(found, better.series, q), link if feels else 0.0,
-                             above.get(q, 0.0), slow_doubt(found, better.series, q))  # fmt: skip
+            known[q] = ErrorByCause(
+                step, start_error(found, better.series, q), link if feels else 0.0,
+                above.get(q, 0.0), periodicity_error(found, better.series, q),
+            )  # fmt: skip
     for name, own in known.items():
         more = slow_start(found, better.series, name)
         known[name] = replace(own, start=own.start + more)
@@ -150,7 +152,7 @@ def assessed(found: Findings) -> Assessed:
         if s.quantity == "loss"
     ]
     hot, _ = junctions(*scene, warmer, _raised(curves, better.series, warmer))
-    known |= _junction_doubts(found, heat, hot, known.get("loss"))
+    known |= _junction_errors(found, heat, hot, known.get("loss"))
     return Assessed(better, (*better.series, *heat), known, residue, left, curves)
 
 
@@ -167,14 +169,14 @@ def slow_start(found: Findings, series: Sequence[Series], quantity: str) -> floa
     return 0.0
 
 
-def start_doubt(found: Findings, series: Sequence[Series], quantity: str) -> float:
+def start_error(found: Findings, series: Sequence[Series], quantity: str) -> float:
     """What the start from the fast model may have left of a quantity's worst value, in its unit."""
     value, when = worst_place(series, quantity)
     off = tank_off(found.residues, when)
     return off * gain(quantity, found.scout.event, when) * abs(value)
 
 
-def slow_doubt(found: Findings, series: Sequence[Series], quantity: str) -> float:
+def periodicity_error(found: Findings, series: Sequence[Series], quantity: str) -> float:
     """The same of what the link and the blocking capacitor still moved in the settled part."""
     value, when = worst_place(series, quantity)
     return slow_off(found.residues, when) * gain(quantity, found.scout.event, when) * abs(value)
@@ -251,9 +253,9 @@ def _in_half_a_cycle(found: Findings, course: Series) -> float:
     return float(slopes.max()) * 0.5 / found.line.frequency.at(float(course.times[k]))
 
 
-def _junction_doubts(
-    found: Findings, heat: Sequence[Series], hot: Sequence[Series], loss: Doubt | None
-) -> dict[str, Doubt]:
+def _junction_errors(
+    found: Findings, heat: Sequence[Series], hot: Sequence[Series], loss: ErrorByCause | None
+) -> dict[str, ErrorByCause]:
     """What the loss's error does to the temperatures, shared out to causes as the loss's is."""
     if loss is None:
         return {}

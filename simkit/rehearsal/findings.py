@@ -11,9 +11,9 @@ from simkit.judge.limits import Limit, machine_limits
 from simkit.judge.verdict import (
     Judged,
     Verdict,
-    doubted,
     judged,
     leading,
+    too_uncertain,
     verdict,
     with_opinion,
 )
@@ -26,7 +26,7 @@ from simkit.parameters.scenario import Scenario
 from simkit.rehearsal.closeup import merged, settled_until
 from simkit.rehearsal.discretisation import CAUSES, natural_zero
 from simkit.rehearsal.error_budget import Assessed, Findings, SecondRuns, assessed
-from simkit.rehearsal.flux_offset import evened
+from simkit.rehearsal.flux_offset import without_offset
 from simkit.rehearsal.heat import LEDGER
 from simkit.rehearsal.scouting import Scouted
 from simkit.rehearsal.second_engine import opinion
@@ -114,8 +114,8 @@ def findings(found: Findings) -> Rehearsal:
     if not found.is_whole:
         found = replace(
             found,
-            stretches=evened(found.machine, found.stretches),
-            fine=evened(found.machine, found.fine),
+            stretches=without_offset(found.machine, found.stretches),
+            fine=without_offset(found.machine, found.fine),
         )
     whole = found.stretches[0] if found.is_whole else merged(found.stretches)
     have = assessed(found)
@@ -146,25 +146,25 @@ def findings(found: Findings) -> Rehearsal:
         second=found.second,
         retries=found.retries,
         warming=found.warming,
-        later_error=later.total if (later := have.doubts.get("junction_later")) else float("nan"),
+        later_error=later.total if (later := have.errors.get("junction_later")) else float("nan"),
     )
 
 
 def _row(limit: Limit, found: Findings, have: Assessed) -> Judged:
     mine = [s for s in have.series if s.quantity == limit.quantity]
-    doubt = have.doubts.get(limit.quantity)
-    error = doubt.total if doubt else float("nan")
+    budget = have.errors.get(limit.quantity)
+    error = budget.total if budget else float("nan")
     row = judged(limit, [(s, error) for s in mine])
-    if doubt and row.value is not None:
-        row = replace(row, error_parts=doubt.parts)
+    if budget and row.value is not None:
+        row = replace(row, error_parts=budget.parts)
     too_much = have.refused(found.machine).get(limit.quantity)
     if too_much and row.value is not None:
-        return doubted(
+        return too_uncertain(
             row, f"too much to tell it from its limit; most from {CAUSES[too_much.cause]}"
         )
     if row.status in ("ok", "near") and still_rising(limit, row, found):
         end = format_quantity(found.line.end, "s", 3)
-        return doubted(row, f"and still rose at the end of the run, at {end}")
+        return too_uncertain(row, f"and still rose at the end of the run, at {end}")
     return with_opinion(_since(row, have.curves), opinion(row, found, have))
 
 

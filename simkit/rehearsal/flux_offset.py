@@ -32,7 +32,7 @@ def flux_offset(machine: Machine, stretch: Stretch) -> float:
     return 0.5 * float(part.linkage.max() + part.linkage.min()) / linked
 
 
-def evened(machine: Machine, stretches: Sequence[Stretch]) -> tuple[Stretch, ...]:
+def without_offset(machine: Machine, stretches: Sequence[Stretch]) -> tuple[Stretch, ...]:
     """The same stretches, their flux peaks taken as half of the swing."""
     return tuple(_evened(machine, stretch) for stretch in stretches)
 

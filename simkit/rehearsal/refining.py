@@ -12,7 +12,7 @@ from typing import Protocol
 from simkit.circuit.analysis import Analysis
 from simkit.parameters.machine import Machine
 from simkit.rehearsal.closeup import APART, LOOK_CYCLES, apart, worse_elsewhere
-from simkit.rehearsal.discretisation import Doubt
+from simkit.rehearsal.discretisation import ErrorByCause
 from simkit.rehearsal.remains import Remains, link_memory
 from simkit.rehearsal.scouting import Scouted
 from simkit.rehearsal.stretches import Stretch
@@ -64,10 +64,15 @@ class Passes:
 
 
 def refine_round(
-    runs: Runs, scout: Scouted, passes: Passes, doubtful: dict[str, Doubt], number: int, whole: bool
+    runs: Runs,
+    scout: Scouted,
+    passes: Passes,
+    inexact: dict[str, ErrorByCause],
+    number: int,
+    whole: bool,
 ) -> bool:
-    """One round for the quantities in doubt; False when nothing was left to do."""
-    asked = {"loss" if q.startswith("junction") else q: d for q, d in doubtful.items()}
+    """One round for the quantities whose error is too large; False when nothing was left to do."""
+    asked = {"loss" if q.startswith("junction") else q: d for q, d in inexact.items()}
     steps = {q for q, d in asked.items() if d.cause == "steps"}
     starts = {q: d for q, d in asked.items() if d.cause in ("start", "link", "periodicity")}
     done = False
@@ -110,15 +115,15 @@ def _finer_steps(runs: Runs, passes: Passes, quantities: set[str]) -> bool:
 
 
 def _longer_run_in(
-    runs: Runs, scout: Scouted, passes: Passes, starts: dict[str, Doubt], number: int
+    runs: Runs, scout: Scouted, passes: Passes, starts: dict[str, ErrorByCause], number: int
 ) -> None:
     better = scout.corrected(passes.stretches)
     wanted: dict[int, float] = {}
-    for quantity, doubt in sorted(starts.items()):
+    for quantity, budget in sorted(starts.items()):
         worst = max(passes.stretches, key=lambda s: worst_of(s, quantity))
         k = next(k for k, s in enumerate(passes.stretches) if s is worst)
         memories = LONGER[number]
-        if doubt.cause == "link":
+        if budget.cause == "link":
             memories *= link_memory(runs.machine) / better.memory(worst.cycles[0].start)
         wanted[k] = max(wanted.get(k, 0.0), memories)
     olds = [passes.stretches[k] for k in wanted]

@@ -220,17 +220,17 @@ class _Run:
         self.passes.residues[last.cycles[0].start] = remains
 
     def refine(self) -> None:
-        """What decides again on finer steps; what is in doubt then, again."""
+        """What decides again on finer steps; what is too inexact then, again."""
         self.passes.fine = self.job.finer(self.passes.stretches)
         for number in range(ROUNDS):
-            doubtful = assessed(self.found()).doubtful(self.machine)
+            inexact = assessed(self.found()).inexact(self.machine)
             kept = self.passes.copy()
             try:
-                if not doubtful or not refine_round(
-                    self.job, self.scout, self.passes, doubtful, number, self.settings.whole
+                if not inexact or not refine_round(
+                    self.job, self.scout, self.passes, inexact, number, self.settings.whole
                 ):
                     break
-            except EngineError as error:  # what it was to make certain stays in doubt
+            except EngineError as error:  # what it was to make exact stays as it is
                 self.retries.append(f"refinement: {error.reason}")
                 self.passes = kept
                 break

@@ -1,6 +1,6 @@
 """How strongly a figure follows what its sample's start may have left of the tank's state.
 
-The start is doubted by a share of the tank's swing. A current's peak follows it one to one; a loss
+The start may be off by a share of the tank's swing. A current's peak follows it one to one; a loss
 and the power drawn go with the current's square; the slopes of a recovery go with the root of the
 current that is left at turn-on, a small part of the swing near resonance, where the same slip of
 the tank's phase is a large share of it. Which of these a figure does stands in its record.

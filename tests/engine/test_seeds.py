@@ -15,7 +15,7 @@ from simkit.circuit.values import Seed
 from simkit.measure.series import Series
 from simkit.parameters.machine import Machine
 from simkit.rehearsal import job as runs
-from simkit.rehearsal.flux_offset import evened, flux_offset
+from simkit.rehearsal.flux_offset import flux_offset, without_offset
 from simkit.rehearsal.job import FINE
 from simkit.rehearsal.scouting import scouted
 from simkit.rehearsal.settings import Settings
@@ -73,7 +73,7 @@ def test_half_the_swing_is_faradays_flux_whatever_the_offset() -> None:
     half = 0.5 / still(machine, 1.0, margin=0.06).frequency.first
     expected = machine.supply.voltage * half / (2.0 * core.primary_turns * core.core_area)
     runs = [short_run(machine, k, 0.06) for k in (False, True)]
-    plain, kicked = (peak(s) for s in evened(machine, runs))
+    plain, kicked = (peak(s) for s in without_offset(machine, runs))
     assert plain == pytest.approx(kicked, rel=0.01)
     share = 1.0 - machine.drive.dead_time / half
     assert share * expected * 0.97 < kicked < expected
@@ -82,7 +82,7 @@ def test_half_the_swing_is_faradays_flux_whatever_the_offset() -> None:
 def test_only_the_flux_is_evened() -> None:
     run = short_run(demo(), False, 0.06)
     other = Series("T1", "something", "V", run.series[0].times, run.series[0].values)
-    (after,) = evened(demo(), [replace(run, series=(*run.series, other))])
+    (after,) = without_offset(demo(), [replace(run, series=(*run.series, other))])
     for was, now in zip((*run.series, other), after.series, strict=True):
         moved = (was.values != now.values).any()
         assert moved == (was.quantity == "flux_peak")

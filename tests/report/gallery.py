@@ -53,7 +53,7 @@ from simkit.studies.part.piece import examine_piece
 from simkit.studies.part.piece_page import write_piece
 from simkit.studies.part.piece_view import piece_view
 from simkit.studies.protect.page import CureRow, DelayCurve, ProtectView, write_protection
-from simkit.studies.scenario.no_verdict import unanswered
+from simkit.studies.scenario.no_verdict import no_answer
 from simkit.studies.scenario.result import dumped
 from tests.machines import DEMO, ROOT
 
@@ -112,7 +112,7 @@ def _reports(folder: Path, view: ReportView, result: Mapping[str, Any]) -> None:
         (folder / name / "result.json").write_text(dumped(dict(result)), encoding="utf-8")
     scenario, loaded = load_scenario(DEMO / "drop-in.toml")
     error = EngineTimeout("the engine was ended after 600 s, the time limit of a run")
-    write_failure(folder / "failed", unanswered(scenario, loaded, error, 600.0), error, scenario,
+    write_failure(folder / "failed", no_answer(scenario, loaded, error, 600.0), error, scenario,
                   loaded)  # fmt: skip
 
 

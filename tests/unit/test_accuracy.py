@@ -14,11 +14,11 @@ import pytest
 
 from simkit.circuit.timeline import timeline
 from simkit.judge.limits import Limit
-from simkit.judge.verdict import Judged, Opinion, doubted, verdict, with_opinion
+from simkit.judge.verdict import Judged, Opinion, too_uncertain, verdict, with_opinion
 from simkit.measure.periodic import Cycle
 from simkit.measure.series import Series
 from simkit.parameters.scenario import Scenario
-from simkit.rehearsal.discretisation import Doubt, Refined, allowed, counts, spread
+from simkit.rehearsal.discretisation import ErrorByCause, Refined, allowed, counts, spread
 from simkit.rehearsal.error_budget import gate_drift, missed
 from simkit.rehearsal.flux_offset import start_offset
 from simkit.rehearsal.remains import Remains
@@ -54,12 +54,12 @@ def test_a_quantity_no_finer_run_touched_has_no_error() -> None:
 
 
 def test_the_largest_cause_is_named() -> None:
-    assert Doubt(1.0, 2.0, 0.5).cause == "start"
-    assert Doubt(1.0, 2.0, 0.5).total == 3.5
-    parts = Doubt(1.0, 2.0, 0.5, 0.25, 0.125).parts
+    assert ErrorByCause(1.0, 2.0, 0.5).cause == "start"
+    assert ErrorByCause(1.0, 2.0, 0.5).total == 3.5
+    parts = ErrorByCause(1.0, 2.0, 0.5, 0.25, 0.125).parts
     assert parts == {"steps": 1.0, "start": 2.0, "link": 0.5, "between_samples": 0.25,
                      "periodicity": 0.125}  # fmt: skip
-    assert Doubt(1.0, 2.0, 0.5, 0.25, 0.125).scaled(2.0).total == 2.0 * 3.875
+    assert ErrorByCause(1.0, 2.0, 0.5, 0.25, 0.125).scaled(2.0).total == 2.0 * 3.875
 
 
 @pytest.mark.parametrize(
@@ -113,7 +113,7 @@ def test_what_lies_between_two_known_values_runs_straight() -> None:
 
 
 def test_a_figure_too_uncertain_to_judge_is_no_verdict_with_the_reason() -> None:
-    row = doubted(replace(ROW, error=40.0), "more than 5% of its size")
+    row = too_uncertain(replace(ROW, error=40.0), "more than 5% of its size")
     assert (row.status, row.value, row.error, row.ratio) == ("not_evaluated", None, None, None)
     found = verdict([row, replace(ROW, part="Q2")], None)
     assert found.outcome == "no_verdict"
@@ -123,7 +123,7 @@ def test_a_figure_too_uncertain_to_judge_is_no_verdict_with_the_reason() -> None
 
 def test_an_over_limit_elsewhere_still_counts() -> None:
     over = replace(ROW, part="Q2", value=600.0, ratio=1.25, status="over", first_over_s=1e-3)
-    row = doubted(replace(ROW, error=40.0), "more than 5% of its size")
+    row = too_uncertain(replace(ROW, error=40.0), "more than 5% of its size")
     assert verdict([row, over], None).outcome == "over_limit"
 
 

@@ -12,10 +12,10 @@ from simkit.judge.limits import Limit, machine_limits
 from simkit.judge.verdict import (
     Judged,
     Opinion,
-    doubted,
     judged,
     leading,
     status,
+    too_uncertain,
     verdict,
     with_opinion,
 )
@@ -150,7 +150,7 @@ def test_within_needs_every_row_ok() -> None:
 
 
 def test_a_doubted_row_gives_up_its_figure() -> None:
-    found = doubted(row(value=500.0, status="over", first_over_s=2.0, error=40.0), "too much")
+    found = too_uncertain(row(value=500.0, status="over", first_over_s=2.0, error=40.0), "too much")
     assert found.status == "not_evaluated"
     assert (found.value, found.error, found.ratio, found.first_over_s) == (None,) * 4
     assert found.note == "it came to 500 V with a numerical error of 40 V, too much"
@@ -159,7 +159,7 @@ def test_a_doubted_row_gives_up_its_figure() -> None:
         "Not evaluated: Q1: drain-source voltage, peak (it came to 500 V with a numerical error of "
         "40 V, too much)."
     )
-    bare = doubted(row(value=None, error=None), "why")
+    bare = too_uncertain(row(value=None, error=None), "why")
     assert bare.note == "it came to 0 V with a numerical error of 0 V, why"
 
 
@@ -389,7 +389,7 @@ def test_what_is_missing_is_named_with_commas_and_no_empty_brackets() -> None:
 
 
 def test_figures_are_said_with_three_digits_and_their_errors_with_two() -> None:
-    found = doubted(row(value=512.34, error=40.56), "why")
+    found = too_uncertain(row(value=512.34, error=40.56), "why")
     assert found.note == "it came to 512 V with a numerical error of 41 V, why"
     high = row(value=612.34, status="over", first_over_s=0.6)
     # Without a cycle and a context: 0.6 s lies before the event, and nothing comes in between.
@@ -399,7 +399,7 @@ def test_figures_are_said_with_three_digits_and_their_errors_with_two() -> None:
 
 
 def test_the_error_s_share_of_a_negative_limit_is_no_gain() -> None:
-    # -240 and -239 of -480, each +/- 4.8: a half, 0.2 % apart, 2 % in doubt.
+    # -240 and -239 of -480, each +/- 4.8: a half, 0.2 % apart, 2 % in budget.
     before, after = (row(value=v, error=4.8, limit=-480.0) for v in (-240.0, -239.0))
     assert of_limits([before], [after])[0].mark == "no difference"
 

@@ -16,13 +16,13 @@ import pytest
 
 from simkit.errors import EngineError, EngineFailed, EngineMissing, EngineTimeout
 from simkit.judge.limits import Limit, machine_limits
-from simkit.judge.verdict import Judged, Opinion, doubted, judged, verdict, with_opinion
+from simkit.judge.verdict import Judged, Opinion, judged, too_uncertain, verdict, with_opinion
 from simkit.measure.series import Series
 from simkit.parameters.aftermath import Aftermath
 from simkit.parameters.load import load_file
 from simkit.parameters.scenario import Scenario
 from simkit.rehearsal.aftermath import _heatsink
-from simkit.rehearsal.discretisation import Doubt
+from simkit.rehearsal.discretisation import ErrorByCause
 from simkit.rehearsal.findings import _row
 from simkit.rehearsal.rehearser import Rehearser
 from simkit.run.recorded import NotRecorded
@@ -40,7 +40,7 @@ from simkit.studies.maps.study import fast_point, full_point
 from simkit.studies.protect import result as protect
 from simkit.studies.protect.study import Tried
 from simkit.studies.protect.trip import _Hunt
-from simkit.studies.scenario.no_verdict import unanswered
+from simkit.studies.scenario.no_verdict import no_answer
 from simkit.verbs.check import exit_code
 from simkit.verbs.common import CODES
 from simkit.verbs.run import _gravity
@@ -83,8 +83,8 @@ WAYS: dict[str, Callable[[], Judged]] = {
     "no limit at all": lambda: judged(Limit("gate_lift", "V", INF, "x"), [(series(1.0), 1.0)]),
     "within its error of the limit, below": lambda: judged(LIMIT, [(series(479.5), 1.0)]),
     "within its error of the limit, above": lambda: judged(LIMIT, [(series(480.5), 1.0)]),
-    "its error is too large to judge": lambda: doubted(good(), "the error is too large"),
-    "doubted though it was over": lambda: doubted(good(value=900.0, status="over"), "why"),
+    "its error is too large to judge": lambda: too_uncertain(good(), "the error is too large"),
+    "doubted though it was over": lambda: too_uncertain(good(value=900.0, status="over"), "why"),
     "another engine's answer is no number": lambda: with_opinion(good(), Opinion(NAN, NAN)),
     "another engine's answer is infinite": lambda: with_opinion(good(), Opinion(INF, INF)),
     "another engine finds more": lambda: with_opinion(good(), Opinion(450.0, 50.0)),
@@ -116,7 +116,7 @@ def test_an_engine_without_an_answer_is_no_verdict(kind: type[EngineError]) -> N
     machine = load_machine(DEMO / "machine.toml")
     scenario = load_file(DEMO / "pull-out-cold.toml", Scenario)
     for reason in ("it stopped", "", "within the limits checked"):
-        found = unanswered(scenario, machine, kind(reason), 1.0)
+        found = no_answer(scenario, machine, kind(reason), 1.0)
         assert found.verdict == "no_verdict"
         assert {r.status for r in found.limits} == {"not_evaluated"}
         assert {r.value for r in found.limits} == {None}
@@ -273,20 +273,20 @@ def test_a_case_that_the_fast_model_cannot_tell() -> None:
 # --- figures of a rehearsal ---------------------------------------------------------------------
 
 
-def row_of(doubts: dict[str, Doubt], refused: dict[str, Doubt]) -> Judged:
+def row_of(errors: dict[str, ErrorByCause], refused: dict[str, ErrorByCause]) -> Judged:
     found: Any = SimpleNamespace(machine=demo(), second=None, rises={})
     have: Any = SimpleNamespace(
-        series=(series(400.0),), doubts=doubts, curves={}, refused=lambda _: refused
+        series=(series(400.0),), errors=errors, curves={}, refused=lambda _: refused
     )
     return _row(LIMIT, found, have)
 
 
 def test_a_figure_without_an_error_or_with_too_large_a_one() -> None:
-    small, large = Doubt(1.0), Doubt(40.0)
+    small, large = ErrorByCause(1.0), ErrorByCause(40.0)
     name = "drain_voltage_peak"
     assert row_of({name: small}, {}).status == "ok"
     assert row_of({}, {}).status == "not_evaluated"
-    assert row_of({name: Doubt(NAN)}, {}).status == "not_evaluated"
+    assert row_of({name: ErrorByCause(NAN)}, {}).status == "not_evaluated"
     spoilt = row_of({name: large}, {name: large})
     assert spoilt.status == "not_evaluated"
     assert "with a numerical error of 40 V, too much to tell it from its limit" in spoilt.note

@@ -18,7 +18,7 @@ from simkit.result import document
 from simkit.result.described import json_schema, keys, table, words
 from simkit.result.document import Result
 from simkit.studies.inputs.loading import load_scenario
-from simkit.studies.scenario.no_verdict import unanswered
+from simkit.studies.scenario.no_verdict import no_answer
 from tests.machines import DEMO, ROOT
 
 PAGE = ROOT / "docs" / "result.md"
@@ -35,7 +35,7 @@ CONTRACT = {
 @pytest.fixture(scope="module")
 def failed() -> dict[str, Any]:
     scenario, machine = load_scenario(DEMO / "pull-out-cold.toml")
-    found = unanswered(scenario, machine, EngineTimeout("it took too long"), 1.0)
+    found = no_answer(scenario, machine, EngineTimeout("it took too long"), 1.0)
     again: dict[str, Any] = json.loads(json.dumps(found.as_json()))
     return again
 

@@ -11,7 +11,7 @@ from simkit.studies.bring_up.study import BringUpResult, StageResult
 from simkit.units import format_quantity
 
 
-def untold(result: BringUpResult) -> tuple[str, ...]:
+def not_told(result: BringUpResult) -> tuple[str, ...]:
     """Sentences, each with its figures, on what does not carry over to full voltage."""
     low, full = low_stage(result), result.stages[-1]
     out = [*steel(result.machine), *heat(full)]

@@ -108,7 +108,7 @@ class SheetView:
     signs: tuple[Sign, ...]
     sign_note: str
     general: tuple[tuple[str, str], ...]
-    untold: tuple[str, ...]
+    not_told: tuple[str, ...]
     assumed: tuple[str, ...]
     version: str
     notes: tuple[str, ...] = field(default=())

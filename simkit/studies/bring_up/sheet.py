@@ -11,7 +11,7 @@ from simkit.parameters.machine import Machine
 from simkit.parts.supply import TOUCH, TOUCH_CHARGE, TOUCH_TIME
 from simkit.report.text import typeset
 from simkit.studies.bring_up.charge import stored
-from simkit.studies.bring_up.low_voltage_limits import untold
+from simkit.studies.bring_up.low_voltage_limits import not_told
 from simkit.studies.bring_up.page_view import Charge, Row, SheetView, Sign, StageView
 from simkit.studies.bring_up.screens import screens
 from simkit.studies.bring_up.signs import GENERAL, SHORT, SHOWN, Signature, low_stage, signatures
@@ -52,7 +52,7 @@ def sheet(result: BringUpResult, machine: Loaded[Machine]) -> SheetView:
         signs=tuple(_sign(s, columns) for s in signs),
         sign_note=_sign_note(low),
         general=GENERAL,
-        untold=tuple(typeset(text) for text in untold(result)),
+        not_told=tuple(typeset(text) for text in not_told(result)),
         assumed=tuple(_assumed(result)),
         version=simkit.__version__,
         notes=_notes(model),
@@ -194,7 +194,7 @@ def document(result: BringUpResult, machine: Loaded[Machine], seconds: float) ->
              "ratio": s.ratio, "outside": sorted(s.out), "method": "fast model"}
             for s in signatures(result)
         ],
-        "not_told_at_low_voltage": list(view.untold),
+        "not_told_at_low_voltage": list(view.not_told),
         "assumed_tolerances": list(view.assumed),
         "notes": list(view.notes),
         "cautions": list(CAUTIONS),

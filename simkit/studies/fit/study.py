@@ -27,7 +27,7 @@ FAR = 3.5
 MOST_OUTLIERS = 3
 PINNED = 0.7
 """A value counts as pinned down when less than this share of its tolerance is left [1]."""
-UNTOLD = 0.9
+UNDETERMINED = 0.9
 """A value of whose tolerance more than this is left keeps what the file says [1]."""
 
 Say = Callable[[float], None]
@@ -111,7 +111,7 @@ def fit(
     chosen = influential(Problem(machine.model, everything, seen))
     problem = Problem(machine.model, chosen, seen)
     problem, solution, dropped, rounds, moved = _rounds(problem, workbench, say)
-    logs = np.where(solution.left < UNTOLD, solution.logs, 0.0)
+    logs = np.where(solution.left < UNDETERMINED, solution.logs, 0.0)
     fitted = scaled(machine.model, chosen, logs)
     circuit = circuit_of(workbench, fitted, seen)
     compared = _compare(Problem(machine.model, chosen, seen), solution, circuit, dropped)
@@ -119,7 +119,7 @@ def fit(
     chi = solution.chi_square
     return Fit(
         machine=fitted,
-        values=(*_values(chosen, solution, logs), *_untold(everything, chosen)),
+        values=(*_values(chosen, solution, logs), *_undetermined(everything, chosen)),
         compared=compared,
         chosen=chosen,
         solution=solution,
@@ -206,13 +206,13 @@ def _values(
             low=float(u.value * np.exp(logs[k] - wide[k])),
             high=float(u.value * np.exp(logs[k] + wide[k])),
             left=float(solution.left[k]),
-            fitted=bool(solution.left[k] < UNTOLD),
+            fitted=bool(solution.left[k] < UNDETERMINED),
         )
         for k, u in enumerate(chosen)
     )
 
 
-def _untold(
+def _undetermined(
     everything: tuple[Uncertain, ...], chosen: tuple[Uncertain, ...]
 ) -> tuple[FittedValue, ...]:
     """Values no reading depends on: they keep what the file says."""

@@ -8,7 +8,7 @@ from simkit.parameters.machine import Machine
 from simkit.scout.bench import Setting, fast_readings, resonance
 from simkit.studies.bring_up.study import instrument
 from simkit.studies.fit.solve import STEP, Observation, Problem
-from simkit.studies.fit.study import UNTOLD, Fit
+from simkit.studies.fit.study import UNDETERMINED, Fit
 from simkit.studies.inputs.uncertain_values import COVERAGE, Array, Uncertain
 
 VOLTAGE = 30.0
@@ -53,7 +53,7 @@ def candidates(machine: Machine, loads: list[str]) -> tuple[Observation, ...]:
 def suggestions(found: Fit) -> tuple[Suggestion, ...]:
     """For each open value the reading that would tell most, where one would; best first."""
     loads = [c.observation.setting.load for c in found.compared]
-    open_keys = [v for v in found.values if v.left >= UNTOLD]
+    open_keys = [v for v in found.values if v.left >= UNDETERMINED]
     possible = candidates(found.machine, loads)
     everything = _everything(found)
     problem = Problem(found.machine, everything, possible)

@@ -11,7 +11,7 @@ from simkit.result.document import LimitRow, Numerics, Result
 from simkit.studies.scenario.result import not_modelled, overridden, provenance, run_file
 
 
-def unanswered(
+def no_answer(
     scenario: Loaded[Scenario], machine: Loaded[Machine], error: EngineError, seconds: float
 ) -> Result:
     """Result of a run that did not come to its end; every limit is not evaluated."""

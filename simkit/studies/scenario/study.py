@@ -75,9 +75,9 @@ def rehearsed(
         answer = _fresh(scenario, machine, folder, order, chosen, second, progress, started)
     except EngineError as error:
         from simkit.studies.output.failed_folder import write_failure
-        from simkit.studies.scenario.no_verdict import unanswered
+        from simkit.studies.scenario.no_verdict import no_answer
 
-        result = unanswered(scenario, machine, error, time.perf_counter() - started)
+        result = no_answer(scenario, machine, error, time.perf_counter() - started)
         return Answer(result.as_json(), write_failure(folder, result, error, scenario, machine))
     if store and answer.folder:
         keep(store, key, answer.folder)
