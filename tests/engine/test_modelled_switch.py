@@ -91,7 +91,7 @@ def test_the_exported_deck_holds_the_file_rewritten_and_no_word_of_it(desk: Path
     assert "xm di gi ki si device" in deck
     assert ".subckt device p1 p2 p3 p4" in deck
     assert "mine" not in deck
-    assert "channel" not in deck
+    assert ".model channel" not in deck
 
 
 def test_the_file_counts_in_what_a_verdict_is_kept_under(desk: Path) -> None:

@@ -109,7 +109,7 @@ def test_a_class_returns_its_own_sheet(name: str) -> None:
 
 def test_a_rehearsal_of_the_shipped_machine_reaches_a_verdict() -> None:
     """Diodes carry all of the freewheeling, the tail's loss is in the switches'."""
-    scenario = simkit.load_scenario(scenario_folder() / "tube-bending" / "pull-out-hot.toml")
+    scenario = simkit.load_scenario(scenario_folder() / "tube-bending" / "tube-drawn-hot.toml")
     outcome = scenario.rehearse()
     assert outcome.verdict in ("within_limits", "over_limit")
     assert outcome.rehearsal.retries == ()
