@@ -51,6 +51,7 @@ FORMULAS = {
     "supply": ("parts/supply", "parts/precharge", "measure/energy"),
     "gate": ("parts/gate_drive", "scout/drive", "measure/gate"),
     "scout": ("scout/operating", "scout/envelope", "scout/forced"),
+    "loop": ("scout/tracking", "scout/phasor_course", "scout/loop_gain", "scout/slow"),
     "numerics": ("rehearsal/discretisation", "rehearsal/refining", "judge/verdict"),
 }  # fmt: skip
 """Page of theory and the modules whose formulas it lists."""

@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 
 from simkit.circuit import values
+from simkit.circuit.oscillator import VECTORS
 from simkit.circuit.timeline import Timeline
 from simkit.parameters.machine import Machine
 from simkit.parameters.switch import Switch
@@ -62,6 +63,13 @@ def fault_vectors(line: Timeline) -> tuple[str, ...]:
     return tuple(f"v({n})" for kind in nodes if kind in kinds for n in nodes[kind])
 
 
+def loop_vectors(line: Timeline) -> tuple[str, ...]:
+    """Saved nodes of an oscillator inside the deck."""
+    if not line.inside or line.oscillator is None:
+        return ()
+    return tuple(f"v({n})" for n in VECTORS[line.oscillator.form])
+
+
 def saved_vectors(machine: Machine, line: Timeline) -> tuple[str, ...]:
     """Everything the measures read, and no more: a long run is mostly written data."""
     nodes = ["sup", "link", "cl1", "cl2", "film", "cf1", "cf2", "p", "a", "b", "pb", "pc"]
@@ -82,4 +90,4 @@ def saved_vectors(machine: Machine, line: Timeline) -> tuple[str, ...]:
         saved += switch_vectors(place.number, machine.switch)
         if snubber and snubber.place == "switch":
             saved.append(f"v(n{place.number})")
-    return (*saved, *fault_vectors(line))
+    return (*saved, *fault_vectors(line), *loop_vectors(line))

@@ -7,6 +7,7 @@ and laid out as break points with the driver's edges.
 
 from bisect import bisect_right
 from dataclasses import dataclass
+from math import ceil
 
 from simkit.circuit.faults import Fault
 from simkit.circuit.timeline import Timeline
@@ -103,9 +104,24 @@ def _told(line: Timeline, drive: Drive, switch: int, first: bool, opposite: bool
         if fault.kind == "gates-together" and LEGS[switch] == fault.event.leg:
             end = fault.end if fault.event.duration is not None else float("inf")
             own = own.within(fault.start, end, OFF if opposite else ON)
+        if fault.kind == "start":
+            own = own.within(float("-inf"), on_from(line, fault), OFF)
         if fault.kind == "trip":
-            own = own.within(fault.start, float("inf"), OFF)
+            own = own.within(fault.start, _until(line, fault), OFF)
     return own
+
+
+def on_from(line: Timeline, fault: Fault) -> float:
+    """When the gates of a start come on [s]: with the next half period, or in its middle."""
+    late = 0.25 if fault.event.first_half == "halved" else 0.0
+    boundary = 0.5 * ceil(2.0 * line.phase(fault.start) - 1e-9)
+    return line.time_of(boundary + late)
+
+
+def _until(line: Timeline, trip: Fault) -> float:
+    """When the gates come on again after a trip [s]; infinity where they never do."""
+    later = [f for f in line.faults if f.kind == "restart" and f.start >= trip.start]
+    return on_from(line, later[0]) if later else float("inf")
 
 
 def _pattern(line: Timeline, drive: Drive, switch: int, first: bool) -> Toggles:

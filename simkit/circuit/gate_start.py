@@ -37,7 +37,7 @@ def gate_start(machine: Machine, line: Timeline, first: bool) -> GateStart:
     out: it flows when the run charges the gate. Source: Faraday's law, worked out here.
     """
     drive = machine.drive
-    if drive.transformer is None:
+    if drive.transformer is None or any(f.kind == "start" for f in line.faults):
         return REST
     inductance = drive.transformer.magnetising_inductance
     capacitance = drive.transformer.coupling_capacitance

@@ -100,6 +100,7 @@ def machine_deck(machine: Machine, line: Timeline, seed: values.Seed, analysis: 
             "supply": values.supply_values(machine, line, seed),
             "bridge": bridge,
             "gate": values.gate_values(machine.drive, line),
+            "osc": values.oscillator_values(machine, line),
             "coupling": values.coupling_values(machine, seed),
             "tank": values.tank_values(machine, line, seed),
             "coil": values.coil_values(line, seed),

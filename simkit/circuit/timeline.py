@@ -7,14 +7,15 @@ The drive's phase is accumulated, so that a change of frequency loses no pulse.
 """
 
 from dataclasses import dataclass, field, replace
-from math import floor
+from math import floor, sqrt
 
 import numpy as np
 from numpy.typing import NDArray
 
 from simkit.circuit.courses import Course, course, follows_level, part_out
 from simkit.circuit.faults import Fault
-from simkit.circuit.profile import Change, Profile
+from simkit.circuit.oscillator import Clock, Oscillator
+from simkit.circuit.profile import Change, Followed, Profile
 from simkit.parameters.events import EDGE, Event
 from simkit.parameters.machine import Load, Machine
 from simkit.parameters.scenario import Scenario, Start
@@ -25,6 +26,10 @@ __all__ = ["Change", "Fault", "NamedEvent", "Profile", "Timeline", "timeline"]
 
 START_PHASE = 0.25
 """Phase of the drive at time zero [periods]: mid half period, where nothing switches."""
+CLOCK_ERROR = 1e-6
+"""Error of a phase laid out in advance [periods]: a hundred times below an engine step's."""
+CLOCK_POINTS = 2000
+"""Least number of points of a clock [1]."""
 
 
 @dataclass(frozen=True)
@@ -48,6 +53,12 @@ class Timeline:
     events: tuple[NamedEvent, ...] = ()
     faults: tuple[Fault, ...] = ()
     """Events that change the circuit or its gates; the fast model knows nothing of them."""
+    oscillator: Oscillator | None = None
+    """The drive's loop; `frequency` is then what the fast model makes of it."""
+    as_it_ran: bool = False
+    """Whether the clock is that of a run, from its very beginning."""
+    inside: bool = False
+    """Whether decks hold the loop itself, instead of commands laid out in advance."""
     begin: float = 0.0
     end: float = 0.0
     """End of the whole scenario; the clock of a changing frequency is laid out up to here [s]."""
@@ -71,9 +82,20 @@ class Timeline:
             quiet -= 0.5
         return replace(self, begin=self.time_of(quiet), stop=stop)
 
+    def as_run(self, clock: Clock) -> "Timeline":
+        """The same with the clock that an oscillator inside a deck ran through."""
+        times, phases = clock
+        # A frequency is a slope; over single engine steps it would be noise.
+        coarse = np.linspace(times[0], times[-1], max(int(phases[-1] - phases[0]), 2))
+        turned = np.interp(coarse, times, phases)
+        rates = np.diff(turned) / np.diff(coarse)
+        middles = 0.5 * (coarse[1:] + coarse[:-1])
+        frequency = Followed(self.frequency.first, times=middles, values=rates)
+        return replace(self, frequency=frequency, inside=False, as_it_ran=True, _clock=clock)
+
     def time_of(self, phase: float) -> float:
         """Time at which the drive reaches a phase [s]."""
-        if self.frequency.constant or phase <= START_PHASE:
+        if self.frequency.constant or (phase <= START_PHASE and not self.as_it_ran):
             return (phase - START_PHASE) / self.frequency.first
         times, phases = self._phase_table()
         return float(np.interp(phase, phases, times))
@@ -84,7 +106,7 @@ class Timeline:
 
     def phase(self, time: float) -> float:
         """Phase of the drive [periods]; START_PHASE at time zero."""
-        if self.frequency.constant or time <= 0.0:
+        if self.frequency.constant or (time <= 0.0 and not self.as_it_ran):
             return START_PHASE + self.frequency.first * time
         times, phases = self._phase_table()
         return float(np.interp(time, times, phases))
@@ -97,13 +119,17 @@ class Timeline:
             return np.asarray((wanted - START_PHASE) / self.frequency.first)
         times, phases = self._phase_table()
         early = (wanted - START_PHASE) / self.frequency.first
+        if self.as_it_ran:
+            return np.asarray(np.interp(wanted, phases, times))
         return np.where(wanted < START_PHASE, early, np.interp(wanted, phases, times))
 
     def _phase_table(self) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
         if self._clock is None:
-            steps = max(2000, int(20 * self.frequency.first * self.end))
+            # Straight between its points, a phase is wrong by rate * step^2 / 8.
+            step = sqrt(8.0 * CLOCK_ERROR / max(self.frequency.steepest, 1e-9))
+            steps = int(self.end / max(step, 0.05 / self.frequency.first)) + CLOCK_POINTS
             times = np.linspace(0.0, self.end * 1.01, steps)
-            rates = np.array([self.frequency.at(t) for t in times])
+            rates = self.frequency.along(times)
             area = np.concatenate(
                 ([0.0], np.cumsum(0.5 * (rates[1:] + rates[:-1]) * np.diff(times)))
             )
@@ -158,6 +184,21 @@ def timeline(machine: Machine, scenario: Scenario) -> Timeline:
     )
 
 
+def kept_margin(machine: Machine, scenario: Scenario, frequency: float, load: Load) -> float | None:
+    """Distance to the resonance that an ideal drive keeps [1], None where it keeps none."""
+    loop = machine.drive.loop
+    if scenario.start.tracks:
+        return start_margin(machine, scenario.start)
+    if loop is None or loop.holds != "margin" or by_hand(scenario):
+        return None
+    return frequency / machine.resonance(load.inductance) - 1.0
+
+
+def by_hand(scenario: Scenario) -> bool:
+    """Whether the frequency is turned by hand: then the loop is open."""
+    return any(event.kind == "frequency" for event in scenario.events)
+
+
 class _Course:
     """A scenario's values as its events go by."""
 
@@ -173,6 +214,7 @@ class _Course:
             "inductance": load.inductance,
             "resistance": load.resistance,
         }
+        self.margin = kept_margin(machine, scenario, frequency, load)
         self.in_place = True
         """Whether the load is as the machine has it: not part of the way out, no fault in it."""
         self.first = dict(self.values)
@@ -201,8 +243,8 @@ class _Course:
     ) -> Course:
         """How the values go from before to after, where the way is known."""
         found = course(self.machine, event, name, before, after)
-        if self.start.tracks and "inductance" in found:
-            tuned = 1.0 + start_margin(self.machine, self.start)
+        if self.margin is not None and "inductance" in found:
+            tuned = 1.0 + self.margin
             found["frequency"] = tuple(
                 tuned * self.machine.resonance(x) for x in found["inductance"]
             )
@@ -217,9 +259,8 @@ class _Course:
             return self.at_level({"frequency": target})
         load = self.load_after(event)
         found = {"inductance": load.inductance, "resistance": load.resistance}
-        if self.start.tracks:
-            tuned = 1.0 + start_margin(self.machine, self.start)
-            found["frequency"] = tuned * self.machine.resonance(load.inductance)
+        if self.margin is not None:
+            found["frequency"] = (1.0 + self.margin) * self.machine.resonance(load.inductance)
         return found
 
     def at_level(self, after: dict[str, float]) -> dict[str, float]:

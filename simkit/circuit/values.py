@@ -188,8 +188,9 @@ def bridge_values(machine: Machine, line: Timeline, seed: Seed) -> Namespace:
             "number": p.number,
             "drain": p.drain,
             "source": p.source,
-            "command": command(line, drive, p.number, p.first, on, off),
-            "opposite": command(line, drive, p.number, not p.first, on, off, opposite=True),
+            "told": "gu" if p.first else "gl",
+            "untold": "gl" if p.first else "gu",
+            **_commands(line, drive, p, on, off),
             "start_voltage": 0.0 if p.first else seed.link_voltage,
             "lead": lead_values(line, p.number),
             "gate": gate_start(machine, line, p.first),
@@ -208,6 +209,26 @@ def bridge_values(machine: Machine, line: Timeline, seed: Seed) -> Namespace:
         "split_voltage_high": 0.5 * seed.link_voltage - split,
         "split_voltage_low": 0.5 * seed.link_voltage + split,
     }
+
+
+def _commands(
+    line: Timeline, drive: Drive, p: SwitchPlace, on: float, off: float
+) -> dict[str, str | None]:
+    """Sources of a switch's command and of the other half period's; none where a loop commands."""
+    if line.inside:
+        return {"command": None, "opposite": None}
+    return {
+        "command": command(line, drive, p.number, p.first, on, off),
+        "opposite": command(line, drive, p.number, not p.first, on, off, opposite=True),
+    }
+
+
+def oscillator_values(machine: Machine, line: Timeline) -> Namespace:
+    """Namespace of oscillator.cir.j2; empty where the commands are laid out in advance."""
+    if not line.inside or line.oscillator is None:
+        return {}
+    phase, frequency = line.phase(line.begin), line.frequency.at(line.begin)
+    return line.oscillator.values(machine, line.begin, phase, frequency)
 
 
 def lead_values(line: Timeline, switch: int) -> Points | None:
@@ -240,6 +261,9 @@ def gate_values(drive: Drive, line: Timeline) -> Namespace:
         "loop_inductance": drive.loop_inductance,
         "bleed_resistor": drive.bleed_resistor,
         "unpowered": fades(line),
+        "loop": line.inside,
+        "off": drive.voltage_off,
+        "swing": drive.voltage_on - (drive.voltage_off if drive.isolation == "ideal" else 0.0),
     }
     return values | (drive.transformer.model_dump() if drive.transformer else {})
 

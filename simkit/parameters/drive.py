@@ -5,6 +5,7 @@ from typing import Annotated, Literal, Self
 from pydantic import model_validator
 
 from simkit.parameters.fields import Quantity
+from simkit.parameters.loop import Loop
 from simkit.parameters.section import Section
 
 
@@ -64,6 +65,7 @@ class Drive(Section):
     ]
     isolation: Literal["ideal", "transformer"]
     transformer: GateTransformer | None = None
+    loop: Loop | None = None
 
     @model_validator(mode="after")
     def _consistent(self) -> Self:
@@ -75,4 +77,25 @@ class Drive(Section):
             raise ValueError("dead_time leaves no room for an on-time at frequency_max")
         if self.edge_time >= self.dead_time:
             raise ValueError("edge_time must be shorter than dead_time")
+        return self
+
+    @model_validator(mode="after")
+    def _loop_fits(self) -> Self:
+        if self.loop is None:
+            return self
+        width, late = self.loop.bandwidth, self.loop.delay
+        if width is not None and width > 0.1 * self.frequency_min:
+            raise ValueError(
+                f"loop.bandwidth = {width:g} Hz is above a tenth of frequency_min: a "
+                "detector knows the phase only once every half period, and faster than that "
+                "nothing can be held"
+            )
+        if late is not None and late >= 0.5 / self.frequency_max:
+            raise ValueError("loop.delay must be shorter than half a period at frequency_max")
+        least = 0.5 * self.dead_time + self.edge_time
+        if self.loop.by == "self-oscillating" and (late or 0.0) < least:
+            raise ValueError(
+                f"loop.delay must be at least {least:.3g} s: half the dead time and an edge lie "
+                "between the current's zero and the middle of the dead time"
+            )
         return self

@@ -49,6 +49,8 @@ KINDS: dict[str, Kind] = {
     "gates-together": Kind("gates", needs=("leg",)),
     "driver-unpowered": Kind("drivers"),
     "trip": Kind("gates"),
+    "start": Kind("gates", may=("first_half",)),
+    "restart": Kind("gates", may=("first_half",)),
     "dead-time": Kind("gates", needs=("dead_time",)),
     "turn-off-delay": Kind("gates", needs=("switches", "delay")),
     "can-open": Kind("bank", needs=("cans",)),
@@ -68,10 +70,13 @@ class Event(Section):
         "pull-out", "drop-in", "becomes", "coil", "shorted-turn", "clamp-resistance",
         "frequency", "supply", "gate-open", "gate-reversed", "gates-together",
         "driver-unpowered", "trip", "dead-time", "turn-off-delay", "can-open",
-        "link-capacitor-open", "fuse", "ground-fault",
+        "link-capacitor-open", "fuse", "ground-fault", "start",
+        "restart",
     ]  # fmt: skip
-    at: Annotated[float, Quantity("s", "Start, after the settled part", ge=0, lt=1)]
-    duration: Annotated[float, Quantity("s", "How long the change takes", gt=0, lt=1)] | None = None
+    at: Annotated[float, Quantity("s", "Start, after the settled part", ge=0, lt=100)]
+    duration: Annotated[float, Quantity("s", "How long the change takes", gt=0, lt=100)] | None = (
+        None
+    )
     speed: (
         Annotated[float, Quantity("m/s", "Speed of the piece over its travel", gt=0, lt=100)] | None
     ) = None
@@ -109,6 +114,8 @@ class Event(Section):
     switches: Annotated[tuple[int, ...], Field(min_length=1, max_length=4)] | None = None
     """Numbers of the switches it happens to: 1 and 2 leg a, 3 and 4 leg b, odd ones above."""
     leg: Literal["a", "b"] | None = None
+    first_half: Literal["full", "halved"] | None = None
+    """Length of the first half period of a start: from the change-over on, or from its middle."""
     dead_time: Annotated[float, Quantity("s", "Dead time afterwards", ge=0, lt=1e-4)] | None = None
     delay: Annotated[float, Quantity("s", "By which gates go off late", gt=0, lt=1e-4)] | None = (
         None

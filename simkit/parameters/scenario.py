@@ -86,7 +86,7 @@ class Scenario(Section):
     ends: (
         Annotated[
             float,
-            Quantity("s", "End of the run, after the settled part; may cut events", gt=0, lt=1),
+            Quantity("s", "End of the run, after the settled part; may cut events", gt=0, lt=100),
         ]
         | None
     ) = None
@@ -98,3 +98,14 @@ class Scenario(Section):
     @classmethod
     def _has_title(cls, raw: Any) -> Any:
         return titled(raw)
+
+    @model_validator(mode="after")
+    def _gates_come_on_once(self) -> Self:
+        kinds = [e.kind for e in sorted(self.events, key=lambda e: e.at)]
+        if "start" in kinds and (
+            kinds.count("start") > 1 or "trip" in kinds[: kinds.index("start")]
+        ):
+            raise ValueError("start comes once, with everything at rest before it")
+        if "restart" in kinds and "trip" not in kinds[: kinds.index("restart")]:
+            raise ValueError("restart comes after a trip: nothing has gone off before it")
+        return self

@@ -10,11 +10,11 @@ from dataclasses import dataclass, replace
 
 from simkit.circuit.analysis import Analysis
 from simkit.circuit.netlist import Deck, machine_deck
-from simkit.circuit.timeline import timeline
 from simkit.errors import EngineError
 from simkit.parameters.machine import Machine
 from simkit.parameters.scenario import Scenario
 from simkit.parts.warming import warmed_machine
+from simkit.rehearsal.driving import driven_line, whole_line
 from simkit.rehearsal.job import RUN_IN, WORKING, DoorRunner, Job
 from simkit.rehearsal.ladder import LADDER
 from simkit.rehearsal.rehearse import planned
@@ -45,8 +45,8 @@ class Exported:
 
 def scenario_deck(machine: Machine, scenario: Scenario, analysis: Analysis = WORKING) -> Deck:
     """Deck of the whole run of a scenario with the switches as the machine has them."""
-    line = timeline(machine, scenario)
-    part = line.stretch(-RUN_IN / line.frequency.first, line.end)
+    line = driven_line(machine, scenario)
+    part = whole_line(line).stretch(-RUN_IN / line.frequency.first, line.end)
     return machine_deck(machine, part, scouted(machine, line).seed(part.begin), analysis)
 
 
@@ -83,7 +83,7 @@ def _taken(job: Job, runner: DoorRunner) -> tuple[str, Callable[[Analysis], Anal
 
 
 def _unasked(machine: Machine, scenario: Scenario) -> Exported:
-    line, at = timeline(machine, scenario), None
+    line, at = driven_line(machine, scenario), None
     if machine.switch.warming is not None:
         at = min(expected(machine, line), machine.switch.ratings.junction_temperature)
         machine = warmed_machine(machine, at)

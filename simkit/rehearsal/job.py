@@ -2,7 +2,7 @@
 
 from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
 
 from simkit.circuit.analysis import Analysis
@@ -14,6 +14,7 @@ from simkit.measure.commutation import AFTER
 from simkit.parameters.machine import Machine
 from simkit.rehearsal import closeup
 from simkit.rehearsal.discretisation import SAME
+from simkit.rehearsal.driving import whole_line
 from simkit.rehearsal.error_budget import SecondRuns
 from simkit.rehearsal.ladder import climb
 from simkit.rehearsal.refining import Task
@@ -95,7 +96,12 @@ class Job:
         def runner(deck: Deck) -> EngineRun:
             return self.runner(deck, lambda p: show(0.7 * p))
 
-        return climb(self.machine, part, seed, WORKING, runner, since, self.retries)
+        done = climb(self.machine, part, seed, WORKING, runner, since, self.retries)
+        if part.inside and done.line is not None:  # what follows goes by the clock that it ran by
+            line = replace(self.scout.line, as_it_ran=True, frequency=done.line.frequency,
+                           _clock=done.line._clock)  # fmt: skip
+            self.scout = replace(self.scout, line=line)
+        return done
 
     def whole_part(self) -> tuple[Timeline, Seed, float]:
         """The whole event with its run-in, what it starts from, since when it is measured [s]."""
@@ -104,7 +110,7 @@ class Job:
 
     def _all(self) -> Timeline:
         """The whole event with its run-in."""
-        line = self.scout.line
+        line = whole_line(self.scout.line)
         cycles = FAULT_RUN_IN if line.faults else RUN_IN
         return line.stretch(-cycles / line.frequency.first, line.end)
 

@@ -10,8 +10,9 @@ end, the run is carried on until it has settled or gone over its limit (see risi
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
+from functools import partial
 
-from simkit.circuit.timeline import Timeline, timeline
+from simkit.circuit.timeline import Timeline
 from simkit.errors import EngineError
 from simkit.judge.limits import machine_limits
 from simkit.parameters.machine import Machine
@@ -21,6 +22,14 @@ from simkit.rehearsal import rising as onward
 from simkit.rehearsal.aftermath import with_aftermath
 from simkit.rehearsal.cut_events import with_cut
 from simkit.rehearsal.discretisation import SAME
+from simkit.rehearsal.driving import (
+    Offset,
+    driven_line,
+    followed,
+    lengthened,
+    look_times,
+    offsets,
+)
 from simkit.rehearsal.error_budget import Findings, SecondRuns, assessed
 from simkit.rehearsal.findings import Rehearsal, findings
 from simkit.rehearsal.job import Counter, DoorRunner, Job
@@ -77,9 +86,10 @@ def _run_of(
     progress: Progress | None,
     settings: Settings,
 ) -> "_Run":
-    line, end = timeline(machine, scenario), timeline(machine, scenario).end
+    line = driven_line(machine, scenario)
+    end = line.end
     if scenario.ends is None:
-        line = onward.seen_after(line) or line
+        line = lengthened(machine, line, onward.seen_after(line))
     return _Run(machine, scenario, line, runner, settings, Counter(progress), end)
 
 
@@ -129,6 +139,8 @@ class _Run:
     why_whole: str = ""
     warm: Warmed | None = None
     residue: float | None = None
+    offset: Offset | None = None
+    """What the circuit's detector sees beyond the fast model's."""
     rises: Mapping[str, onward.Rising] = field(default_factory=dict)
     """What still rises at the end."""
 
@@ -156,10 +168,27 @@ class _Run:
         if self.why_whole:
             self.settings = replace(self.settings, whole=True)
             self.job = self._job(self.machine, self.scout)
+        elif self.line.oscillator is not None:
+            self._follow()
 
-    def _set_out(self, scout: Scouted) -> None:
-        """From now on by this fast model, its seeds corrected by the settled part's run."""
+    def _follow(self) -> None:
+        """The drive's loop again, by the angles that the circuit's current has."""
+        loop = followed(self.machine, self.line).loop
+        assert loop is not None
+        looks = self.job.gather([
+            partial(self.job.look, self.scout, t, closeup.LEDGER, 0.0)
+            for t in look_times(self.line)
+        ])  # fmt: skip
+        self.offset = offsets(self.raw, loop, looks)
+        self.line = followed(self.machine, self.line, self.offset).line
+        self._set_out(scouted(self.machine, self.line), again=True)
+
+    def _set_out(self, scout: Scouted, again: bool = False) -> None:
+        """From now on by this fast model, its seeds corrected by the settled part's run, which is
+        run again where the drive starts at another frequency."""
         self.raw = scout
+        if again:
+            self.calm = [self._job(self.machine, scout).calm(self.settled)]
         self.scout = scout.corrected(self.calm)
         self.job = self._job(self.machine, self.scout)
 
@@ -180,6 +209,7 @@ class _Run:
     def _run_through(self) -> None:
         if self.settings.whole:
             self.passes.stretches = [self.job.whole()]
+            self.scout, self.line = self.job.scout, self.job.scout.line
             return
         self.passes.stretches, self.passes.residues = closeup.sample(
             self.scout, self.settled, self.job.look, self.job.gather,
@@ -204,7 +234,7 @@ class _Run:
         longer = onward.carried_on(self.line, rises, self.limits, self.longest)
         if longer is None:
             return False
-        self.line = longer
+        self.line = longer = lengthened(self.machine, longer, longer, self.offset)
         self._set_out(scouted(self.machine, longer))
         return True
 

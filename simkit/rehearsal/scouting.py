@@ -35,9 +35,14 @@ from simkit.scout.edgeloss import EdgeLosses
 from simkit.scout.envelope import Event, march
 from simkit.scout.operating import Case, OperatingPoint, operating_cases
 from simkit.scout.plant import plant_from_machine
+from simkit.scout.slow import chosen_times, slow_march
 
 INTAKE_POINTS = 9
 """Moments of an event at which a settled intake is worked out first [1]."""
+MANY = 2000.0
+"""Cycles from which only some are looked at [1]: marching each costs more than the circuit's."""
+GENTLE = 500.0
+"""Cycles that each change must take for it [1]: tens of times the memory of a tank of Q 40."""
 LINK_NEAR = 2.5e-3
 """What the link may move without another march [1]: below what the fast model's swing is
 trusted to."""
@@ -61,7 +66,12 @@ class Scouted:
     """By how much the link stands above the fast model's [V], seen in the settled part."""
 
     def seed(self, begin: float) -> Seed:
-        """Slow states for a deck that begins at a time [s], corrected by what runs have shown."""
+        """Slow states for a deck that begins at a time [s], corrected by what runs have shown.
+
+        Before a start everything is at rest, but the link is charged.
+        """
+        if any(f.kind == "start" and begin < f.start for f in self.line.faults):
+            return Seed(link_voltage=self.line.voltage.at(begin))
         state = self.event.state_at(begin)
         turned = self._tank(state.coil_current, state.tank_voltage, begin) * self._ratio(begin)
         coil = turned.real
@@ -136,6 +146,11 @@ class Scouted:
         share = abs((last - first) * fade) / seen
         slow = slow_move(stretch.waves, end, period)
         return Remains(end, share + uncertainty(abs(1.0 - fade)), memory, NOISE, slow)
+
+    def turning(self, stretch: Stretch) -> float:
+        """By how much the tank's current is still to come earlier than at a run's end [rad]."""
+        shown = self._shown(stretch)
+        return float(np.angle(shown.ratio / self._ratio_at(stretch, shown.time)))
 
     def _fade(self, span: float, time: float) -> complex:
         """What is left of a gap of the tank's state after a span [s], and how it has turned."""
@@ -244,6 +259,10 @@ def scouted(machine: Machine, line: Timeline) -> Scouted:
     losses = EdgeLosses.of(machine, edges.dead_time)
 
     def marched(link: LinkCourse) -> Event:
+        if slow(line):
+            spans = [(e.start, e.end) for e in line.events]
+            times = chosen_times(line.end, spans, 1.0 / line.frequency.first)
+            return slow_march(plant, _conditions(line, link), edges, losses, times, line.phase)
         return march(plant, _conditions(line, link), edges, losses=losses)
 
     link = _link(machine, line, *_settled_intake(machine, line))
@@ -253,6 +272,12 @@ def scouted(machine: Machine, line: Timeline) -> Scouted:
     if np.max(np.abs(after.bus / link.bus_at(times) - 1.0)) > LINK_NEAR:
         link, event = after, marched(after)
     return Scouted(machine, line, event, link)
+
+
+def slow(line: Timeline) -> bool:
+    """Whether there are so many cycles, and all changes take so many, that some stand for all."""
+    spans = [(e.end - e.start) * line.frequency.at(e.start) for e in line.events]
+    return line.end * line.frequency.first > MANY and min(spans, default=MANY) > GENTLE
 
 
 def _link(machine: Machine, line: Timeline, times: Array, taken: Array) -> LinkCourse:

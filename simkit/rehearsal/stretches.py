@@ -8,6 +8,7 @@ import numpy as np
 from simkit.circuit.analysis import Analysis
 from simkit.circuit.commands import dead_time_at
 from simkit.circuit.netlist import Deck, machine_deck
+from simkit.circuit.oscillator import clock
 from simkit.circuit.timeline import Timeline
 from simkit.circuit.values import Seed, lost_cans
 from simkit.figures.series import figure_series
@@ -40,6 +41,8 @@ class Stretch:
     deck: Deck
     run: EngineRun
     analysis: Analysis
+    line: Timeline | None = None
+    """As it ran: with the clock of a loop inside the deck."""
 
 
 def run_stretch(
@@ -54,6 +57,11 @@ def run_stretch(
     deck = machine_deck(machine, line, seed, analysis)
     run = runner(deck)
     waves = Waves.from_vectors(machine, run.vectors, line.begin, lost_cans(machine, line))
+    if line.inside and line.oscillator is not None:
+        line = line.as_run(clock(
+            line.oscillator.form, waves.time, waves.raw, line.phase(line.begin),
+            line.frequency.at(line.begin),
+        ))  # fmt: skip
     return measure(waves, line, deck, run, analysis, measured_from)
 
 
@@ -82,7 +90,7 @@ def measure(
     series = [*switch_series(waves, cycles, end), *machine_series(waves, cycles, end)]
     series += transition_series(waves, found, last, recovered)
     series += figure_series(waves, cycles, cycles if end is None else with_rest(cycles, end))
-    return Stretch(waves, cycles, found, recovered, tuple(series), deck, run, analysis)
+    return Stretch(waves, cycles, found, recovered, tuple(series), deck, run, analysis, line)
 
 
 def transition_series(

@@ -59,7 +59,8 @@ class Curve:
 def whole_cycles_of(event: Event) -> Array:
     """Which cycles of a march lie wholly in the event."""
     cycles = event.cycles
-    ends = np.append(cycles.time[1:], event.starts[-1])
+    last = cycles.time[-1] + event.starts[-1] - event.starts[-3]
+    ends = np.append(cycles.time[1:], last)
     return np.asarray((cycles.time >= 0.0) & (ends <= event.conditions.stop))
 
 
@@ -102,7 +103,9 @@ def scaled(
     for stretch, value in zip(stretches, values, strict=True):
         begin, end = stretch.cycles[0].start, stretch.cycles[-1].end
         inside = (time >= begin - 1e-9) & (time < end)
-        here = float(np.max(fast[inside], initial=0.0))
+        # Of a slow event only chosen cycles are known: then what lies between them.
+        near = fast[inside] if inside.any() else np.interp([0.5 * (begin + end)], time, fast)
+        here = float(np.max(near, initial=0.0))
         if here > floor and np.isfinite(value):
             at.append(0.5 * (begin + end))
             ratios.append(value / here)

@@ -162,9 +162,13 @@ def course_panel(panel: "Axes", course: Course) -> None:
     """Curves and limits of one course."""
     panel.set_ylabel(f"{course.title}, {typeset(course.unit)}")
     for curve, (colour, dashes) in zip(course.curves, CYCLE, strict=False):
+        if curve.guide is not None:
+            times, values = curve.guide
+            panel.plot(times * 1e3, values, color=colour, lw=0.7)
         panel.plot(
-            curve.times * 1e3, curve.values, color=colour, ls=dashes, label=curve.name,
-            marker="." if curve.sampled else "", markersize=3.2,
+            curve.times * 1e3, curve.values, color=colour, label=curve.name,
+            ls=dashes if curve.guide is None else "", markersize=3.2,
+            marker="." if curve.sampled else "",
         )  # fmt: skip
     top = max((float(np.max(c.values)) for c in course.curves if len(c.values)), default=1.0)
     for level in course.levels:

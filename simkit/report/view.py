@@ -74,6 +74,8 @@ class Curve:
     values: Array
     sampled: bool = False
     """Known at its points only, straight lines between them."""
+    guide: tuple[Array, Array] | None = None
+    """Times [s] and values of the fast model between the points: a thin line instead."""
 
 
 @dataclass(frozen=True)

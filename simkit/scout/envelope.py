@@ -193,12 +193,14 @@ def _energy(march: March, halves: Halves, rest: Array) -> Energy:
     )
 
 
-def _cycles(
+def cycles_of(
     march: March,
     halves: Halves,
     starts: Array,
     losses: EdgeLosses | None,
 ) -> Cycles:
+    """What each full cycle holds."""
+
     def both(values: Array) -> Array:
         return values[: len(values) // 2 * 2].reshape(-1, 2)
 
@@ -261,7 +263,7 @@ def march(
         plant=plant,
         conditions=conditions,
         edges=edges,
-        cycles=_cycles(raw, halves, starts, losses),
+        cycles=cycles_of(raw, halves, starts, losses),
         energy=_energy(raw, halves, rest),
         start_residue=residue,
         starts=starts,

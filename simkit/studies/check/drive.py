@@ -53,6 +53,24 @@ def gate_rows(rows: Rows, machine: Machine) -> Iterator[CheckRow]:
     yield rows.least("dead time left by the gates", "s", left, drive.edge_time, told)
 
 
+def loop_rows(rows: Rows, machine: Machine, name: str) -> Iterator[CheckRow]:
+    """The gain of the drive's loop on a load, beside the most at which it is stable."""
+    from simkit.scout.loop_gain import angle_held, loop_gain
+
+    loop, first = machine.drive.loop, next(iter(machine.workpieces), "empty")
+    if loop is None or loop.holds == "margin":
+        return
+    piece = loop.set_with or first
+    found = loop_gain(machine, machine.load(name), piece, angle_held(machine, loop, piece))
+    if found is None:
+        return
+    told = f"stable up to here; tank memory {found.memory:.3g} s, the same angle held"
+    if loop.by == "sampled":
+        yield rows.most("loop gain, 1 is deadbeat", "1", found.gain, found.most, told)
+    else:
+        yield rows.most("loop bandwidth", "Hz", found.gain, found.most, told)
+
+
 def supply_rows(rows: Rows, machine: Machine, power: float) -> Iterator[CheckRow]:
     """Inrush, precharge and ripple of a rectifier; `power` is the largest drawn [W]."""
     rectifier = machine.supply.rectifier

@@ -13,7 +13,7 @@ from simkit.judge.limits import machine_limits
 from simkit.parameters.machine import Load, Machine
 from simkit.parts.working import load_at_margin
 from simkit.scout.operating import OperatingPoint, operating_point
-from simkit.studies.check.drive import gate_rows, supply_rows
+from simkit.studies.check.drive import gate_rows, loop_rows, supply_rows
 from simkit.studies.check.heat import can_rows, coil_rows, core_rows, loss_rows, melting_rows
 from simkit.studies.check.row import CheckRow, Rows
 
@@ -37,6 +37,7 @@ def check_machine(machine: Machine) -> tuple[CheckRow, ...]:
     """Design numbers of the empty coil, of every workpiece, and of the machine as a whole."""
     limits = {limit.quantity: limit for limit in machine_limits(machine)}
     found = list(_tank_rows(Rows("empty", limits), machine, machine.load("empty")))
+    found += loop_rows(Rows("empty", limits), machine, "empty")
     powers = [0.0]
     for name in machine.workpieces:
         at = Working.of(machine, name)
@@ -45,6 +46,7 @@ def check_machine(machine: Machine) -> tuple[CheckRow, ...]:
             continue
         powers += [p for p in (at.point.input_power,) if isfinite(p)]
         found += _piece_rows(Rows(name, limits), machine, at)
+        found += loop_rows(Rows(name, limits), machine, name)
     whole = Rows("machine", limits)
     return (*found, *gate_rows(whole, machine), *supply_rows(whole, machine, max(powers)))
 

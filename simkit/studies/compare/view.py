@@ -11,7 +11,7 @@ from simkit.report.html import POINT_ROWS
 from simkit.report.view import Span
 from simkit.studies.compare.page import ChangeView, ComparisonView, Pair, Row, Side
 from simkit.studies.compare.study import Comparison, Held, Result
-from simkit.studies.scenario.view import courses
+from simkit.studies.scenario.course_view import courses
 
 READINGS = {key: name for name, key, _ in POINT_ROWS} | {"coil_current_rms_a": "Coil current, rms"}
 

@@ -13,6 +13,7 @@ from simkit.parameters.paths import named_file
 from simkit.parameters.scenario import Scenario
 from simkit.parameters.written import MachineFile
 from simkit.studies.inputs.contradictions import contradictions
+from simkit.studies.inputs.loop_fits import loop_misfits
 
 SAID = "replaced by the scenario"
 
@@ -98,7 +99,8 @@ def misfits(scenario: Loaded[Scenario], machine: Machine) -> list[Problem]:
         problem(scenario, f"events.{k}.{field}", value, rule)
         for k, field, value, rule in contradictions(machine, scenario.model)
     ]
-    return found + _never_seen(scenario, machine) + _out_of_reach(scenario, machine)
+    found += _never_seen(scenario, machine) + _out_of_reach(scenario, machine)
+    return found or [problem(scenario, *told) for told in loop_misfits(machine, scenario.model)]
 
 
 def _out_of_reach(scenario: Loaded[Scenario], machine: Machine) -> list[Problem]:

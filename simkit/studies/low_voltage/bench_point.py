@@ -9,13 +9,14 @@ run at the fast model's: the phase there over that model's slope of phase agains
 from dataclasses import dataclass, replace
 
 from simkit.circuit.netlist import Deck
-from simkit.circuit.timeline import Timeline, timeline
+from simkit.circuit.timeline import Timeline
 from simkit.measure.commutation import AFTER
 from simkit.measure.periodic import Cycle, cycle_average
 from simkit.measure.point import OperatingPoint, operating_point
 from simkit.parameters.machine import Machine
 from simkit.parameters.scenario import Scenario
 from simkit.rehearsal.closeup import LEDGER, RESIDUE
+from simkit.rehearsal.driving import driven_line
 from simkit.rehearsal.job import WORKING
 from simkit.rehearsal.ladder import climb
 from simkit.rehearsal.rehearser import Rehearser
@@ -79,7 +80,7 @@ def settled_run(
 
     Errors: EngineError when the engine gives no whole answer even on the ladder's last rung.
     """
-    line = timeline(machine, scenario)
+    line = driven_line(machine, scenario)
     scout = scouted(machine, line)
     found = _look(workbench, machine, scout, line, MEMORIES[0])
     residue = scout.residue(found)

@@ -86,12 +86,12 @@ def fast(machine: Machine, scenario: Scenario) -> dict[str, Any]:
 
 
 def _marched(machine: Machine, scenario: Scenario) -> Any:
-    from simkit.circuit.timeline import timeline
+    from simkit.rehearsal.driving import driven_line
     from simkit.rehearsal.scouting import scouted
     from simkit.scout.drive import refuse_overlap
 
     refuse_overlap(machine)
-    line = timeline(machine, scenario)
+    line = driven_line(machine, scenario)
     if line.cut:
         raise ValueError("the run ends in the midst of an event")
     return scouted(machine, line)

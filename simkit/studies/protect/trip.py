@@ -16,10 +16,10 @@ from typing import Any
 
 import numpy as np
 
-from simkit.circuit.timeline import timeline
 from simkit.figures.table import sudden
 from simkit.parameters.machine import Machine
 from simkit.parameters.scenario import Scenario
+from simkit.rehearsal.driving import driven_line
 from simkit.rehearsal.findings import Rehearsal
 
 LEVELS = (1.2, 1.25, 1.3, 1.4, 1.5, 1.7, 2.0, 2.25, 2.5, 3.0)
@@ -110,7 +110,7 @@ def levels_of(base: Rehearsal) -> tuple[float, tuple[Level, ...]]:
 def search(machine: Machine, scenario: Scenario, base: Rehearsal, runs: Runs) -> Trip:
     """The trip's boundaries: for every limit it can keep, and for what destroys in a cycle."""
     start = base.line.events[0].start
-    period = 1.0 / timeline(machine, scenario).frequency.first
+    period = 1.0 / driven_line(machine, scenario).frequency.first
     calm, levels = levels_of(base)
     earliest = runs([(machine, with_trip(scenario, 0.25 * period))])[0]
     lost = {q for q, r in earliest["limits"].items() if r["status"] != "ok"}

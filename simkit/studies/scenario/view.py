@@ -1,8 +1,5 @@
 """From a rehearsal and its result to what a report page shows."""
 
-from collections.abc import Iterable, Iterator
-from math import sqrt
-
 import numpy as np
 
 from simkit.circuit.timeline import NamedEvent
@@ -10,8 +7,7 @@ from simkit.figures.table import figures
 from simkit.judge.words import WORDS
 from simkit.measure.commutation import Transition, legs
 from simkit.measure.recovery import TAIL, Recovery
-from simkit.measure.series import Series
-from simkit.measure.waveforms import Array, Waves, value_at
+from simkit.measure.waveforms import Waves, value_at
 from simkit.parameters.load import Loaded
 from simkit.parameters.machine import Machine
 from simkit.rehearsal.closeup import shown_from
@@ -20,6 +16,7 @@ from simkit.rehearsal.stretches import Stretch
 from simkit.report import view as page
 from simkit.result.document import LimitRow, Result, Temperature
 from simkit.studies.operating_map.study import tuned
+from simkit.studies.scenario.course_view import courses
 from simkit.studies.scenario.figures_in_words import (
     command,
     commutation_facts,
@@ -240,66 +237,6 @@ def _finding(found: Transition, recovered: Recovery | None) -> str:
             f"{on} turns on without voltage."
         )
     return f"{on} turns on with {found.incoming_voltage:.3g} V still across it."
-
-
-# --- the whole event
-
-
-def courses(rehearsal: Rehearsal) -> Iterator[page.Course]:
-    """What the timeline figure shows, panel by panel."""
-    line, machine = rehearsal.line, rehearsal.machine
-    limits = {row.quantity: row.limit for row in rehearsal.rows}
-    times = np.linspace(0.0, line.stop, 241)
-    drive = np.array([line.frequency.at(t) for t in times]) / 1e3
-    tuned = np.array([machine.resonance(line.inductance.at(t)) for t in times]) / 1e3
-    yield page.Course(
-        "frequency", "kHz",
-        (page.Curve("drive", times, drive), page.Curve("resonance of the load", times, tuned)),
-        finding=_crossing(float(drive[0] / tuned[0]), float(drive[-1] / tuned[-1])),
-    )  # fmt: skip
-    some = not rehearsal.is_whole
-    channel = _largest(rehearsal.series, "channel_current_peak")
-    diode = _largest(rehearsal.series, "diode_current_peak")
-    yield page.Course(
-        "switch current", "A",
-        (page.Curve("channel, peak of each cycle", *channel, some),
-         page.Curve("body diode, peak of each cycle", *diode, some)),
-        (page.Level(limits["channel_current_peak"], "limit, channel"),),
-        f"Channel current peaks at {np.max(channel[1]):.3g} A.",
-    )  # fmt: skip
-    steep = _largest(rehearsal.series, "recovery_dv_dt")
-    if np.max(steep[1]) > 0.0:
-        yield page.Course(
-            "recovery dv/dt", "V/ns",
-            (page.Curve("largest of all switches", steep[0], steep[1] / 1e9, some),),
-            (page.Level(limits["recovery_dv_dt"] / 1e9, "limit"),),
-            f"Body diodes are forced off at up to {np.max(steep[1]) / 1e9:.3g} V/ns.",
-        )  # fmt: skip
-    bank = _largest(rehearsal.series, "bank_voltage_peak")
-    yield page.Course(
-        "tank voltage", "V",
-        (page.Curve("bank, peak of each cycle", *bank, some),),
-        (page.Level(sqrt(2.0) * limits["can_voltage_rms"], "limit (as the peak of a sine)"),),
-        f"The bank reaches {np.max(bank[1]):.3g} V.",
-    )  # fmt: skip
-
-
-def _crossing(first: float, last: float) -> str:
-    side = ["below", "above"]
-    if (first > 1.0) == (last > 1.0):
-        return f"The drive stays {side[last > 1.0]} the resonance of the load."
-    return f"The drive starts {side[first > 1.0]} the load's resonance and ends {side[last > 1.0]}."
-
-
-def _largest(series: Iterable[Series], quantity: str) -> tuple[Array, Array]:
-    """Largest value over all parts, cycle by cycle or transition by transition."""
-    mine = [s for s in series if s.quantity == quantity]
-    times = np.unique(np.concatenate([s.times for s in mine]))
-    values = np.full(len(times), -np.inf)
-    for s in mine:
-        where = np.searchsorted(times, s.times)
-        np.maximum.at(values, where, s.values)
-    return times, values
 
 
 # --- facts in words

@@ -1,0 +1,132 @@
+"""The loop that sets the drive's frequency while a heater runs."""
+
+from typing import Annotated, Literal, Self
+
+from pydantic import model_validator
+
+from simkit.parameters.fields import Quantity
+from simkit.parameters.section import Name, Section
+
+BELONGS = {
+    "continuous": ({"bandwidth"}, {"set_with"}),
+    "sampled": ({"interval", "step_per_degree"}, {"largest_step"}),
+    "self-oscillating": ({"delay"}, {"lead_network"}),
+}
+"""Fields a way of holding needs, and those it may have beside `phase`, `lead_time`, `delay`."""
+ONLY = {"bandwidth", "set_with", "interval", "step_per_degree", "largest_step", "lead_network"}
+
+
+class Loop(Section):
+    """What holds the drive to its load. Without this table the frequency stays where it is set.
+
+    The angle held is that by which the detected current lags the middle of the dead time, where
+    the gate commands change over; positive is inductive.
+    """
+
+    holds: Literal["phase", "lead", "margin"]
+    """phase: an angle; lead: the time from the gates to the current's zero crossing; margin: the
+    distance to the resonance, as an ideal drive would."""
+    by: Literal["continuous", "sampled", "self-oscillating"] = "continuous"
+    """continuous: a phase detector and an integrator; sampled: a controller that steps the
+    frequency; self-oscillating: the gates follow the sign of the current."""
+    signal: Literal["current", "tank"] = "current"
+    """What the detector sees: the bridge's current, or the capacitors' voltage (a quarter period
+    later, which it takes off)."""
+    phase: (
+        Annotated[
+            float, Quantity("deg", "Angle held; left out: the one it starts with", gt=-90, lt=90)
+        ]
+        | None
+    ) = None
+    lead_time: (
+        Annotated[
+            float,
+            Quantity(
+                "s", "Gates before the current's zero; left out: as it starts", gt=-1e-4, lt=1e-4
+            ),
+        ]
+        | None
+    ) = None
+    bandwidth: (
+        Annotated[
+            float, Quantity("Hz", "Where the loop's gain is one, load as set with", gt=0, lt=1e6)
+        ]
+        | None
+    ) = None
+    set_with: Name | None = None
+    """The load with which bandwidth was set; the one in the coil at the start when left out."""
+    interval: (
+        Annotated[float, Quantity("s", "From one correction to the next", gt=0, lt=10)] | None
+    ) = None
+    step_per_degree: (
+        Annotated[float, Quantity("Hz", "Correction per degree of error", gt=0, lt=1e5)] | None
+    ) = None
+    largest_step: (
+        Annotated[float, Quantity("Hz", "No correction is larger", gt=0, lt=1e6)] | None
+    ) = None
+    delay: (
+        Annotated[
+            float,
+            Quantity("s", "Of the chain, from the zero crossing to the gates", ge=0, lt=1e-4),
+        ]
+        | None
+    ) = None
+    lead_network: (
+        Annotated[
+            float,
+            Quantity("s", "Time constant of a lead network: i + T di/dt is sensed", ge=0, lt=1e-4),
+        ]
+        | None
+    ) = None
+    blind_current: (
+        Annotated[
+            float, Quantity("A", "Peak of the current below which it holds still", gt=0, lt=1e4)
+        ]
+        | None
+    ) = None
+    blind_voltage: (
+        Annotated[
+            float,
+            Quantity("V", "Peak of the tank's below which it holds still", gt=0, lt=1e5),
+        ]
+        | None
+    ) = None
+
+    @model_validator(mode="after")
+    def _has_what_it_needs(self) -> Self:
+        needs, may = BELONGS[self.by]
+        given = {name for name in ONLY | {"delay"} if getattr(self, name) is not None}
+        if self.holds == "margin":
+            if self.by != "continuous" or given | self.angles:
+                raise ValueError('holds = "margin" is ideal and takes nothing beside it')
+            return self
+        for name in sorted(needs - given):
+            raise ValueError(f'by = "{self.by}" needs {name}')
+        for name in sorted((given & ONLY) - needs - may):
+            raise ValueError(f'{name} does not belong to by = "{self.by}"')
+        return self
+
+    @model_validator(mode="after")
+    def _angle_as_it_is_held(self) -> Self:
+        wrong = self.angles - {"phase" if self.holds == "phase" else "lead_time"}
+        if wrong and self.holds != "margin":
+            raise ValueError(f'{wrong.pop()} does not go with holds = "{self.holds}"')
+        if self.by == "self-oscillating" and self.angles:
+            raise ValueError("a self-oscillating drive has its angle from delay and lead_network")
+        if self.by == "self-oscillating" and (self.signal == "tank" or self.blind is not None):
+            raise ValueError("a self-oscillating drive follows the current, however small it is")
+        other = self.blind_voltage if self.signal == "current" else self.blind_current
+        if other is not None:
+            unit = "blind_current" if self.signal == "current" else "blind_voltage"
+            raise ValueError(f'signal = "{self.signal}" goes with {unit}')
+        return self
+
+    @property
+    def blind(self) -> float | None:
+        """Peak of its signal below which it holds still [A] or [V]; None: it never is blind."""
+        return self.blind_current if self.signal == "current" else self.blind_voltage
+
+    @property
+    def angles(self) -> set[str]:
+        """Names of the targets that are given."""
+        return {name for name in ("phase", "lead_time") if getattr(self, name) is not None}

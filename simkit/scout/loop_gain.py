@@ -1,0 +1,96 @@
+"""How much gain the drive's loop stands, load by load.
+
+Around a working point the detected angle follows the frequency f with a slope K [rad/Hz] and the
+tank's memory T = 2 Q/w0: d(angle)/dt = (K f - angle)/T. K rises with Q, so that a gain set with the
+piece in the coil is several times as high when the coil is empty.
+
+A sampled controller steps f by -s times the error each interval h. With E = exp(-h/T) left of the
+last step's transient, the pair (angle, f) obeys
+
+    z^2 - z (1 + E - s K (1 - E)) + E = 0,
+
+whose roots lie in the unit circle for s K < 2 (1 + E)/(1 - E) (Jury's criterion, Franklin, Powell,
+Workman, Digital Control of Dynamic Systems, recalled from memory): 2 for an interval much longer
+than the memory, where s K = 1 is deadbeat. A continuous loop of bandwidth b with the memory T and a
+delay t_d (half a half period, as a detector knows the angle once each, and the chain's own) has the
+open loop 2 pi b exp(-s t_d)/(s (1 + s T)); it is stable up to
+
+    b = w sqrt(1 + (w T)^2)/(2 pi),   w t_d + atan(w T) = pi/2
+
+(its phase reaches -180 degrees at w, textbook). Both local: a large error may do worse.
+"""
+
+from dataclasses import dataclass
+from math import atan, degrees, exp, pi, radians, sqrt
+
+from simkit.parameters.loop import Loop
+from simkit.parameters.machine import Load, Machine
+from simkit.scout.plant import memory_time, plant_from_machine
+from simkit.scout.tracking import angle_of, held_frequency, slope_of
+
+
+@dataclass(frozen=True)
+class LoopGain:
+    """A loop on one load.
+
+    Fields: frequency at which it holds its angle [Hz]; gain: over that which corrects an error in
+    one step [1] (sampled), or bandwidth [Hz] (continuous); most: where it becomes unstable, in the
+    same unit; memory of the tank [s]; slope [rad/Hz].
+    """
+
+    frequency: float
+    gain: float
+    most: float
+    memory: float
+    slope: float
+
+
+def sampled_limit(interval: float, memory: float) -> float:
+    """Largest stable gain over deadbeat of a controller that steps once an interval [s] [1]."""
+    left = exp(-interval / memory)
+    return 2.0 * (1.0 + left) / (1.0 - left)
+
+
+def continuous_limit(memory: float, delay: float) -> float:
+    """Largest stable bandwidth of an integrating loop [Hz]; memory of the tank and delay [s]."""
+    low, high = 0.0, 0.5 * pi / delay
+    for _ in range(60):
+        middle = 0.5 * (low + high)
+        if middle * delay + atan(middle * memory) < 0.5 * pi:
+            low = middle
+        else:
+            high = middle
+    return low * sqrt(1.0 + (low * memory) ** 2) / (2.0 * pi)
+
+
+def angle_held(machine: Machine, loop: Loop, piece: str) -> float:
+    """Angle a loop holds [rad]: its own, or that of a piece at the working margin."""
+    if loop.phase is not None:
+        return radians(loop.phase)
+    load = machine.load(piece)
+    f = (1.0 + machine.drive.working_margin) * machine.resonance(load.inductance)
+    if loop.lead_time is not None:
+        return 2.0 * pi * f * loop.lead_time
+    return angle_of(machine, load, machine.supply.voltage, f, loop.signal)
+
+
+def loop_gain(machine: Machine, load: Load, set_with: str, angle: float) -> LoopGain | None:
+    """A machine's loop on a load, holding an angle [rad]; None without one whose gain is a number.
+
+    `set_with`: name of the piece with which a bandwidth was set.
+    """
+    loop, voltage = machine.drive.loop, machine.supply.voltage
+    if loop is None or loop.holds == "margin" or loop.by == "self-oscillating":
+        return None
+    f = held_frequency(machine, load, voltage, angle, loop.signal)
+    slope = slope_of(machine, (load.inductance, load.resistance), voltage, f, loop.signal)
+    memory = memory_time(plant_from_machine(machine, load))
+    if loop.by == "sampled":
+        gain = degrees(float(loop.step_per_degree or 0.0)) * slope
+        return LoopGain(f, gain, sampled_limit(float(loop.interval or 0.0), memory), memory, slope)
+    own = machine.load(set_with)
+    there = held_frequency(machine, own, voltage, angle, loop.signal)
+    first = slope_of(machine, (own.inductance, own.resistance), voltage, there, loop.signal)
+    band = float(loop.bandwidth or 0.0) * slope / first
+    late = 0.25 / f + (loop.delay or 0.0)
+    return LoopGain(f, band, continuous_limit(memory, late), memory, slope)
