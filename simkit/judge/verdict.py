@@ -199,7 +199,7 @@ def _reason_over(lead: Judged, over: Sequence[Judged], when: str, context: str) 
     text = (
         f"{when}{context}{lead.part}'s "
         f"{figures()[lead.quantity].words.title} went over its limit and reached {value}, "
-        f"{lead.ratio:.3g} times the limit"
+        f"{lead.ratio:.3g} times the limit{_why_it_leads(lead, over)}"
     )
     text = text[0].upper() + text[1:]
     others = sorted((r for r in over if r is not lead), key=lambda r: -(r.ratio or 0.0))
@@ -209,6 +209,14 @@ def _reason_over(lead: Judged, over: Sequence[Judged], when: str, context: str) 
         if len(others) > 3:
             text += f" and {len(others) - 3} more"
     return text + "."
+
+
+def _why_it_leads(lead: Judged, over: Sequence[Judged]) -> str:
+    """What puts a limit before one that was passed earlier; empty where none was."""
+    first = min(over, key=_order)
+    if first is lead or _order(first)[0] >= _order(lead)[0]:
+        return ""
+    return f", told first because it destroys within a cycle; over before it: {_name(first)}"
 
 
 def _when(time: float | None, event_start: float | None, cycle: float) -> str:

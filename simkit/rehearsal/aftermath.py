@@ -66,7 +66,10 @@ def with_aftermath(rehearsal: Rehearsal) -> Rehearsal:
         series=(*rehearsal.series, *(s for part in parts for s in part.series)),
         slow=tuple(f for part in parts for f in part.facts),
         verdict=verdict(
-            rows, first, context_of(rows, rehearsal.modes), 1.0 / rehearsal.line.frequency.first
+            rows,
+            first,
+            context_of(rows, rehearsal.modes, rehearsal.line),
+            1.0 / rehearsal.line.frequency.first,
         ),
     )
 

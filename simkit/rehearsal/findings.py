@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from simkit.circuit.timeline import Timeline
-from simkit.figures.table import of_loss
+from simkit.figures.table import figures, of_loss
 from simkit.judge.limits import Limit, machine_limits
 from simkit.judge.verdict import (
     Judged,
@@ -38,8 +38,10 @@ from simkit.units import format_quantity
 MODE_WORDS = {
     "capacitive": "with the drive below resonance, ",
     "inductive": "with the drive above resonance, ",
-    "resonant": "with the drive so near resonance that the current reversed in the dead time, ",
+    "resonant": "with the drive near resonance, ",
 }
+REVERSED = "with the drive so near resonance that the current reversed in the dead time, "
+"""The same for what a diode that is forced off does."""
 
 
 @dataclass(frozen=True)
@@ -135,7 +137,9 @@ def findings(found: Findings) -> Rehearsal:
         carried_on=found.carried_on,
         series=have.series,
         rows=rows,
-        verdict=verdict(rows, first, context_of(rows, modes), 1.0 / found.line.frequency.first),
+        verdict=verdict(
+            rows, first, context_of(rows, modes, found.line), 1.0 / found.line.frequency.first
+        ),
         before=point_before(found),
         after=point_after(found),
         modes=modes,
@@ -191,13 +195,21 @@ def _since(row: Judged, curves: Mapping[str, Curve]) -> Judged:
     return row if began is None else replace(row, first_over_s=min(began, row.first_over_s))
 
 
-def context_of(rows: Sequence[Judged], modes: Sequence[ModeSpan]) -> str:
-    """Words for the mode in which the leading limit was passed first; empty when none was."""
+def context_of(rows: Sequence[Judged], modes: Sequence[ModeSpan], line: Timeline) -> str:
+    """Words for the mode in which the leading limit was passed first; empty when none was.
+
+    Nothing either once gates or drivers do what they should not: which current leaves which switch
+    then tells of them, not of the drive and the resonance.
+    """
     first = leading(rows)
     if first is None or first.first_over_s is None:
         return ""
     when = first.first_over_s
+    if any(f.start <= when and f.event.about.changes in ("gates", "drivers") for f in line.faults):
+        return ""
     mode = next((m.mode for m in modes if m.start <= when <= m.end), "")
+    if mode == "resonant" and figures()[first.quantity].fast.only_forced:
+        return REVERSED
     return MODE_WORDS.get(mode, "")
 
 

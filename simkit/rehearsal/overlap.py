@@ -57,7 +57,7 @@ def with_overlap(rehearsal: Rehearsal) -> Rehearsal:
         return rehearsal
     rows, line = (*rehearsal.rows, row(found)), rehearsal.line
     first = min((e.start for e in line.events), default=None)
-    said = verdict(rows, first, context_of(rows, rehearsal.modes), 1.0 / line.frequency.first)
+    said = verdict(rows, first, context_of(rows, rehearsal.modes, line), 1.0 / line.frequency.first)
     return replace(rehearsal, rows=rows, verdict=said)
 
 

@@ -206,7 +206,8 @@ def _told(job: Mapping[str, Any]) -> dict[str, Any]:
         "verdict": verdict, "reason": "0.12 ms after it began Q2's channel current went over "
         "its limit and reached 341 A, 2.7 times the limit; also over: supply: current.",
         "part": "Q1", "quantity": "gate_lift", "unit": "V", "value": 3.5 * ratio, "limit": 3.5,
-        "ratio": ratio or None, "time_s": 1.2e-4 if ratio > 1.0 else None,
+        "ratio": ratio or None, "worst_ratio": ratio or None,
+        "time_s": 1.2e-4 if ratio > 1.0 else None,
         "method": "whole event" if ratio else "", "slow": slow if ratio == 0.6 else [],
         "engine_cpu_seconds": 0.1, "timed_out": False,
     }  # fmt: skip

@@ -34,7 +34,7 @@ def told(job: Mapping[str, Any]) -> dict[str, Any]:
     verdict = "over_limit" if ratio > 1.0 else "within_limits"
     return {
         "verdict": verdict, "reason": "so it is", "part": "Q1", "quantity": "gate_lift",
-        "unit": "V", "value": 3.5 * ratio, "limit": 3.5, "ratio": ratio,
+        "unit": "V", "value": 3.5 * ratio, "limit": 3.5, "ratio": ratio, "worst_ratio": ratio,
         "time_s": 1e-6 if ratio > 1.0 else None, "method": "", "slow": [],
         "engine_cpu_seconds": 0.1, "timed_out": False,
     }  # fmt: skip

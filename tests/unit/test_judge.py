@@ -241,7 +241,8 @@ def test_what_destroys_at_once_leads_and_the_first_in_time_is_kept() -> None:
     # 2.0 ms less 1.5 ms; others by how far they are over, three of them.
     assert found.reason == (
         "500 us after the event began, the motor running, Q1's drain-source voltage, peak went "
-        "over its limit and reached 600 V, 1.25 times the limit; also over: "
+        "over its limit and reached 600 V, 1.25 times the limit, told first because it destroys "
+        "within a cycle; over before it: Q1: current, rms; also over: "
         "Q1: current, rms (3 times), "
         "Q1: junction temperature in the event (2 times), Q1: gate voltage while it should be off "
         "(1.5 times) and 1 more."

@@ -49,6 +49,8 @@ class Row:
     limit: float | None = None
     """In `unit`."""
     ratio: float | None = None
+    """That value over that limit [1]."""
+    worst_ratio: float | None = None
     """Worst value over its limit of all quantities judged [1]."""
     time_s: float | None = None
     """From the first event until the first limit went [s]; 0: in its first cycle, negative: before
@@ -101,7 +103,7 @@ def table(
 
 
 def _gravity(row: Row) -> tuple[float, float, str]:
-    return LAST[row.verdict], -(row.ratio or 0.0), row.name
+    return LAST[row.verdict], -(row.worst_ratio or row.ratio or 0.0), row.name
 
 
 def _not_here(situation: Situation, why: NotHere) -> Row:
@@ -133,7 +135,8 @@ def _told(rehearsal: Rehearsal) -> dict[str, Any]:
         "unit": shown.unit if shown else None,
         "value": shown.value if shown else None,
         "limit": shown.limit if shown else None,
-        "ratio": max(rated, default=None),
+        "ratio": shown.ratio if shown else None,
+        "worst_ratio": max(rated, default=None),
         "time_s": None if first is None else _since(first, begin, rehearsal),
         "method": method_words(rehearsal),
         "slow": [asdict(fact) for fact in rehearsal.slow],
@@ -167,7 +170,7 @@ def _row(situation: Situation, result: Mapping[str, Any]) -> Row:
     told = {k: v for k, v in result.items() if k != "timed_out"}
     told["slow"] = tuple(told.get("slow", ()))
     row = Row(situation.name, situation.family, situation.title, situation.expects, **told)
-    return row if row.ratio is None else replace(row, margin=1.0 - row.ratio)
+    return row if row.worst_ratio is None else replace(row, margin=1.0 - row.worst_ratio)
 
 
 def document(machine: Loaded[Machine], rows: list[Row], seconds: float) -> dict[str, Any]:
