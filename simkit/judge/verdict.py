@@ -53,6 +53,19 @@ class Opinion:
 
 
 @dataclass(frozen=True)
+class Unrated:
+    """A part whose figure was computed and that has no rating; value and error in `unit`."""
+
+    part: str
+    quantity: str
+    unit: str
+    value: float
+    error: float | None
+    needs: str
+    """Key of the machine file that would judge it."""
+
+
+@dataclass(frozen=True)
 class Verdict:
     """What all judged quantities amount to."""
 

@@ -110,7 +110,7 @@ def _faulty_contacts(part: Waves) -> dict[str, Array]:
     }
 
 
-def _snubber_places(part: Waves) -> list[tuple[str, str, str]]:
+def snubber_places(part: Waves) -> list[tuple[str, str, str]]:
     """Top, middle and bottom node of each snubber."""
     snubber = part.machine.bridge.snubber
     assert snubber is not None
@@ -125,7 +125,7 @@ def _snubber_places(part: Waves) -> list[tuple[str, str, str]]:
 def _snubber_power(part: Waves) -> Array:
     snubber = part.machine.bridge.snubber
     assert snubber is not None
-    drops = [part.node(a) - part.node(b) for a, b, _ in _snubber_places(part)]
+    drops = [part.node(a) - part.node(b) for a, b, _ in snubber_places(part)]
     return np.asarray(sum(d * d for d in drops) / snubber.resistance)
 
 
@@ -154,7 +154,7 @@ def _stored(part: Waves) -> Array:
         halves = (part.node("p") - part.node("sh")) ** 2 + part.node("sl") ** 2
         total = total + 0.5 * machine.bridge.split_capacitance * halves
     if machine.bridge.snubber is not None:
-        charges = [part.node(b) - part.node(c) for _, b, c in _snubber_places(part)]
+        charges = [part.node(b) - part.node(c) for _, b, c in snubber_places(part)]
         total = total + 0.5 * machine.bridge.snubber.capacitance * sum(c * c for c in charges)
     return np.asarray(total)
 

@@ -21,6 +21,7 @@ from simkit.parameters.cooling import Cooling
 from simkit.parameters.drive import Drive, GateTransformer
 from simkit.parameters.fitted import FitRecord
 from simkit.parameters.probes import BringUp, Probes
+from simkit.parameters.ratings import Ratings
 from simkit.parameters.section import Name, Section, Text, titled
 from simkit.parameters.supply import Capacitor, Supply
 from simkit.parameters.switch import (
@@ -98,6 +99,7 @@ class Machine(Section):
     workpieces: dict[Name, Workpiece]
     cooling: Cooling
     limits: Limits
+    ratings: Ratings | None = None
     probes: Probes | None = None
     bring_up: BringUp | None = None
     fit: FitRecord | None = None

@@ -1,8 +1,8 @@
 """Where the bridge takes its energy from: mains, rectifier, link and film capacitor."""
 
-from typing import Annotated, Self
+from typing import Annotated, Literal, Self
 
-from pydantic import model_validator
+from pydantic import Field, model_validator
 
 from simkit.parameters.fields import Quantity
 from simkit.parameters.section import Section
@@ -36,11 +36,20 @@ class PrechargePath(Section):
 
 
 class Rectifier(Section):
-    """Single-phase bridge rectifier in front of the link."""
+    """Bridge rectifier in front of the link."""
 
     mains_voltage: Annotated[float, Quantity("V", "Mains, rms", gt=0, le=500)]
     mains_frequency: Annotated[float, Quantity("Hz", "Mains", ge=40, le=500)]
     line_resistance: Annotated[float, Quantity("ohm", "Line, filter and fuse", gt=0, lt=100)]
+    line_inductance: (
+        Annotated[float, Quantity("H", "Line, filter and choke", ge=0, lt=0.1)] | None
+    ) = None
+    phases: (
+        Annotated[
+            Literal[1, 3], Field(description="1: two wires; 3: mains_voltage between two phases")
+        ]
+        | None
+    ) = None
     diode_drop: Annotated[float, Quantity("V", "One of two diodes that conduct", gt=0, lt=3)]
     surge_current: (
         Annotated[float, Quantity("A", "Largest single surge the diodes stand", gt=0, lt=1e5)]

@@ -46,12 +46,56 @@ class Core(Section):
 
 
 class Winding(Section):
-    """Wire of one winding; for foil or tube the strand that has its section."""
+    """Copper of one winding: wire, a bundle of strands, a tube or foil, in its window."""
 
     length: Annotated[float, Quantity("m", "Wire of all turns with their leads", gt=0, lt=1e3)]
-    wire: Annotated[float, Quantity("m", "Diameter of the copper of a strand", gt=0, lt=0.1)]
-    strands: Annotated[int, Quantity("1", "Strands in parallel", ge=1, le=100000)]
+    wire: (
+        Annotated[
+            float, Quantity("m", "Copper's diameter, of a strand; of a tube outside", gt=0, lt=0.1)
+        ]
+        | None
+    ) = None
+    strands: (
+        Annotated[int, Quantity("1", "Strands twisted together, 1 for solid", ge=1, le=100000)]
+        | None
+    ) = None
+    wall: Annotated[float, Quantity("m", "Of a tube", gt=0, lt=0.05)] | None = None
+    foil: Annotated[float, Quantity("m", "Thickness of foil", gt=0, lt=0.02)] | None = None
+    width: Annotated[float, Quantity("m", "Of the foil", gt=0, lt=1)] | None = None
+    layers: (
+        Annotated[int, Quantity("1", "Layers one over the other; none: the fewest", ge=1, le=100)]
+        | None
+    ) = None
     temperature: Annotated[float, Quantity("degC", "Of the copper while it works", gt=-50, lt=200)]
+    current_density: (
+        Annotated[float, Quantity("A/m^2", "Allowed in the copper, rms", gt=0, lt=1e9)] | None
+    ) = None
+
+    @model_validator(mode="after")
+    def _one_kind(self) -> Self:
+        if (self.wire is None) == (self.foil is None):
+            raise ValueError(
+                "give either wire (with strands, or wall for a tube) or foil with width"
+            )
+        if (self.foil is None) != (self.width is None):
+            raise ValueError("foil goes with width")
+        if self.wire is None and (self.strands is not None or self.wall is not None):
+            raise ValueError("strands and wall go with wire, not with foil")
+        if self.wire is not None and (self.strands is None) == (self.wall is None):
+            raise ValueError("give either strands (1 for solid wire) or wall (for a tube)")
+        if self.wall is not None and self.wire is not None and 2.0 * self.wall > self.wire:
+            raise ValueError("wall must not exceed half of wire, the tube's outside")
+        return self
+
+    @property
+    def section(self) -> float:
+        """Copper's section [m2]."""
+        if self.foil is not None and self.width is not None:
+            return self.foil * self.width
+        assert self.wire is not None
+        if self.wall is not None:
+            return pi * self.wall * (self.wire - self.wall)
+        return 0.25 * pi * self.wire**2 * (self.strands or 1)
 
 
 class Window(Section):
@@ -89,6 +133,9 @@ class Transformer(Section):
     ) = None
 
     core: Core | None = None
+    primary: Winding | None = None
+    secondary: Winding | None = None
+    window: Window | None = None
 
     @model_validator(mode="after")
     def _core_helps(self) -> Self:
@@ -108,7 +155,10 @@ class Transformer(Section):
 
 
 class TransformerFile(Section):
-    """Matching transformer: measured, or from core, windings and window, or some of each."""
+    """Matching transformer: measured, or from core, windings and window, or some of each.
+
+    Of a measured value and the table it would follow from the measured one counts.
+    """
 
     primary_turns: Annotated[int, Quantity("1", "Turns on the bridge side", ge=1, le=1000)]
     secondary_turns: Annotated[int, Quantity("1", "Turns on the tank side", ge=1, le=1000)]
@@ -169,6 +219,6 @@ class TransformerFile(Section):
             ("secondary_resistance", "secondary"),
         )
         for value, table in ways:
-            if (getattr(self, value) is None) == (getattr(self, table) is None):
+            if getattr(self, value) is None and getattr(self, table) is None:
                 raise ValueError(f"give either {value} as measured or [transformer.{table}]")
         return self

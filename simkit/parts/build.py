@@ -25,15 +25,23 @@ from simkit.parameters.place import nearest
 from simkit.parameters.supply import Supply, SupplyFile
 from simkit.parameters.switch import Switch
 from simkit.parameters.tank import Tank, TankFile
-from simkit.parameters.transformer import Core, Transformer, TransformerFile, Winding
+from simkit.parameters.transformer import (
+    Core,
+    Transformer,
+    TransformerFile,
+    Winding,
+    Window,
+)
 from simkit.parameters.written import MachineFile, SwitchPart
 from simkit.parts import capacitor
 from simkit.parts import core as cores
 from simkit.parts import transformer as transformers
 from simkit.parts.loads import coil_part, levels_of, made_piece, way_out
+from simkit.parts.mains import rectifier_cautions
 from simkit.parts.materials import materials
 from simkit.parts.ranged import Figure
 from simkit.parts.switches import expected_junction, fitted_switch, load_part
+from simkit.parts.windings import winding_resistance
 from simkit.parts.working import coil_current, load_at_margin
 from simkit.units import format_quantity
 
@@ -133,6 +141,8 @@ def _supply(made: Build, written: SupplyFile) -> Supply:
         # Without load no current flows, and without current a diode drops next to nothing.
         peak = sqrt(2.0) * rectifier.mains_voltage
         values["voltage"] = made.computed("supply.voltage", peak, "V", "supply.rectifier")
+    if written.rectifier is not None:
+        made.caution("supply.rectifier", rectifier_cautions(written.rectifier))
     return made.model("supply", Supply, values)
 
 
@@ -149,8 +159,8 @@ def _transformer(made: Build, written: TransformerFile, frequency: float) -> Tra
             inductance = magnetising_of(made, core, turns)
             key = "transformer.magnetising_inductance"
             values["magnetising_inductance"] = made.computed(key, inductance, "H", of)
-    if written.window is not None:
-        window = written.window
+    window = written.window
+    if window is not None and written.leakage_inductance is None:
         leakage = transformers.leakage_inductance(
             turns, window.mean_turn, window.height, window.spacing, window.build
         )
@@ -158,9 +168,9 @@ def _transformer(made: Build, written: TransformerFile, frequency: float) -> Tra
         values["leakage_inductance"] = made.figure(key, leakage, "H", "transformer.window")
     for side in ("primary", "secondary"):
         winding = getattr(written, side)
-        if winding is not None:
+        if winding is not None and values[f"{side}_resistance"] is None:
             key, of = f"transformer.{side}_resistance", f"transformer.{side}"
-            ohms = winding_resistance(winding, frequency)
+            ohms = _winding(made, of, winding, getattr(written, f"{side}_turns"), window, frequency)
             values[f"{side}_resistance"] = made.figure(key, ohms, "ohm", of)
     return made.model("transformer", Transformer, values)
 
@@ -178,12 +188,14 @@ def magnetising_of(made: Build, core: Core, turns: int) -> float:
     return transformers.magnetising_inductance(factor, turns)
 
 
-def winding_resistance(winding: Winding, frequency: float) -> Figure:
-    """AC resistance of a winding at a frequency [Hz], in [ohm]."""
-    copper = transformers.copper_resistivity(winding.temperature).value
-    return transformers.wire_ac_resistance(
-        winding.length, winding.wire, copper, frequency, winding.strands
-    )
+def _winding(
+    made: Build, of: str, winding: Winding, turns: int, window: Window | None, frequency: float
+) -> Figure:
+    try:
+        height = None if window is None else window.height
+        return winding_resistance(winding, turns, height, frequency)
+    except ValueError as error:
+        raise made.refuse(of, "", str(error)) from None
 
 
 def _tank(made: Build, written: TankFile, frequency: float) -> Tank:

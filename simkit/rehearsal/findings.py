@@ -10,6 +10,7 @@ from simkit.figures.table import figures, of_loss
 from simkit.judge.limits import Limit, machine_limits
 from simkit.judge.verdict import (
     Judged,
+    Unrated,
     Verdict,
     judged,
     leading,
@@ -102,6 +103,8 @@ class Rehearsal:
     """The electro-thermal loop; None where the switch says nothing of temperature."""
     later_error: float = float("nan")
     """Numerical error of the junction minutes later [K]; nan where nothing goes on."""
+    unrated: tuple[Unrated, ...] = ()
+    """Parts whose figures have no rating to be held against."""
     slow: tuple[SlowFact, ...] = ()
     """Figures of what goes on for minutes, marched and not run."""
 

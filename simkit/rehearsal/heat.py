@@ -43,6 +43,8 @@ def junctions(
 ) -> tuple[list[Series], float]:
     """Junction temperatures of each switch, with the heatsink's later, and the time left [s].
 
+    `junction_stay` and `heatsink_stay` are the last state going on for more than a day.
+
     Between samples the loss follows the fast model's course, scaled to them.
     """
     losses, after = [s for s in series if s.quantity == "loss"], scenario.aftermath
@@ -56,13 +58,19 @@ def junctions(
     path = heat_path(machine, after.heatsink_heat_capacity if after else None)
     hold = machine.limits.hold_time
     stay = np.union1d(STAY, [hold])
-    course = heat_course(path, before, *_going_on(grid, event, last, stay)).junctions
+    whole = heat_course(path, before, *_going_on(grid, event, last, stay))
+    course = whole.junctions
     parts, held = [s.part for s in losses], stay <= hold
     split = len(grid)
     out = [Series(p, "junction_peak", "degC", grid, c[:split])
            for p, c in zip(parts, course, strict=True)]  # fmt: skip
     out += [Series(p, "junction_held", "degC", grid[-1] + stay[held], c[split:][held])
             for p, c in zip(parts, course, strict=True)]  # fmt: skip
+    hottest = int(np.argmax(course[:, -1]))
+    out += [
+        Series(parts[hottest], "junction_stay", "degC", grid[-1] + stay, course[hottest, split:]),
+        Series("heatsink", "heatsink_stay", "degC", grid[-1] + stay, whole.heatsink[split:]),
+    ]
     bound = next(x.bound for x in machine_limits(machine) if x.quantity == "junction_held")
     left = _first_over(stay, course[:, split - 1 :].max(axis=0), bound)
     if after is not None:

@@ -34,7 +34,9 @@ from simkit.rehearsal.error_budget import Findings, SecondRuns, assessed
 from simkit.rehearsal.findings import Rehearsal, findings
 from simkit.rehearsal.job import Counter, DoorRunner, Job
 from simkit.rehearsal.overlap import with_overlap
+from simkit.rehearsal.part_limits import with_parts
 from simkit.rehearsal.refining import ROUNDS, Passes, refine_round
+from simkit.rehearsal.ripple import with_trough
 from simkit.rehearsal.scouting import Scouted, scouted
 from simkit.rehearsal.settings import Settings
 from simkit.rehearsal.stretches import Stretch
@@ -58,8 +60,24 @@ def rehearse(
 ) -> Rehearsal:
     """Run, measure and judge one scenario; `second` runs the deciding decks on another engine.
 
+    With a rectified supply whose ripple changes the commutation, once more at the link's trough.
     Errors: EngineError when the engine gives no whole answer even on the last rung of the ladder.
     """
+
+    def once(trial: Machine) -> Rehearsal:
+        return _at_one_voltage(trial, scenario, runner, progress, settings, second)
+
+    return with_cut(with_overlap(with_trough(once(machine), once)))
+
+
+def _at_one_voltage(
+    machine: Machine,
+    scenario: Scenario,
+    runner: DoorRunner,
+    progress: Progress | None,
+    settings: Settings,
+    second: DoorRunner | None,
+) -> Rehearsal:
     run = _run_of(machine, scenario, runner, progress, settings)
     run.settle()
     run.first_pass()
@@ -67,7 +85,7 @@ def rehearse(
         run.refine()
     asked = run.job.second_runs(run.passes.fine, second) if second else None
     run.counter.finish()
-    return with_cut(with_overlap(with_aftermath(findings(run.found(asked)))))
+    return with_aftermath(with_parts(findings(run.found(asked))))
 
 
 def planned(machine: Machine, scenario: Scenario, runner: DoorRunner) -> tuple[Job, Warmed | None]:

@@ -18,6 +18,7 @@ from simkit.report import figures, text
 from simkit.report.downsample import overview, within_budget
 from simkit.report.operating_map import COLUMNS, map_rows, operating_figure
 from simkit.report.schematic import schematic
+from simkit.report.stay import stay_figure, stay_words
 from simkit.report.style import CYCLE, TEMPLATES, VARIABLES, themed
 from simkit.report.view import LimitRow, Record, ReportView
 
@@ -53,6 +54,8 @@ def draw(view: ReportView) -> dict[str, str]:
         drawn["waveforms"] = figures.waveforms(still(view), view.panels)
     if view.operating:
         drawn["operating-map"] = operating_figure(view.operating)
+    if view.stay:
+        drawn["stay"] = stay_figure(view.stay)
     return drawn
 
 
@@ -76,6 +79,7 @@ def page(view: ReportView, drawn: dict[str, str]) -> str:
         points=_points(view),
         map_columns=[name for _, name, _ in COLUMNS],
         map_rows=map_rows(view.operating) if view.operating else [],
+        stay_words=stay_words(view.stay) if view.stay else "",
         colours=[VARIABLES[colour] for colour, _ in CYCLE],
         still=still(view) if view.windows else None,
         wavedata=embedded(viewer_data(view)),

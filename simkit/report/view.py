@@ -248,6 +248,21 @@ class OperatingMap:
 
 
 @dataclass(frozen=True)
+class Stay:
+    """Temperatures while the last state goes on.
+
+    Fields: time since the end of the run [s]; curves by name [degC]; limit [degC]; left, until a
+    junction is there, inf for never [s]; hold, the machine's hold time [s].
+    """
+
+    time: tuple[float, ...]
+    curves: tuple[tuple[str, tuple[float, ...]], ...]
+    limit: float
+    left: float
+    hold: float
+
+
+@dataclass(frozen=True)
 class ReportView:
     """Everything a page shows."""
 
@@ -294,5 +309,9 @@ class ReportView:
     operating: OperatingMap | None = None
     """Where the drive is tuned: the fast model's map of it."""
     fitted: tuple[Fitted, ...] = ()
+    stay: Stay | None = None
+    """The last state going on, from a millisecond to more than a day."""
+    unrated: tuple[Fact, ...] = ()
+    """Figures of parts without a rating; the note is the key that would give it."""
     fit_method: str = ""
     """How intervals of judged figures follow from those of the fitted values."""

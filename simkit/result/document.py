@@ -12,6 +12,7 @@ from simkit.judge.verdict import Judged, Opinion, Outcome, Status
 from simkit.measure.commutation import Mode
 from simkit.measure.energy import EnergyBalance
 from simkit.measure.point import OperatingPoint
+from simkit.result.mains import Mains
 from simkit.result.plain import finite, plain
 
 SCHEMA = "simkit.result/1"
@@ -324,6 +325,8 @@ status, source"""
     """figures of parts that have no rating in the file: no verdict is said of them"""
     operating_point: BeforeAfter = field(default_factory=BeforeAfter)
     """the settled machine before and after the event: frequencies, phase, currents, powers"""
+    mains: Mains | None = None
+    """with a rectifier: the mains current before and after, power factor, ripple of the link"""
     commutation: Commutation | None = None
     """dead time, what the node needed, what was available, whether at zero voltage"""
     recovery: RecoveryFound | None = None

@@ -189,6 +189,8 @@ def said(name: str, answer: "Answer", voice: Voice) -> dict[str, Any]:
 
     if voice.talk:
         print(f"{name}: {WORDS[answer.result['verdict']]}. {answer.result['reason']}")
+        if count := len(answer.result.get("unrated") or ()):
+            print(f"no rating given for {count} figure{'s' if count > 1 else ''} of parts")
         if answer.folder:
             print(f"report: {answer.folder / 'index.html'}")
     if answer.cached:

@@ -102,3 +102,16 @@ def test_a_loss_that_stays_never_reaches_the_limit_and_one_above_is_there_at_onc
     series, left = found(late=2e6)
     assert left == 0.0
     assert series["Q1", "junction_peak"].worst[0] > 126.0
+
+
+def test_one_curve_from_a_millisecond_to_settled() -> None:
+    """At 10 s, 10 min and in the end against the nodes' integration: 1 % of the rise."""
+    series, _ = found()
+    stay = series["Q1", "junction_stay"]
+    since = stay.times - TIMES[-1]
+    for time in (10.0, 600.0, 9e4):
+        at = float(np.interp(time, since, stay.values))
+        wanted = nodes(time)
+        assert at - 30.0 == pytest.approx(wanted - 30.0, rel=0.01)
+    sink = series["heatsink", "heatsink_stay"]
+    assert sink.values[-1] == pytest.approx(30.0 + 4 * LATE * 0.15, rel=0.01)

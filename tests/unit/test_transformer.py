@@ -5,6 +5,7 @@ Each reference is worked out in the test by another way than the formula's.
 
 from __future__ import annotations
 
+import cmath
 import math
 
 import numpy as np
@@ -115,6 +116,20 @@ def test_thin_coax_is_a_flat_gap() -> None:
 
 def test_one_layer_of_thick_foil_carries_one_skin_depth() -> None:
     assert layer_ratio(10e-3, 1.724e-8, 1e5, 1).value == pytest.approx(10 / 0.20897, rel=1e-4)
+
+
+@pytest.mark.parametrize("layers", [1, 2, 3, 5])
+@pytest.mark.parametrize("thick", [0.3, 1.0, 2.0, 4.0])
+def test_points_of_dowells_curves(layers: int, thick: float) -> None:
+    """In the paper's own form, Re(M) + (m^2 - 1)/3 Re(D), M = ah coth(ah), D = 2 ah tanh(ah/2),
+    ah = (1 + j) h/delta: P. L. Dowell, Proc. IEE 113 (1966) 1387, as restated in a public
+    encyclopaedia of magnetics (read there)."""
+    ah = (1.0 + 1.0j) * thick
+    m, d = ah / cmath.tanh(ah), 2.0 * ah * cmath.tanh(0.5 * ah)
+    wanted = m.real + (layers**2 - 1) / 3.0 * d.real
+    depth = math.sqrt(1.724e-8 / (math.pi * 1e5 * 4e-7 * math.pi))
+    found = layer_ratio(thick * depth, 1.724e-8, 1e5, layers).value
+    assert found == pytest.approx(wanted, rel=1e-9)
 
 
 def test_layers_for_thin_foil_follow_the_series() -> None:

@@ -2,13 +2,12 @@
 
 from collections.abc import Iterator
 
-from simkit.parameters.cooling import Water
 from simkit.parameters.machine import Machine
 from simkit.parts.build import can_of
 from simkit.parts.capacitor import Bank, bus_sharing, can_stress
-from simkit.parts.cooling import ATMOSPHERE, Channel, water_side
+from simkit.parts.coil_water import water_channel
+from simkit.parts.cooling import ATMOSPHERE, water_side
 from simkit.parts.core import Steinmetz, square_loss
-from simkit.parts.loads import coil_part
 from simkit.parts.materials import material
 from simkit.parts.switches import stack_of
 from simkit.scout.operating import OperatingPoint
@@ -36,21 +35,6 @@ def coil_rows(rows: Rows, machine: Machine, current: float) -> Iterator[CheckRow
     yield rows.most("hottest wall of the tube", "degC", side.wall, side.boiling_point, told)
     told = _with(side.outside, "cooling.water.flow through a straight tube")
     yield rows.plain("pressure the tube takes", "Pa", side.pressure_drop, told)
-
-
-def water_channel(machine: Machine) -> Channel | None:
-    """The water's way through the coil; None where nobody said how long and how wide it is."""
-    water: Water | None = machine.cooling.water
-    geometry = machine.coil.geometry
-    if water is None:
-        return None
-    if water.bore is not None and water.length is not None:
-        return Channel(water.bore, water.length)
-    if geometry is None or 2.0 * geometry.wall >= geometry.tube:
-        return None
-    at = machine.resonance(machine.coil.inductance)
-    shape = coil_part(geometry, at, machine.coil.inductance, machine.coil.resistance).geometry
-    return Channel(geometry.tube - 2.0 * geometry.wall, shape.tube_length)
 
 
 def can_rows(rows: Rows, machine: Machine, frequency: float, current: float) -> Iterator[CheckRow]:

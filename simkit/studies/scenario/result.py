@@ -42,8 +42,10 @@ from simkit.result.document import (
     SlowFigure,
     Temperature,
     TransformerFigures,
+    Unrated,
 )
 from simkit.studies.output.folder import dumped, whole_folder
+from simkit.studies.scenario.mains_document import mains_document
 
 NOT_MODELLED = (
     "Heating of workpiece and coil during the run: L and R follow the event only.",
@@ -88,6 +90,8 @@ def result_of(
         events=_events(rehearsal.line),
         mode=tuple(ModeSpan(m.start, m.end, m.mode) for m in rehearsal.modes),
         limits=tuple(LimitRow.of(row) for row in rehearsal.rows),
+        unrated=tuple(Unrated(**asdict(part)) for part in rehearsal.unrated),
+        mains=mains_document(rehearsal),
         operating_point=BeforeAfter(rehearsal.before, rehearsal.after),
         commutation=_commutation(rehearsal),
         recovery=_recovery(rehearsal),

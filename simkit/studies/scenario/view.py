@@ -27,6 +27,7 @@ from simkit.studies.scenario.figures_in_words import (
 )
 from simkit.studies.scenario.parameter_list import fitted, parameters
 from simkit.studies.scenario.waveform_view import views, waveforms, worst_word
+from simkit.units import format_quantity
 
 AROUND = 1.2e-6
 """Least time shown after the incoming switch's command in a close-up [s]."""
@@ -92,6 +93,8 @@ def report_view(rehearsal: Rehearsal, result: Result, machine: Loaded[Machine]) 
         command=command(result),
         netlist=rehearsal.whole.deck.text,
         operating=tuned(rehearsal),
+        stay=_stay(rehearsal),
+        unrated=tuple(_unrated(part) for part in result.get("unrated") or ()),
         fitted=tuple(fitted(machine)),
         fit_method=uncertain.method if (uncertain := result.parameter_uncertainty) else "",
     )  # fmt: skip
@@ -116,6 +119,27 @@ def _limit(row: LimitRow) -> page.LimitRow:
         chance=row.probability_over,
         error_parts=row.error_parts,
     )  # fmt: skip
+
+
+def _stay(rehearsal: Rehearsal) -> page.Stay | None:
+    names = {"junction_stay": "hottest junction", "heatsink_stay": "heatsink"}
+    found = [s for s in rehearsal.series if s.quantity in names]
+    if not found or not all(np.isfinite(s.values).all() for s in found):
+        return None
+    since = found[0].times - found[0].times[0]
+    shown = since >= 1e-3
+    held = next(r for r in rehearsal.rows if r.quantity == "junction_held")
+    return page.Stay(
+        tuple(since[shown].tolist()),
+        tuple((names[s.quantity], tuple(s.values[shown].tolist())) for s in found),
+        held.limit, rehearsal.seconds_to_limit, rehearsal.machine.limits.hold_time,
+    )  # fmt: skip
+
+
+def _unrated(part: Mapping[str, Any]) -> page.Fact:
+    title = figures()[part["quantity"]].words.title
+    value = format_quantity(part["value"], part["unit"], 3)
+    return page.Fact(f"{part['part']}: {title}", value, part["needs"])
 
 
 # --- the moments worth a close-up

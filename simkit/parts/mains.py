@@ -1,0 +1,219 @@
+"""From the outlet to the link: rectifier, line impedance and smoothing, stepped over time.
+
+A heater at a fixed frequency is a resistor to its link: its power goes with the square of the
+voltage. The march is backward Euler with steps of a few microseconds; it needs no assumption about
+the ripple, so that links of a few microfarads, whose voltage follows the mains, are the same case.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from simkit.parameters.supply import Rectifier
+from simkit.parts.inputs import not_negative, positive
+
+STEPS = 800
+"""Steps of a ripple period [1]."""
+MOST = 400
+"""Ripple periods until the state must have settled [1]."""
+SETTLED = 1e-4
+"""Change of the link's voltage from one period to the next that counts as none [1]."""
+
+
+OUTLETS = (100.0, 110.0, 115.0, 120.0, 127.0, 220.0, 230.0, 240.0)
+"""Mains of the world, line to neutral [V rms]; IEC 60038 and what is common beside it."""
+WARM_BLEEDER = 20.0
+"""Heat of a bleeder from which its value is doubted [W]: common practice is a watt or two."""
+
+
+@dataclass(frozen=True)
+class Line:
+    """The outlet, what lies between it and the link, and the link.
+
+    Fields
+    ------
+    voltage : between two conductors [V rms]
+    frequency : [Hz]
+    resistance : of line, filter and fuse, of the whole loop [ohm]
+    inductance : of the same loop [H]
+    diode_drop : of one diode; two conduct [V]
+    capacitance : of the link [F]
+    phases : 1 or 3 [1]
+    """
+
+    voltage: float
+    frequency: float
+    resistance: float
+    inductance: float
+    diode_drop: float
+    capacitance: float
+    phases: int = 1
+
+    def __post_init__(self) -> None:
+        positive(voltage=self.voltage, frequency=self.frequency, capacitance=self.capacitance)
+        not_negative(resistance=self.resistance, inductance=self.inductance)
+        not_negative(diode_drop=self.diode_drop)
+        if self.phases not in (1, 3):
+            raise ValueError(f"phases is {self.phases}; it must be 1 or 3")
+
+    @property
+    def period(self) -> float:
+        """Of the rectified voltage [s]."""
+        return 1.0 / (self.frequency * (2.0 if self.phases == 1 else 6.0))
+
+    def rectified(self, time: float) -> float:
+        """Voltage behind the diodes with no current, from a crest on [V]."""
+        within = math.fmod(time + 0.5 * self.period, self.period) - 0.5 * self.period
+        angle = 2.0 * math.pi * self.frequency * within
+        return math.sqrt(2.0) * self.voltage * math.cos(angle) - 2.0 * self.diode_drop
+
+
+@dataclass(frozen=True)
+class Drawn:
+    """What a settled link draws from the mains.
+
+    Fields
+    ------
+    rms, peak : of the current in a conductor of the line [A]
+    power : into the link [W]
+    power_factor : power from the mains over volts times amperes [1]
+    mean, highest, lowest : voltage of the link [V]
+    capacitor_rms : ripple current of the link's capacitor at multiples of the ripple frequency [A]
+    dc : mean current out of the rectifier [A]
+    settled : whether the march came to rest
+    """
+
+    rms: float
+    peak: float
+    power: float
+    power_factor: float
+    mean: float
+    highest: float
+    lowest: float
+    capacitor_rms: float
+    dc: float
+    settled: bool
+
+    @property
+    def ripple(self) -> float:
+        """Peak to peak [V]."""
+        return self.highest - self.lowest
+
+
+def drawn(line: Line, power: float, at: float, regulated: bool = False) -> Drawn:
+    """The settled state with a load that takes `power` [W] at a link of `at` [V].
+
+    The load is a resistor at^2/P, or takes constant power where `regulated`. L di/dt + R i = u - v,
+    C dv/dt = i - i_load, i >= 0, by backward Euler. ValueError for values not above 0, or a link
+    that cannot carry a regulated load to the next crest. Source: the circuit's equations. Range: a
+    stiff sine; the diodes' drop is constant; three phases without overlap of their currents.
+    """
+    positive(power=power, at=at)
+    step = line.period / STEPS
+    volts = [line.rectified(k * step) for k in range(1, STEPS + 1)]
+    v, i = volts[-1], 0.0
+    conductance = power / at**2
+    stiff = line.inductance / step + line.resistance + step / line.capacitance
+    settled, last = False, v
+    for _ in range(MOST):
+        course, currents, loads = [], [], []
+        for u in volts:
+            load = power / v if regulated else conductance * v
+            i = (u + line.inductance / step * i - v + step / line.capacitance * load) / stiff
+            i = max(i, 0.0)
+            v += step / line.capacitance * (i - load)
+            if regulated and v < 0.05 * at:
+                raise ValueError("the link is too small to carry this power between two crests")
+            v = max(v, 0.0)
+            course.append(v)
+            currents.append(i)
+            loads.append(load)
+        settled = abs(v - last) <= SETTLED * max(v, 1.0)
+        last = v
+        if settled:
+            break
+    return _drawn(line, course, currents, loads, settled)
+
+
+def _drawn(
+    line: Line, course: list[float], currents: list[float], loads: list[float], settled: bool
+) -> Drawn:
+    def mean(values: list[float]) -> float:
+        return sum(values) / len(values)
+
+    square = mean([i * i for i in currents])
+    # Of three phases each conducts in two of three ripple periods.
+    rms = math.sqrt(square * (1.0 if line.phases == 1 else 2.0 / 3.0))
+    power = mean([v * load for v, load in zip(course, loads, strict=True)])
+    from_mains = power + line.resistance * square + 2.0 * line.diode_drop * mean(currents)
+    apparent = math.sqrt(line.phases) * line.voltage * rms
+    ripple = math.sqrt(mean([(i - q) ** 2 for i, q in zip(currents, loads, strict=True)]))
+    return Drawn(
+        rms, max(currents), power, from_mains / apparent if apparent else 0.0, mean(course),
+        max(course), min(course), ripple, mean(currents), settled,
+    )  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Inrush:
+    """Switching on at the crest with an empty link and nothing but the line to limit it.
+
+    Fields
+    ------
+    peak : [A]
+    melting : integral of i^2 over the first surge [A^2 s]
+    highest : voltage the link reaches [V]
+    """
+
+    peak: float
+    melting: float
+    highest: float
+
+
+def inrush(line: Line, extra: float = 0.0) -> Inrush:
+    """The first surge into the empty link, switched on at the crest, no load.
+
+    Stepped as in `drawn` over four ripple periods; `extra` resistance in the way [ohm]. Source:
+    the circuit's equations; for constant voltage V/R exp(-t/(R C)), V sqrt(C/L) without R. Range:
+    as there; at other moments of the mains the surge is smaller.
+    """
+    not_negative(extra=extra)
+    resistance = line.resistance + extra
+    step = line.period / (20 * STEPS)
+    slow = max(resistance * line.capacitance, math.sqrt(line.inductance * line.capacitance))
+    step = min(step, max(slow / 400.0, 1e-9))
+    stiff = line.inductance / step + resistance + step / line.capacitance
+    v = i = peak = melting = 0.0
+    count = int(min(max(4.0 * line.period, 0.0), 40.0 * max(slow, step)) / step) + 1
+    for k in range(1, count + 1):
+        i = (line.rectified(k * step) + line.inductance / step * i - v) / stiff
+        i = max(i, 0.0)
+        v += step / line.capacitance * i
+        peak = max(peak, i)
+        melting += i * i * step
+    return Inrush(peak, melting, v)
+
+
+def rectifier_cautions(rectifier: Rectifier) -> tuple[str, ...]:
+    """What of a rectifier's values [V], [ohm] looks like a slip; empty where nothing does.
+
+    Source: IEC 60038 for the outlets; common practice for the bleeder. Range: any.
+    """
+    found = []
+    volts = rectifier.mains_voltage
+    for outlet in OUTLETS:
+        if (rectifier.phases or 1) == 1 and abs(volts / (math.sqrt(2.0) * outlet) - 1.0) < 0.01:
+            found.append(
+                f"mains_voltage is rms: {volts:g} V is the peak of {outlet:g} V mains; as rms it "
+                f"makes a link of {math.sqrt(2.0) * volts:.0f} V"
+            )
+            break
+    if rectifier.bleeder is not None:
+        heat = 2.0 * volts**2 / rectifier.bleeder
+        if heat > WARM_BLEEDER:
+            found.append(
+                f"the bleeder of {rectifier.bleeder:g} ohm turns {heat:.0f} W into heat as long as "
+                "the machine is on: is its value meant in kohm?"
+            )
+    return tuple(found)

@@ -1,0 +1,347 @@
+"""Parts around the switches held against their ratings; where none is given, the figure alone.
+
+What heats is taken from the settled state and from the last one, whichever is worse: these parts
+need seconds or minutes to warm. What punctures is the largest of every circuit run. The mains side
+is marched from the power of either state (`parts.mains`).
+"""
+
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from math import isfinite, nan
+
+import numpy as np
+
+from simkit.judge.limits import Limit
+from simkit.judge.limits import unrated as without_rating
+from simkit.judge.verdict import Judged, Unrated, judged, verdict
+from simkit.measure.part_loads import avalanche_energy, peak_loads, steady_loads
+from simkit.measure.periodic import Cycle
+from simkit.measure.point import OperatingPoint
+from simkit.measure.series import Series
+from simkit.parameters.machine import Machine
+from simkit.parameters.ratings import Ratings
+from simkit.parameters.supply import Rectifier
+from simkit.parts.coil_water import water_channel
+from simkit.parts.cooling import ATMOSPHERE, water_side
+from simkit.parts.core import Steinmetz, square_loss
+from simkit.parts.gate_drive import GateLoop, drive_power, peak_driver_current
+from simkit.parts.mains import Drawn, Line, drawn, inrush
+from simkit.parts.mosfet import gate_charges
+from simkit.parts.supply import stored_energy
+from simkit.rehearsal.findings import Rehearsal, context_of
+from simkit.rehearsal.heat import LEDGER
+from simkit.rehearsal.stretches import Stretch
+
+PARTS: dict[str, tuple[str, str, str, bool]] = {
+    "film_current_rms": ("film capacitor", "A", "ratings.film.current", True),
+    "film_voltage_peak": ("film capacitor", "V", "ratings.film.voltage", True),
+    "link_voltage_peak": ("link capacitor", "V", "ratings.link.voltage", True),
+    "split_current_rms": ("split capacitor", "A", "ratings.split.current", True),
+    "split_voltage_peak": ("split capacitor", "V", "ratings.split.voltage", True),
+    "blocking_current_rms": ("blocking capacitor", "A", "ratings.blocking.current", True),
+    "blocking_voltage_peak": ("blocking capacitor", "V", "ratings.blocking.voltage", True),
+    "blocking_dv_dt": ("blocking capacitor", "V/s", "ratings.blocking.dv_dt", True),
+    "snubber_power": ("snubber resistor", "W", "ratings.snubber.power", False),
+    "snubber_voltage_peak": ("snubber capacitor", "V", "ratings.snubber.voltage", True),
+    "primary_current_rms": ("primary winding", "A", "ratings.primary_current", False),
+    "secondary_current_rms": ("secondary winding", "A", "ratings.secondary_current", False),
+    "matching_current_rms": ("matching inductor", "A", "ratings.matching_current", False),
+    "coil_current_rms": ("coil", "A", "ratings.coil_current", False),
+}
+"""Measured figures: part, unit, key of the rating, whether the capacitors' derating goes on it."""
+MARCHED = 0.01
+"""Error of a march of the mains, as a share [1]: steps of 1/800 of a ripple period (tests)."""
+
+
+@dataclass(frozen=True)
+class PartFigure:
+    """One figure of a part; value and rating in `unit`."""
+
+    part: str
+    quantity: str
+    unit: str
+    value: float
+    error: float
+    key: str
+    """Of the machine file's rating."""
+    rating: float | None
+    share: float = 1.0
+    """Of the rating that may be used [1]."""
+
+
+def with_parts(rehearsal: Rehearsal) -> Rehearsal:
+    """The rehearsal with the parts around the switches judged too."""
+    figures = list(part_figures(rehearsal))
+    rows = [*rehearsal.rows, *(_judged(f) for f in figures if f.rating is not None)]
+    unrated = [
+        Unrated(f.part, f.quantity, f.unit, f.value, f.error, f.key)
+        for f in figures
+        if f.rating is None and isfinite(f.value)
+    ]
+    unrated += _without_bound(rehearsal)
+    first = min((e.start for e in rehearsal.line.events), default=None)
+    cycle = 1.0 / rehearsal.line.frequency.first
+    return replace(
+        rehearsal,
+        rows=tuple(rows),
+        unrated=tuple(unrated),
+        verdict=verdict(rows, first, context_of(rows, rehearsal.modes), cycle),
+    )
+
+
+def _without_bound(rehearsal: Rehearsal) -> list[Unrated]:
+    """Figures whose own record finds no rating in the machine's file."""
+    out = []
+    for figure in without_rating(rehearsal.machine):
+        found = [s for s in rehearsal.series if s.quantity == figure.name]
+        worst = max(found, key=lambda s: s.worst[0], default=None)
+        if worst is not None and isfinite(worst.worst[0]):
+            needs = f"a rating: {figure.words.moved_by[0]}"
+            out.append(Unrated(worst.part, figure.name, figure.unit, worst.worst[0], None, needs))
+    return out
+
+
+def _judged(f: PartFigure) -> Judged:
+    assert f.rating is not None
+    used = f"{f.key}, {f.share:.0%} of it used" if f.share < 1.0 else f.key
+    series = Series(f.part, f.quantity, f.unit, np.zeros(1), np.array([f.value]))
+    return replace(
+        judged(Limit(f.quantity, f.unit, f.share * f.rating, used), [(series, f.error)]),
+        time_s=None,
+        first_over_s=None,
+    )
+
+
+def part_figures(rehearsal: Rehearsal) -> Iterator[PartFigure]:
+    """Every part's figure, rated or not."""
+    share = numerical_share(rehearsal)
+    yield from _measured(rehearsal, share)
+    machine = rehearsal.machine
+    yield from _transformer_figures(rehearsal, share)
+    yield from _coil_figures(rehearsal, share)
+    yield from _drive_figures(machine, rehearsal.after.frequency_hz)
+    if machine.supply.rectifier is not None:
+        yield from _mains_figures(rehearsal, machine.supply.rectifier, share)
+
+
+def numerical_share(rehearsal: Rehearsal) -> float:
+    """Numerical error of the machine's currents, as a share: the tank's or the switches' [1]."""
+    found = [
+        row.error / row.value
+        for row in rehearsal.rows
+        if row.quantity in ("can_current_rms", "drain_current_rms") and row.value and row.error
+    ]
+    return max(found, default=nan)
+
+
+def _span(stretch: Stretch, until: float | None = None) -> Cycle:
+    cycles = [c for c in stretch.cycles if until is None or c.end <= until + 1e-9]
+    cycles = (cycles or list(stretch.cycles[:1]))[-LEDGER:]
+    return Cycle(cycles[0].start, cycles[-1].end)
+
+
+def steady_states(rehearsal: Rehearsal) -> list[dict[str, float]]:
+    """What heats, in the settled state and in the last."""
+    runs = rehearsal.first_pass
+    settled = rehearsal.line.events[0].start if rehearsal.line.events else rehearsal.line.end
+    calm = [s for s in runs if s.cycles[0].end <= settled + 1e-9] or [runs[0]]
+    return [
+        steady_loads(calm[-1].waves, _span(calm[-1], settled)),
+        steady_loads(runs[-1].waves, _span(runs[-1])),
+    ]
+
+
+def _measured(rehearsal: Rehearsal, share: float) -> Iterator[PartFigure]:
+    machine = rehearsal.machine
+    steady = steady_states(rehearsal)
+    found = {name: max(state[name] for state in steady) for name in steady[0]}
+    for stretch in rehearsal.stretches:
+        whole = Cycle(stretch.cycles[0].start, stretch.cycles[-1].end)
+        for name, value in peak_loads(stretch.waves, whole).items():
+            found[name] = max(found.get(name, 0.0), value)
+    clamped = max(avalanche_energy(s.waves, s.cycles) for s in rehearsal.stretches)
+    allowed = machine.switch.ratings.avalanche_energy
+    yield PartFigure(
+        "switches", "avalanche_energy", "J", clamped, share * clamped,
+        "switch.ratings.avalanche_energy", allowed, machine.limits.derating.drain_voltage,
+    )  # fmt: skip
+    derating = machine.limits.derating.capacitor
+    for name, (part, unit, key, capacitor) in PARTS.items():
+        if name in found:
+            used = derating if capacitor else 1.0
+            yield PartFigure(
+                part, name, unit, found[name], share * found[name], key,
+                rating_of(machine.ratings, key), used,
+            )  # fmt: skip
+
+
+def rating_of(ratings: Ratings | None, key: str) -> float | None:
+    """A rating by its key in the machine file, None where it is not given."""
+    found: object = ratings
+    for name in key.split(".")[1:]:
+        found = None if found is None else getattr(found, name)
+    return found if isinstance(found, float) else None
+
+
+def _transformer_figures(rehearsal: Rehearsal, share: float) -> Iterator[PartFigure]:
+    machine, transformer = rehearsal.machine, rehearsal.machine.transformer
+    steady = steady_states(rehearsal)
+    densities = {"primary": "primary_current_density", "secondary": "secondary_current_density"}
+    for side, name in densities.items():
+        winding = getattr(transformer, side)
+        if winding is not None:
+            density = max(s[f"{side}_current_rms"] for s in steady) / winding.section
+            yield PartFigure(
+                f"{side} winding", name, "A/m^2", density, share * density,
+                f"transformer.{side}.current_density", winding.current_density,
+            )  # fmt: skip
+    core = transformer.core
+    if core is None or core.loss is None:
+        return
+    flux = [s.worst[0] for s in rehearsal.series if s.quantity == "flux_peak"]
+    given = core.loss
+    constants = Steinmetz(
+        given.k, given.alpha, given.beta, given.frequency_min, given.frequency_max,
+        "transformer.core.loss",
+    )  # fmt: skip
+    density = square_loss(constants, rehearsal.after.frequency_hz, max(flux)).value
+    error = given.beta * share * density
+    yield PartFigure(
+        "core", "core_loss_density", "W/m^3", density, error, "ratings.core.loss_density",
+        rating_of(machine.ratings, "ratings.core.loss_density"),
+    )  # fmt: skip
+    path = rating_of(machine.ratings, "ratings.core.thermal_resistance")
+    if path is not None:
+        rise = density * core.area * core.path * path
+        yield PartFigure(
+            "core", "core_temperature", "degC", machine.cooling.ambient + rise,
+            error / density * rise, "ratings.core.temperature",
+            rating_of(machine.ratings, "ratings.core.temperature"),
+        )  # fmt: skip
+
+
+def _coil_figures(rehearsal: Rehearsal, share: float) -> Iterator[PartFigure]:
+    machine = rehearsal.machine
+    current = max(s["coil_current_rms"] for s in steady_states(rehearsal))
+    loss = machine.coil.resistance * current**2
+    water, channel = machine.cooling.water, water_channel(machine)
+    if water is None or channel is None:
+        yield PartFigure("coil", "coil_loss", "W", loss, 2.0 * share * loss, "cooling.water", None)
+        return
+    side = water_side(channel, loss, water.flow, water.inlet, water.outlet_pressure or ATMOSPHERE)
+    rise = side.wall - water.inlet
+    yield PartFigure(
+        "coil", "coil_wall_temperature", "degC", side.wall, 2.0 * share * rise,
+        "boiling point at cooling.water's pressure", side.boiling_point,
+    )  # fmt: skip
+
+
+def _drive_figures(machine: Machine, frequency: float) -> Iterator[PartFigure]:
+    drive, channel = machine.drive, machine.switch.channel
+    swing, gate = drive.voltage_on - drive.voltage_off, drive.transformer
+    loop = GateLoop(
+        inductance=drive.loop_inductance + (gate.leakage_inductance if gate else 0.0),
+        input_capacitance=channel.gate_source_capacitance + channel.gate_drain_capacitance_max,
+        driver_resistance=min(drive.source_resistance, drive.sink_resistance),
+        internal_resistance=channel.gate_resistance,
+        resistor=min(drive.gate_resistor, drive.turn_off_resistor or drive.gate_resistor),
+    )
+    rated = machine.switch.ratings.drain_current
+    charge = gate_charges(channel, machine.supply.voltage, rated, drive.voltage_on)["total"]
+    # A negative off level moves the gate-source capacitance's charge as well.
+    charge -= channel.gate_source_capacitance * drive.voltage_off
+    found = (
+        ("driver_power", "W", drive_power(charge, swing, frequency), "power"),
+        ("driver_current_peak", "A", peak_driver_current(loop, swing), "current"),
+    )
+    for name, unit, value, field in found:
+        key = f"ratings.driver.{field}"
+        yield PartFigure(
+            "gate driver", name, unit, value, 0.0, key, rating_of(machine.ratings, key)
+        )
+    if gate is not None:
+        key = "ratings.driver.volt_seconds"
+        lowest = min(frequency, drive.frequency_min)
+        yield PartFigure(
+            "gate transformer", "gate_volt_seconds", "V*s", 0.5 * swing / lowest, 0.0, key,
+            rating_of(machine.ratings, key),
+        )  # fmt: skip
+
+
+def line_of(machine: Machine, rectifier: Rectifier) -> Line:
+    """The mains' side of a machine."""
+    return Line(
+        rectifier.mains_voltage, rectifier.mains_frequency, rectifier.line_resistance,
+        rectifier.line_inductance or 0.0, rectifier.diode_drop, machine.supply.link.capacitance,
+        rectifier.phases or 1,
+    )  # fmt: skip
+
+
+def drawn_at(machine: Machine, rectifier: Rectifier, point: OperatingPoint) -> Drawn | None:
+    """What the mains gives at an operating point; None where it takes no power."""
+    if not point.input_power_w > 0.0:
+        return None
+    return drawn(line_of(machine, rectifier), point.input_power_w, point.supply_voltage_v)
+
+
+def mains_states(rehearsal: Rehearsal) -> dict[str, Drawn | None] | None:
+    """What the mains gives before the events and after them; None without a rectifier."""
+    rectifier = rehearsal.machine.supply.rectifier
+    if rectifier is None:
+        return None
+    points = {"before": rehearsal.before, "after": rehearsal.after}
+    return {name: drawn_at(rehearsal.machine, rectifier, p) for name, p in points.items()}
+
+
+def _mains_figures(
+    rehearsal: Rehearsal, rectifier: Rectifier, share: float
+) -> Iterator[PartFigure]:
+    machine = rehearsal.machine
+    found = [p for p in (mains_states(rehearsal) or {}).values() if p is not None and p.settled]
+    if found:
+        error = MARCHED + 2.0 * share
+        rms, mean = max(p.rms for p in found), max(p.dc for p in found)
+        diode = mean / (2.0 if (rectifier.phases or 1) == 1 else 3.0)
+        for part, name, value, field in (
+            ("mains", "mains_current_rms", rms, "mains_current"),
+            ("rectifier", "rectifier_current", diode, "diode_current"),
+        ):
+            key = f"ratings.rectifier.{field}"
+            rated = rating_of(machine.ratings, key)
+            yield PartFigure(part, name, "A", value, error * value, key, rated)
+        yield _ripple_current(rehearsal, max(p.capacitor_rms for p in found), error)
+    yield from _start_figures(machine, rectifier)
+
+
+def _ripple_current(rehearsal: Rehearsal, slow: float, error: float) -> PartFigure:
+    """Ripple at both frequencies as one at the mains'; without a factor both count alike."""
+    machine = rehearsal.machine
+    factor = rating_of(machine.ratings, "ratings.link.frequency_factor") or 1.0
+    fast = max(s["link_current_rms"] for s in steady_states(rehearsal))
+    value = float(np.hypot(slow, fast / factor))
+    key = "ratings.link.ripple_current"
+    return PartFigure(
+        "link capacitor", "link_ripple_current", "A", value, error * value, key,
+        rating_of(machine.ratings, key), machine.limits.derating.capacitor,
+    )  # fmt: skip
+
+
+def _start_figures(machine: Machine, rectifier: Rectifier) -> Iterator[PartFigure]:
+    """What switching on does, with the precharge's resistor where there is one."""
+    line, path = line_of(machine, rectifier), rectifier.precharge
+    extra = (path.resistor or 0.0) if path else 0.0
+    lamp = path is not None and path.resistor is None  # limits by more than a fuse notices
+    if not lamp:
+        melting = inrush(line, extra + machine.supply.link.esr).melting
+        key = "ratings.rectifier.melting"
+        yield PartFigure(
+            "fuse", "inrush_melting", "A^2*s", melting, 2.0 * MARCHED * melting, key,
+            rating_of(machine.ratings, key),
+        )  # fmt: skip
+    if path and path.resistor is not None:
+        energy = stored_energy(machine.supply.link.capacitance, machine.supply.voltage)
+        key = "ratings.rectifier.precharge_energy"
+        yield PartFigure(
+            "precharge resistor", "precharge_energy", "J", energy, 0.0, key,
+            rating_of(machine.ratings, key),
+        )  # fmt: skip

@@ -1,0 +1,117 @@
+"""Parts around the switches: figures of drawn waveforms, ratings, and what has none.
+
+Outside: rms and peaks of sines and triangles, integrals worked out by hand.
+"""
+
+from __future__ import annotations
+
+from types import SimpleNamespace
+from typing import Any
+
+import numpy as np
+import pytest
+
+from simkit.figures.part_ratings import FIGURES
+from simkit.figures.table import figures
+from simkit.measure.part_loads import avalanche_energy, peak_loads, steady_loads
+from simkit.measure.periodic import Cycle
+from simkit.parameters.ratings import Ratings
+from simkit.rehearsal.part_limits import PARTS, PartFigure, _judged, drawn_at, rating_of
+from simkit.studies.inputs.loading import load_machine
+from tests.machines import ROOT, demo, topology, varied
+from tests.waves import waves
+
+TIME = np.linspace(0.0, 1e-4, 4001)
+SINE = np.sin(2.0 * np.pi * 1e4 * TIME)
+SPAN = Cycle(0.0, 1e-4)
+
+
+def test_rms_of_sines_without_their_mean() -> None:
+    """5 A + 10 A sin in the film capacitor: 7.07 A of it heat; 3 A in the link's."""
+    machine = demo()
+    made = waves(
+        machine, TIME,
+        cf1=(5.0 + 10.0 * SINE) * machine.supply.film.esr, cl1=3.0 * SINE * machine.supply.link.esr,
+        pa=8.0 * SINE * machine.transformer.primary_resistance, film=300.0 + 25.0 * SINE,
+        a=200.0 + SINE, lx=1.0,
+    )  # fmt: skip
+    found = steady_loads(made, SPAN)
+    assert found["film_current_rms"] == pytest.approx(10.0 / np.sqrt(2.0), rel=1e-3)
+    assert found["link_current_rms"] == pytest.approx(3.0 / np.sqrt(2.0), rel=1e-3)
+    assert found["blocking_current_rms"] == pytest.approx(8.0 / np.sqrt(2.0), rel=1e-3)
+    peaks = peak_loads(made, SPAN)
+    assert peaks["film_voltage_peak"] == pytest.approx(325.0)
+    # 8 A into 10 uF.
+    assert peaks["blocking_dv_dt"] == pytest.approx(0.8e6, rel=1e-3)
+
+
+def test_snubber_and_halves() -> None:
+    snubber = {"place": "leg", "resistance": 10.0, "capacitance": 1e-9}
+    machine = varied(topology("half-split", "loop", "ideal"), {"bridge.snubber": snubber})
+    made = waves(
+        machine, TIME, lx=1.0, p=300.0 + 20.0 * SINE, na=300.0, sh=120.0, sl=180.0 + 30.0 * SINE
+    )
+    found, peaks = steady_loads(made, SPAN), peak_loads(made, SPAN)
+    # 20 V of a sine over 10 ohm: 20 W; the DC stays on the capacitor.
+    assert found["snubber_power"] == pytest.approx(20.0, rel=1e-3)
+    assert peaks["snubber_voltage_peak"] == pytest.approx(300.0)
+    assert peaks["split_voltage_peak"] == pytest.approx(210.0)
+    assert found["split_current_rms"] > 0.0
+
+
+def test_energy_of_a_clamp() -> None:
+    """660 V and 10 A for 1 us: 6.6 mJ in the cycle; below the breakdown voltage none."""
+    machine = demo()
+    flat = (TIME > 20e-6) & (TIME < 21e-6)
+    volts = np.where(flat, machine.switch.channel.breakdown_voltage, 300.0)
+    made = waves(machine, TIME, xq2__di=volts, a=0.01)
+    assert avalanche_energy(made, (SPAN,)) == pytest.approx(6.6e-3, rel=0.05)
+    assert avalanche_energy(waves(machine, TIME, xq2__di=600.0, a=0.01), (SPAN,)) == 0.0
+
+
+def test_a_rating_judges_and_none_never_passes() -> None:
+    ratings = Ratings.model_validate({"film": {"current": "10 A"}})
+    assert rating_of(ratings, "ratings.film.current") == 10.0
+    assert rating_of(ratings, "ratings.film.voltage") is None
+    assert rating_of(ratings, "ratings.split.current") is None
+    assert rating_of(None, "ratings.primary_current") is None
+
+    def row(value: float, error: float = 0.1) -> Any:
+        key = "ratings.film.current"
+        return _judged(
+            PartFigure("film capacitor", "film_current_rms", "A", value, error, key, 10.0, 0.9)
+        )
+
+    assert (row(8.0).status, row(9.05).status, row(9.5).status) == ("ok", "near", "over")
+    assert row(float("nan")).status == row(8.0, float("nan")).status == "not_evaluated"
+    assert row(8.0).source == "ratings.film.current, 90% of it used"
+
+
+def test_a_link_rating_needs_its_frequency_factor() -> None:
+    with pytest.raises(ValueError, match="frequency_factor"):
+        Ratings.model_validate({"link": {"ripple_current": "5 A"}})
+
+
+def test_mains_of_the_bar_heater() -> None:
+    """1.5 kW behind 0.4 ohm: far more rms than the link's mean, and no power, no current."""
+    machine = load_machine(ROOT / "scenarios" / "bar-heating" / "machine.toml").model
+    rectifier = machine.supply.rectifier
+    assert rectifier is not None
+    point: Any = SimpleNamespace(input_power_w=1500.0, supply_voltage_v=310.0)
+    found = drawn_at(machine, rectifier, point)
+    assert found is not None
+    assert found.rms > 1.8 * found.dc
+    assert drawn_at(machine, rectifier, SimpleNamespace(input_power_w=0.0)) is None  # type: ignore[arg-type]
+
+
+def test_every_figure_has_its_words_and_its_key_is_a_field() -> None:
+    for name, (part, unit, key, _) in PARTS.items():
+        assert figures()[name].unit == unit
+        assert part.startswith(figures()[name].part)
+        section: Any = Ratings
+        for part in key.split(".")[1:-1]:
+            section = next(
+                a for a in section.model_fields[part].annotation.__args__ if a is not type(None)
+            )
+        assert key.split(".")[-1] in section.model_fields
+    assert {f.unit for f in FIGURES} >= {"W/m^3", "A/m^2", "A^2*s", "V*s", "J", "degC", "V/s"}
