@@ -14,7 +14,7 @@ from simkit.rehearsal.closeup import shown_from
 from simkit.rehearsal.findings import Rehearsal
 from simkit.rehearsal.stretches import Stretch
 from simkit.report import view as page
-from simkit.result.document import LimitRow, Result, Temperature
+from simkit.result.document import LimitRow, Result, Temperature, Unrated
 from simkit.studies.operating_map.study import tuned
 from simkit.studies.scenario.course_view import courses
 from simkit.studies.scenario.figures_in_words import (
@@ -94,7 +94,7 @@ def report_view(rehearsal: Rehearsal, result: Result, machine: Loaded[Machine]) 
         netlist=rehearsal.whole.deck.text,
         operating=tuned(rehearsal),
         stay=_stay(rehearsal),
-        unrated=tuple(_unrated(part) for part in result.get("unrated") or ()),
+        unrated=tuple(_unrated(part) for part in result.unrated or ()),
         fitted=tuple(fitted(machine)),
         fit_method=uncertain.method if (uncertain := result.parameter_uncertainty) else "",
     )  # fmt: skip
@@ -136,10 +136,10 @@ def _stay(rehearsal: Rehearsal) -> page.Stay | None:
     )  # fmt: skip
 
 
-def _unrated(part: Mapping[str, Any]) -> page.Fact:
-    title = figures()[part["quantity"]].words.title
-    value = format_quantity(part["value"], part["unit"], 3)
-    return page.Fact(f"{part['part']}: {title}", value, part["needs"])
+def _unrated(part: Unrated) -> page.Fact:
+    title = figures()[part.quantity].words.title
+    value = "none" if part.value is None else format_quantity(part.value, part.unit, 3)
+    return page.Fact(f"{part.part}: {title}", value, part.needs)
 
 
 # --- the moments worth a close-up
