@@ -23,6 +23,8 @@ import time
 from dataclasses import asdict, dataclass
 from pathlib import Path
 
+from benchmarks import plausible
+
 ROOT = Path(__file__).resolve().parents[1]
 KEPT = Path(__file__).with_suffix(".jsonl")
 PAGE = ROOT / "docs" / "fuzzing.md"
@@ -227,6 +229,7 @@ def main() -> int:
         print(json.dumps([asdict(row) for row in rows], indent=1))
     if asked.write:
         PAGE.write_text(page(rows), encoding="utf-8")
+        plausible.write()  # its section of the page
     print(f"inputs kept in {folder}", file=sys.stderr)
     return int(any(row.findings for row in rows))
 
