@@ -130,11 +130,17 @@ def apart(wanted: Sequence[float], taken: Sequence[float], least: float) -> list
 
 
 def sample(
-    scout: Scouted, settled: float, look: Look, gather: Gather, known: Sequence[Stretch] = ()
+    scout: Scouted,
+    settled: float,
+    look: Look,
+    gather: Gather,
+    known: Sequence[Stretch] = (),
+    enough: Callable[[], bool] = lambda: False,
 ) -> tuple[list[Stretch], dict[float, Remains]]:
     """Sample a whole event until nothing says that a judged quantity is worse elsewhere.
 
-    `known`: samples that there are already, such as that of the settled part.
+    `known`: samples that there are already, such as that of the settled part; `enough`: whether no
+    more may be spent on samples.
     Returns the samples in order of time and what each may remember of its seed, by its start.
     """
     period = 1.0 / scout.line.frequency.last
@@ -157,7 +163,7 @@ def sample(
         tasks = [_bound(look, better, start, LOOK_CYCLES) for start in more]
         tasks += [_bound(look, better, s.cycles[0].start - 0.1 * period, len(s.cycles))
                   for s in again]  # fmt: skip
-        if not tasks:
+        if not tasks or enough():
             break
         fresh = gather(tasks)
         retaken += fresh[len(more) :]

@@ -56,10 +56,13 @@ class Counter:
         self._progress = progress
         self._done = 0
         self._share = 0.0
+        self.points = 0
+        """Time points that the runs have taken so far [1]: what they cost, on any machine."""
 
-    def tick(self) -> None:
-        """One run is done."""
+    def tick(self, points: int = 0) -> None:
+        """One run is done, in so many time points."""
         self._done += 1
+        self.points += points
         self.show(self._done / (self._done + 6.0))
 
     def show(self, share: float) -> None:
@@ -209,7 +212,7 @@ class Job:
 
         done = climb(self.machine, part, seed, analysis, runner, measured, self.retries)
         self.parts[done.deck.digest] = (part, seed, measured)
-        self.counter.tick()
+        self.counter.tick(len(done.waves.time))
         return done
 
     def gather(self, tasks: Sequence[Task]) -> list[Stretch]:

@@ -231,8 +231,24 @@ class _Run:
             return
         self.passes.stretches, self.passes.residues = closeup.sample(
             self.scout, self.settled, self.job.look, self.job.gather,
-            self.passes.stretches or self.calm,
+            self.passes.stretches or self.calm, self._spent,
         )  # fmt: skip
+        if self._spent():
+            self._turn_whole()
+
+    def _spent(self) -> bool:
+        """Whether samples have cost as much as the whole event would, counted in time points."""
+        line, calm = self.line, self.calm[-1].waves
+        cycles = line.phase(line.end) - line.phase(0.0)
+        rate = len(calm.time) / (calm.time[-1] - calm.time[0])
+        return cycles < SHORT and self.counter.points > rate * line.end
+
+    def _turn_whole(self) -> None:
+        """The whole event after all."""
+        self.why_whole = "samples had cost as much already"
+        self.settings = replace(self.settings, whole=True)
+        self.job = self._job(self.machine, self.scout)
+        self.passes = Passes([self.job.whole()], [], {})
 
     def _rises(self) -> dict[str, onward.Rising]:
         series = [s for stretch in self.passes.stretches for s in stretch.series]
@@ -272,6 +288,11 @@ class _Run:
         self.passes.fine = self.job.finer(self.passes.stretches)
         for number in range(ROUNDS):
             inexact = assessed(self.found()).inexact(self.machine)
+            if inexact and not self.settings.whole and self._spent():
+                self._turn_whole()
+                self.passes.fine = self.job.finer(self.passes.stretches)
+                self._settled()
+                continue
             kept = self.passes.copy()
             try:
                 if not inexact or not refine_round(

@@ -44,7 +44,7 @@ def reference(hard: bool = False) -> dict[str, float]:
     with pytest.MonkeyPatch.context() as patch:
         for name in ("WORKING", "LOOK"):
             patch.setattr(runs, name, Analysis(step=4e-9, reltol=2e-5))
-        patch.setattr(event, "FINE", Analysis(step=1.5e-9, reltol=1e-5))
+        patch.setattr(runs, "FINE", Analysis(step=1.5e-9, reltol=1e-5))
         return {r.quantity: r.value for r in rehearsed(hard).rows if r.value is not None}
 
 
@@ -97,10 +97,11 @@ def test_a_figure_beyond_five_per_cent_is_refined_by_itself(
     assert any(row.value is not None for row in found.rows)
     for row in found.rows:
         if row.value is None:  # even so not good enough: no verdict, and why
-            assert "more than 5% of its size" in row.note
+            assert "too much to tell it from its limit" in row.note
         elif row.unit != "degC":
             assert row.error is not None
-            assert row.error <= 0.05 * max(abs(row.value), 0.2 * row.limit), row.quantity
+            small = row.error <= 0.05 * max(abs(row.value), 0.2 * row.limit)
+            assert small or abs(row.limit - row.value) > 2.0 * row.error, row.quantity
 
 
 def test_a_refinement_that_stops_leaves_the_figure_in_doubt(
@@ -110,8 +111,8 @@ def test_a_refinement_that_stops_leaves_the_figure_in_doubt(
     two_coarse_passes(monkeypatch)
 
     def stops(deck: Deck, progress: Progress | None) -> EngineRun:
-        # the ladder's last rungs halve the step and ease the tolerance, of the finest runs alone
-        if any(f".tran {step}" in deck.text for step in ("2e-09", "1e-09")):
+        # the ladder's last rungs take less of the step and ease the tolerance, of the finest runs alone
+        if any(f".tran {step}" in deck.text for step in ("2e-09", "1e-09", "5e-10")):
             raise EngineFailed("Timestep too small", ())
         return run_deck(deck)
 
@@ -119,8 +120,9 @@ def test_a_refinement_that_stops_leaves_the_figure_in_doubt(
     assert any(told == "refinement: Timestep too small" for told in found.retries)
     assert min(s.analysis.step for s in found.close) == 60e-9
     doubted = [row for row in found.rows if row.value is None]
-    assert doubted
-    assert all("more than 5% of its size" in row.note for row in doubted)
+    assert all("too much to tell it from its limit" in row.note for row in doubted)
+    wide = [row for row in found.rows if row.error and row.error > 0.05 * abs(row.value or 0.0)]
+    assert doubted or wide
 
 
 @pytest.mark.slow
