@@ -111,7 +111,7 @@ def test_a_refinement_that_stops_leaves_the_figure_in_doubt(
     two_coarse_passes(monkeypatch)
 
     def stops(deck: Deck, progress: Progress | None) -> EngineRun:
-        # the ladder's last rungs take less of the step and ease the tolerance, of the finest runs alone
+        # the ladder takes less of the step and eases the tolerance, of the finest runs alone
         if any(f".tran {step}" in deck.text for step in ("2e-09", "1e-09", "5e-10")):
             raise EngineFailed("Timestep too small", ())
         return run_deck(deck)
