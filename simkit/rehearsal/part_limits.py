@@ -85,7 +85,7 @@ def with_parts(rehearsal: Rehearsal) -> Rehearsal:
         rehearsal,
         rows=tuple(rows),
         unrated=tuple(unrated),
-        verdict=verdict(rows, first, context_of(rows, rehearsal.modes), cycle),
+        verdict=verdict(rows, first, context_of(rows, rehearsal.modes, rehearsal.line), cycle),
     )
 
 

@@ -76,7 +76,7 @@ def with_trough(rehearsal: Rehearsal, again: Callable[[Machine], Rehearsal]) -> 
         rows=rows,
         slow=(*rehearsal.slow, SlowFact(name, low, "V", note)),
         retries=(*rehearsal.retries, *other.retries),
-        verdict=verdict(rows, first, context_of(rows, rehearsal.modes), cycle),
+        verdict=verdict(rows, first, context_of(rows, rehearsal.modes, rehearsal.line), cycle),
     )
 
 
