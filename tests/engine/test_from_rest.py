@@ -39,8 +39,9 @@ def test_a_full_first_half_doubles_the_flux_of_a_halved_one() -> None:
     # Faraday: B = V t/(N A) from zero. The leakage takes 8 uH of the loop's 444 uH, path and source
     # some volts of 325: 4 % together.
     assert full == pytest.approx(325.0 * on / turned, rel=0.05)
-    # Halved: a quarter period less half a dead time, and from there on as settled.
-    assert halved == pytest.approx(0.5 * full, rel=0.08)
+    # Halved: a quarter period less half a dead time, half of it all; from there on it swings about
+    # a small rest that the first cycles leave, a tenth of the swing.
+    assert 0.48 * full < halved < 0.6 * full
 
 
 def test_from_rest_nothing_flows_before() -> None:
@@ -64,32 +65,40 @@ def restarted(pause: float) -> Rehearsal:
     return BENCH.rehearse(case.machine, case.scenario)
 
 
-def test_a_restart_meets_a_ringing_tank_at_its_best_and_worst_phase() -> None:
-    # The commands' clock goes on during the pause, the tank rings at its own frequency: what a
-    # restart meets turns with the pause.
-    period = 1.0 / F
-    peaks = {}
-    for k in range(4):
-        found = restarted(2.25e-5 + 2.0 * k * period)
-        late = found.whole.waves.time > found.line.events[1].start
-        peaks[k] = abs(found.whole.waves.primary_current[late][:4000]).max()
-    assert max(peaks.values()) > 1.1 * min(peaks.values())
+def test_a_restart_meets_the_flux_that_is_left_at_its_best_and_its_worst() -> None:
+    # With the gates off nothing resets the core: the first half period after a short pause adds to
+    # what the trip has left, after a longer one that has died down.
+    worst, best = (value_after(restarted(pause)) for pause in (2.25e-5, 9.703e-5))
+    assert worst > 1.4 * best
 
 
-def test_the_tank_rings_down_as_2l_over_r_while_the_gates_are_off() -> None:
-    found = restarted(6e-5)
-    waves, events = found.whole.waves, found.line.events
-    load = demo().workpieces["steel-full-power"]
-    time, current = waves.time, abs(waves.coil_current)
+def value_after(found: Rehearsal) -> float:
+    """Largest linkage after the restart [uWb]."""
+    waves = found.whole.waves
+    late = waves.time > found.line.events[1].start
+    return float(abs(waves.node("lam")[late]).max())
+
+
+def test_with_the_gates_off_the_tank_feeds_the_link() -> None:
+    # The tank drives its current on through the diodes against V/n: each half period takes
+    # 2 (V/n)/Z0 off its swing (textbook: a series circuit against a constant voltage), and its own
+    # resistance exp(-R T/4L).
+    found, machine = restarted(6e-5), demo()
+    load, start = machine.workpieces["steel-full-power"], found.line.events[0].start
+    half = 0.5 / machine.resonance(load.inductance)
+    against = 325.0 / machine.transformer.ratio
+    impedance = (load.inductance / machine.tank.capacitance) ** 0.5
+    time, current = found.whole.waves.time, abs(found.whole.waves.coil_current)
 
     def peak(begin: float) -> float:
-        return float(current[(time > begin) & (time < begin + 1.0 / F)].max())
+        return float(current[(time > begin) & (time < begin + 2.0 * half)].max())
 
-    first, last = events[0].start + 1.2e-5, events[0].start + 4.4e-5
-    # The loop is open once the diodes have let go, but for the magnetising branch: the tank's own
-    # resistances alone, 42 mohm and the bank's 0.4; a fifth for the diodes' share at the beginning.
-    fade = exp(-(last - first) * load.resistance / (2.0 * load.inductance))
-    assert 0.3 * fade < peak(last) / peak(first) < 1.2 * fade
+    swing = first = peak(start)
+    for k in (1, 2, 3):
+        swing *= exp(-half * load.resistance / (2.0 * load.inductance))
+        swing -= 2.0 * against / impedance
+        # The trip falls in the midst of a half period: right to a tenth of the first swing.
+        assert peak(start + k * half) == pytest.approx(swing, abs=0.1 * first)
 
 
 @pytest.mark.parametrize(
