@@ -314,7 +314,7 @@ class Result:
     first_over_limit: FirstOver | None
     """part, quantity, time and ratio of the limit that went first, or `null`"""
     events: tuple[EventSpan, ...] = ()
-    """name, start and end of each event"""
+    """name, start and end of each event; `cut_s`, where the run ended in its midst"""
     mode: tuple[ModeSpan, ...] = ()
     """spans of inductive, resonant and capacitive operation"""
     limits: tuple[LimitRow, ...]
