@@ -12,6 +12,7 @@ from collections.abc import Iterator
 from math import sqrt
 from typing import Any
 
+import numpy as np
 import pytest
 
 import simkit.figures
@@ -21,6 +22,7 @@ from simkit.live.answers import Question, answered
 from simkit.rehearsal.findings import Rehearsal
 from simkit.rehearsal.rehearser import Rehearser
 from simkit.report.html import draw, page
+from simkit.result.described import json_schema
 from simkit.result.document import Result
 from simkit.studies.explain.study import explained
 from simkit.studies.inputs.loading import load_scenario
@@ -45,7 +47,7 @@ FIGURES = (
         place="trial.py",
         limit=lambda machine: Bound(3.0 * machine.tank.can_voltage, "three times tank.can_voltage"),
         measured=peak("tank capacitor", lambda waves: waves.bank_voltage),
-        fast=Fast(course=lambda event: event.cycles.tank_voltage_peak,
+        fast=Fast(course=lambda event: event.cycles.bank_voltage_peak,
                   point=lambda machine, point: point.bank_voltage_peak),
     ),
 )
@@ -106,8 +108,13 @@ def test_a_map_begins_with_the_fast_model_s_and_learns_its_factor(loaded: tuple[
     scenario, machine = loaded
     quick = fast(machine.model, scenario.model)
     assert 0.0 < quick["limits"][NAME] < 1.0
-    seen = {"limits": {NAME: {"ratio": 0.5}}}
-    assert NAME in predict([[0.5]], [quick], {0: seen})  # type: ignore[arg-type]
+    # A circuit that always shows a tenth more than the fast model: the map learns that factor.
+    points = np.linspace(0.0, 1.0, 8)[:, None]
+    bases = (0.5 + 0.04 * points[:, 0]).tolist()
+    rows = [quick | {"limits": {NAME: base}} for base in bases]
+    full = {k: {"limits": {NAME: {"ratio": 1.1 * base}}} for k, base in enumerate(bases)}
+    told = predict(points, rows, full)[NAME]
+    np.testing.assert_allclose(told.ratio, 1.1 * np.array(bases), rtol=1e-6)
 
 
 def test_the_local_page_explain_and_the_docs_know_it(trial: None) -> None:
@@ -115,6 +122,8 @@ def test_the_local_page_explain_and_the_docs_know_it(trial: None) -> None:
     assert [r["name"] for r in rows if r["quantity"] == NAME] == [f"tank capacitor: {TITLE}"]
     assert explained(NAME).title == TITLE
     assert f"`{NAME}`" in quantities_page()
+    rows_of = json_schema()["properties"]["limits"]["items"]["properties"]
+    assert NAME in rows_of["quantity"]["enum"]
 
 
 def test_a_figure_that_does_not_say_how_it_is_followed_is_refused() -> None:
