@@ -12,7 +12,7 @@ from typing import Literal
 import numpy as np
 
 from simkit.parts.inputs import not_negative, positive
-from simkit.parts.ranged import Figure, out_of_range
+from simkit.parts.ranged import out_of_range
 
 Bound = Literal["dielectric", "self-heating", "current"]
 
@@ -208,19 +208,6 @@ def can_stress(bank: Bank, frequency: float, current: float, worst_share: float 
     limit = voltage_limit(bank.can, frequency)
     rise = loss * bank.can.thermal_resistance
     return CanStress(voltage, each, loss, rise, limit, voltage / limit.voltage)
-
-
-def capacitance_at(capacitance: float, celsius: float, drift: float = -2.5e-4) -> Figure:
-    """Capacitance at a temperature: C (1 + drift (T - 20 degC)) [F].
-
-    `capacitance` at 20 degC [F], `celsius` [degC], `drift` [1/K]. The default is
-    polypropylene's: linear and negative, 2.5 % over 100 K (common practice, no source).
-    ValueError for a capacitance not above 0. Range: -40 to 105 degC.
-    """
-    positive(capacitance=capacitance)
-    notes = out_of_range("temperature", celsius, -40.0, 105.0, "degC")
-    value = capacitance * (1.0 + drift * (celsius - 20.0))
-    return Figure(value, "F", "linear drift of polypropylene film", notes)
 
 
 def bus_sharing(

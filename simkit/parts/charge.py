@@ -11,7 +11,6 @@ import math
 from dataclasses import dataclass
 
 from simkit.parts.inputs import not_negative, positive
-from simkit.parts.ranged import Figure, out_of_range
 
 
 @dataclass(frozen=True)
@@ -70,16 +69,6 @@ def junction_from_point(
     return Junction(zero_bias, potential, grading)
 
 
-def junction_capacitance(junction: Junction, voltage: float) -> float:
-    """C(v) = C0/(1 + v/V0)^m [F] at `voltage` >= 0 [V].
-
-    Source and range as for `junction_from_point` (for v >> V0: C0 sqrt(V0/v) with m = 1/2).
-    """
-    not_negative(voltage=voltage)
-    # math.pow: an exponent that is no literal makes ** a complex for the type checker.
-    return junction.zero_bias / math.pow(1.0 + voltage / junction.potential, junction.grading)
-
-
 def output_charge(junction: Junction, voltage: float) -> float:
     """Q = integral of C dv = C0 V0/(1 - m) ((1 + V/V0)^(1-m) - 1) [C].
 
@@ -90,50 +79,6 @@ def output_charge(junction: Junction, voltage: float) -> float:
     rest = 1.0 - junction.grading
     scale = junction.zero_bias * junction.potential / rest
     return scale * math.expm1(rest * math.log1p(voltage / junction.potential))
-
-
-def output_energy(junction: Junction, voltage: float) -> float:
-    """W = integral of C v dv = V Q(V) - integral of Q dv [J].
-
-    `voltage` [V]. For m = 1/2 and V >> V0 it is (2/3) C(V) V^2. Source: integral of Erickson
-    and Maksimovic eq. 4.38; the limit is their eq. 4.44. Exact for that law.
-    """
-    not_negative(voltage=voltage)
-    rest = 1.0 - junction.grading
-    x = voltage / junction.potential
-    scale = junction.zero_bias * junction.potential**2 / rest
-    grown = math.expm1((1.0 + rest) * math.log1p(x)) / (1.0 + rest)
-    return voltage * output_charge(junction, voltage) - scale * (grown - x)
-
-
-def charge_equivalent(junction: Junction, voltage: float) -> float:
-    """The constant capacitance with the same charge at `voltage` [V]: Q/V [F].
-
-    Source: definition; for the square-root law twice C (Erickson and Maksimovic, eqs 4.38
-    to 4.44). Exact.
-    """
-    positive(voltage=voltage)
-    return output_charge(junction, voltage) / voltage
-
-
-def energy_equivalent(junction: Junction, voltage: float) -> float:
-    """The constant capacitance with the same energy at `voltage` [V]: 2 W/V^2 [F].
-
-    Source: definition; for the square-root law 4/3 of C (Erickson and Maksimovic, eq.
-    4.44). Exact.
-    """
-    positive(voltage=voltage)
-    return 2.0 * output_energy(junction, voltage) / voltage**2
-
-
-def hard_turn_on_energy(capacitance: float, voltage: float) -> float:
-    """Energy lost when a switch shorts a constant capacitance: C V^2/2 [J].
-
-    `capacitance` [F], `voltage` [V]. Source: Erickson and Maksimovic eq. 4.42. Exact for a
-    constant capacitance; for a leg of two switches see `hard_leg_energy`.
-    """
-    not_negative(capacitance=capacitance)
-    return 0.5 * capacitance * voltage**2
 
 
 def hard_leg_energy(charge: float, voltage: float) -> float:
@@ -181,19 +126,6 @@ def _lag(peak: float, turn_off: float) -> float:
     return math.asin(max(turn_off, 0.0) / peak)
 
 
-def needed_time_constant(charge: float, turn_off: float) -> Figure:
-    """Time of an edge with the current taken as constant: t = Q/i_off [s].
-
-    `charge` of the leg [C] (`leg_charge`), `turn_off` current [A]; inf, with a note, when the
-    current leads or is zero. Source: definition of current. Range: i_off above 0 and falling
-    little during the edge (else `needed_time_sine`).
-    """
-    not_negative(charge=charge)
-    notes = out_of_range("turn-off current", turn_off, 1e-12, math.inf, "A")
-    value = math.inf if notes else charge / turn_off
-    return Figure(value, "s", "Q = I t", notes)
-
-
 def needed_time_sine(charge: float, peak: float, turn_off: float, frequency: float) -> float:
     """Time of an edge with a sine current that falls meanwhile [s].
 
@@ -224,13 +156,3 @@ def dead_time_window(
     needed = needed_time_sine(charge, peak, turn_off, frequency)
     available = _lag(peak, turn_off) / (2.0 * math.pi * frequency)
     return DeadTime(needed, available, dead_time, needed <= dead_time <= available)
-
-
-def reversal_time(inductance: float, current: float, voltage: float) -> float:
-    """Time for an inductor's current to go from I to -I at constant voltage: 2 L I/V [s].
-
-    `inductance` [H], `current` [A], `voltage` across it [V]. ValueError for values not above
-    0. Source: V = L di/dt; seminar note on zero-voltage switching, second-hand. Exact.
-    """
-    positive(inductance=inductance, current=current, voltage=voltage)
-    return 2.0 * inductance * current / voltage

@@ -145,16 +145,6 @@ def coolant_rise(power: float, flow: float, inlet: float) -> Figure:
     return Figure(power / heat, "K", "heat balance", notes)
 
 
-def needed_flow(power: float, rise: float, inlet: float) -> float:
-    """Flow that keeps the rise to a given value: P/(rho c_p rise) [m3/s].
-
-    `power` [W], `rise` [K], `inlet` [degC]; ValueError for a rise not above 0. Source, range
-    as for `coolant_rise`.
-    """
-    positive(rise=rise)
-    return power / (water_density(inlet).value * water_heat_capacity(inlet).value * rise)
-
-
 def reynolds(channel: Channel, flow: float, celsius: float) -> float:
     """Re = rho v d/mu [1] for `flow` [m3/s] of water at `celsius` [degC]. Source: definition.
 

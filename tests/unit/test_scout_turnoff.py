@@ -6,9 +6,10 @@ import numpy as np
 import pytest
 
 from simkit.parameters.machine import Machine
-from simkit.parts.mosfet import drain_source_charge, gate_drain_charge
+from simkit.parts.mosfet import gate_drain_charge
 from simkit.scout.turnoff import ARRIVED, turn_off
 from tests.machines import demo, varied
+from tests.oracles.mosfet import drain_source_charge
 
 LINK = 300.0
 SNUBBER = {"place": "switch", "resistance": 4.7, "capacitance": 5e-9}

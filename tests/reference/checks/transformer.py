@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from simkit.parts.core import Steinmetz, igse_constant, optimum_swing, square_loss, steinmetz_loss
+from simkit.parts.core import Steinmetz, igse_constant, square_loss
 from simkit.parts.transformer import (
     bridge_fundamental,
     copper_resistivity,
@@ -15,6 +15,7 @@ from simkit.parts.transformer import (
     wire_ac_resistance,
     wire_dc_resistance,
 )
+from tests.oracles.core import optimum_swing, steinmetz_loss
 from tests.reference.checks import Check
 
 _DESIGN = "lambda 62.5 uV s, 8 A, K_fe 24.7 W/(cm3 T^2.6), fill 0.5, core of the example"
