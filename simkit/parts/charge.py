@@ -54,21 +54,6 @@ class DeadTime:
     zero_voltage: bool
 
 
-def junction_from_point(
-    capacitance: float, voltage: float, potential: float = 0.7, grading: float = 0.5
-) -> Junction:
-    """The junction whose capacitance is C at one voltage: C0 = C (1 + V/V0)^m.
-
-    `capacitance` [F] at `voltage` [V], `potential` V0 [V], `grading` m [1]. ValueError for a
-    capacitance not above 0. Source: R. W. Erickson, D. Maksimovic, "Fundamentals of Power
-    Electronics", eqs 4.38 and 4.39. Range: planar MOSFETs and junctions; a superjunction's
-    capacitance falls by decades within tens of volts, so take its charge from the data sheet.
-    """
-    positive(capacitance=capacitance)
-    zero_bias = capacitance * math.pow(1.0 + voltage / potential, grading)
-    return Junction(zero_bias, potential, grading)
-
-
 def output_charge(junction: Junction, voltage: float) -> float:
     """Q = integral of C dv = C0 V0/(1 - m) ((1 + V/V0)^(1-m) - 1) [C].
 
@@ -79,30 +64,6 @@ def output_charge(junction: Junction, voltage: float) -> float:
     rest = 1.0 - junction.grading
     scale = junction.zero_bias * junction.potential / rest
     return scale * math.expm1(rest * math.log1p(voltage / junction.potential))
-
-
-def hard_leg_energy(charge: float, voltage: float) -> float:
-    """Energy lost at each hard edge of a leg of two equal switches: Q(V) V [J].
-
-    `charge` Q of one switch at `voltage` [C], [V]. The supply gives Q V to the switch that
-    turns off; the energy in the leg is the same before and after. Source: M. Kasper, R. M.
-    Burkart, G. Deboy, J. W. Kolar, IEEE Trans. Power Electronics 31 (2016) 8063 (recalled
-    from memory); the balance is exact. Recovery of the body diode not included. Range: both
-    switches alike, no snubber; the node held for the whole dead time.
-    """
-    not_negative(charge=charge, voltage=voltage)
-    return charge * voltage
-
-
-def leg_charge(output: float, voltage: float, snubber: float = 0.0) -> float:
-    """Charge that the current must move for one edge of a leg: 2 Q(V) + C_s V [C].
-
-    `output` Q of one switch at the link's `voltage` [C], [V]; `snubber` the sum of the
-    constant capacitances from the midpoint to either rail [F]. Source: Kirchhoff's current
-    law, one device charging while the other discharges. Exact.
-    """
-    not_negative(output=output, voltage=voltage, snubber=snubber)
-    return 2.0 * output + snubber * voltage
 
 
 def sine_charge(peak: float, turn_off: float, frequency: float) -> float:

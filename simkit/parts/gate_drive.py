@@ -10,7 +10,6 @@ import math
 from dataclasses import dataclass
 
 from simkit.parts.inputs import not_negative, positive
-from simkit.parts.ranged import out_of_range
 
 
 @dataclass(frozen=True)
@@ -130,28 +129,6 @@ def drive_power(charge: float, swing: float, frequency: float) -> float:
     """
     not_negative(charge=charge, swing=swing, frequency=frequency)
     return charge * swing * frequency
-
-
-def turn_on_delays(
-    loop: GateLoop, levels: tuple[float, float], threshold: float, plateau: float, miller: float
-) -> Delays:
-    """Delay to the threshold and length of the plateau at turn-on [s].
-
-    t_d = R C ln((V_on - V_off)/(V_on - V_th)), t_p = Q_gd R/(V_on - V_pl). `levels` (V_off,
-    V_on) of the driver, `threshold` V_th, `plateau` V_pl [V], `miller` Q_gd [C]. ValueError
-    when V_on does not exceed the plateau. Source: charging of C_iss and of C_rss, textbook.
-    Range: damped loop (zeta at least 1); inductance left out.
-    """
-    off, on = levels
-    if not off < threshold <= plateau < on:
-        raise ValueError("levels must enclose threshold and plateau, threshold below plateau")
-    charging = loop.resistance * loop.input_capacitance
-    delay = charging * math.log((on - off) / (on - threshold))
-    return Delays(delay, miller * loop.resistance / (on - plateau), _damped(loop))
-
-
-def _damped(loop: GateLoop) -> tuple[str, ...]:
-    return out_of_range("damping", loop_damping(loop), 1.0, math.inf)
 
 
 def droop(magnetising: float, resistance: float, on_time: float) -> float:

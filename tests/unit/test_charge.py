@@ -14,16 +14,16 @@ from scipy.integrate import quad, solve_ivp
 from simkit.parts.charge import (
     Junction,
     dead_time_window,
-    hard_leg_energy,
-    junction_from_point,
-    leg_charge,
     needed_time_sine,
     output_charge,
     sine_charge,
 )
 from tests.oracles.charge import (
     charge_equivalent,
+    hard_leg_energy,
     junction_capacitance,
+    junction_from_point,
+    leg_charge,
     needed_time_constant,
     output_energy,
     reversal_time,

@@ -21,7 +21,6 @@ from simkit.parts.gate_drive import (
     peak_driver_current,
     ring_frequency,
     suggested_resistor,
-    turn_on_delays,
 )
 from tests.oracles.gate_drive import (
     coupling_ring,
@@ -29,6 +28,7 @@ from tests.oracles.gate_drive import (
     induced_gate_voltage,
     magnetising_peak,
     turn_off_delays,
+    turn_on_delays,
 )
 
 LOOP = GateLoop(60e-9, 2.5e-9, 1.0, 1.5, 6.8)

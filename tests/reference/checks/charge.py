@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from simkit.parts.charge import junction_from_point, output_charge
+from simkit.parts.charge import output_charge
 from tests.oracles.charge import (
     charge_equivalent,
     energy_equivalent,
     hard_turn_on_energy,
     junction_capacitance,
+    junction_from_point,
     output_energy,
 )
 from tests.reference.checks import Check
