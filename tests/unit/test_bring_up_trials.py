@@ -63,7 +63,9 @@ def test_what_fails_is_tried_further_up_and_then_stands(monkeypatch: pytest.Monk
     assert found.step
     assert found.frequency > 1.2 * cold
     assert found.retreat == found.frequency
-    assert forbidden(found) == ()
+    # Only what it was set away from is forbidden: the setting by the cold piece alone.
+    assert [t.kind for t in found.forbidden] == ["set-by-the-cold-piece"]
+    assert found.forbidden[0].frequency == pytest.approx(1.04 * cold, rel=1e-5)
 
 
 def test_a_persons_own_stage_is_not_moved_and_no_step(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -96,10 +98,11 @@ def test_a_lift_that_is_over_is_forbidden_and_has_a_retreat(
 
     by(verdict, monkeypatch)
     found = one(demo(), margin=0.1)
+    assert [t.kind for t in found.elsewhere][-1] == "set-by-the-cold-piece"
     assert found.step
     assert [t.kind for t in found.forbidden] == ["lift"]
     assert found.retreat == pytest.approx(1.12 * top, rel=1e-5)
-    assert forbidden(found)[0].startswith("Do not lift the piece at this setting: over a limit")
+    assert forbidden(found)[0].startswith("Do not lift the piece at this setting: at ")
     assert "3.4 times its limit" in forbidden(found)[0]
     assert "up to" in retreat(found)
 

@@ -10,7 +10,7 @@ from simkit.scout.bench import Setting, fast_readings
 from simkit.studies.bring_up.charge import Stored, bleeder, discharge_tool, stored
 from simkit.studies.bring_up.page_view import TrialRow
 from simkit.studies.bring_up.study import BringUpResult, StageResult
-from simkit.studies.bring_up.trials import DROPPED, KEPT, LIFTED, WARMED, Trial, Trials
+from simkit.studies.bring_up.trials import COLD_SET, DROPPED, KEPT, LIFTED, WARMED, Trial, Trials
 from simkit.units import format_quantity
 
 WHAT = {
@@ -18,9 +18,13 @@ WHAT = {
     WARMED: "Run as set, then the piece warmed through, frequency left",
     LIFTED: "Piece lifted out while running",
     DROPPED: "Piece dropped in while running",
+    COLD_SET: "Set by the cold piece's resonance alone, then warmed through",
 }
-FORBIDDEN = {LIFTED: "Do not lift the piece at this setting", DROPPED: "Drop no piece in at this "
-             "setting"}  # fmt: skip
+FORBIDDEN = {
+    LIFTED: "Do not lift the piece at this setting",
+    DROPPED: "Drop no piece in at this setting",
+    COLD_SET: "Do not set the frequency by the cold piece alone",
+}
 SHOWN = ("supply_current", "phase", "tank_voltage")
 
 
@@ -49,8 +53,11 @@ def rows(trials: Trials) -> tuple[TrialRow, ...]:
 
 def forbidden(trials: Trials) -> tuple[str, ...]:
     """What may not be done at this setting, each with why."""
-    return tuple(f"{FORBIDDEN[t.kind]}: {WORDS[t.verdict]} in rehearsal ({came_to(t)})."
-                 for t in trials.forbidden)  # fmt: skip
+    return tuple(
+        f"{FORBIDDEN[t.kind]}: at {say(t.frequency, 'Hz', 4)} {WORDS[t.verdict]} in rehearsal "
+        f"({came_to(t)})."
+        for t in trials.forbidden
+    )
 
 
 def retreat(trials: Trials) -> str:

@@ -24,6 +24,8 @@ from simkit.studies.situations.operating import hot_piece
 
 ENGINE = "ngspice"
 KEPT, WARMED, LIFTED, DROPPED = "kept", "warm-through", "lift", "drop-in"
+COLD_SET = "set-by-the-cold-piece"
+"""Warmed through at the working margin above the cold resonance: what a sheet must not ask for."""
 NEEDED = (KEPT, WARMED)
 """What a stage cannot avoid."""
 HAND = 2e-3
@@ -89,7 +91,7 @@ class Trials:
     """Lowest tried frequency at which lift and drop-in are within the limits checked [Hz]; the
     stage's own where both are so there; None when none is, or nothing can be lifted."""
     elsewhere: tuple[Trial, ...]
-    """Rehearsals at frequencies tried as a retreat."""
+    """Rehearsals at frequencies tried as a retreat, and at the one the cold piece suggests."""
 
     @property
     def step(self) -> bool:
@@ -99,7 +101,8 @@ class Trials:
     @property
     def forbidden(self) -> tuple[Trial, ...]:
         """What may not be done at this setting."""
-        return tuple(t for t in self.here if t.kind not in NEEDED and not t.within)
+        seen = (*self.here, *(t for t in self.elsewhere if t.kind == COLD_SET))
+        return tuple(t for t in seen if t.kind not in NEEDED and not t.within)
 
 
 @dataclass(frozen=True)
@@ -225,8 +228,25 @@ def rehearsed(
                 found[k] = (at[k], here)
         if say:
             say((number + 1.0) / (len(WIDER) + len(RETREATS) + 1.0))
-    return tuple(_with_retreat(machine, s, courses[k], *found[k], where)
-                 for k, s in enumerate(settings))  # fmt: skip
+    done = [_with_retreat(machine, s, courses[k], *found[k], where)
+            for k, s in enumerate(settings)]  # fmt: skip
+    if done and settings[-1].at_source:
+        cold = _set_by_cold(machine, settings[-1], done[-1], where)
+        done[-1] = replace(done[-1], elsewhere=(*done[-1].elsewhere, *cold))
+    return tuple(done)
+
+
+def _set_by_cold(
+    machine: Machine, setting: Setting, trials: Trials, where: Rehearsals
+) -> tuple[Trial, ...]:
+    """The last stage warmed through from where the cold piece alone would have set it."""
+    frequency = _reach(machine, (1.0 + machine.drive.working_margin) * trials.course.cold)
+    rises = (trials.course.hot or 0.0) > trials.course.cold
+    if not rises or frequency >= trials.frequency or frequency < machine.drive.frequency_min:
+        return ()
+    case = cases_at(machine, setting, frequency)[WARMED]
+    found = where.run({COLD_SET: case})[COLD_SET]
+    return (replace(found, kind=COLD_SET),)
 
 
 def _step(trials: Sequence[Trial]) -> bool:
