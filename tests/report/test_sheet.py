@@ -12,9 +12,12 @@ import pytest
 from simkit.errors import InputError
 from simkit.parameters.read_readings import load_readings
 from simkit.rehearsal.rehearser import Rehearser
+from simkit.rehearsal.settings import Settings
+from simkit.run.workers import Workers
 from simkit.studies.bring_up.folder import write_sheet
 from simkit.studies.bring_up.sheet import document
-from simkit.studies.bring_up.study import BringUpResult, bring_up
+from simkit.studies.bring_up.study import BringUpResult, bring_up, setting_of, settled_stages
+from simkit.studies.bring_up.trials import Rehearsals, cases_at
 from simkit.studies.inputs.loading import load_machine
 from tests.machines import DEMO
 from tests.report.browser import PROGRAM, Page
@@ -30,9 +33,26 @@ ATTACK = "</script><script>x</script><img src=x onerror=alert(1)>"
 @pytest.fixture(scope="module")
 def made(tmp_path_factory: pytest.TempPathFactory) -> tuple[BringUpResult, Path]:
     machine = load_machine(DEMO / "machine.toml", {"title": json.dumps(ATTACK)})
-    result = bring_up(machine, Rehearser())
+    with Workers(2) as crew:
+        result = bring_up(machine, Rehearser(), where=Rehearsals(None, crew))
     target = tmp_path_factory.mktemp("sheet") / "bring-up"
     return result, write_sheet(target, result, machine, document(result, machine, 1.0))
+
+
+@pytest.mark.parametrize("name", ["bar-heating", "chisel-brazing", "copper-casting"])
+def test_what_the_sheet_allows_at_working_power_holds_run_whole(name: str) -> None:
+    """Its last stage again, every cycle of the event through the circuit: nothing sampled."""
+    machine = load_machine(DEMO.parent / name / "machine.toml").model
+    with Workers(2) as crew:
+        stages, trials = settled_stages(machine, Rehearsals(None, crew), None)
+    last = trials[len(stages) - 1]
+    assert last.step
+    whole = Rehearser(settings=Settings(whole=True, jobs=2))
+    cases = cases_at(machine, setting_of(machine, stages[-1]), last.frequency)
+    for kind, case in cases.items():
+        told = next((t.verdict for t in last.here if t.kind == kind), "within_limits")
+        found = whole.rehearse(case.machine, case.scenario).verdict.outcome
+        assert found == told, (kind, found, told)
 
 
 @pytest.mark.skipif(PROGRAM is None, reason="no browser here")
@@ -53,7 +73,7 @@ def test_the_sheet_prints_whole(made: tuple[BringUpResult, Path], paper: str) ->
     assert content.startswith(b"%PDF")
     pages = len(re.findall(rb"/Type\s*/Page[^s]", content))
     # Seven stages with two pictures each, and the tables: not on fewer, and not one a page.
-    assert 5 <= pages <= 14
+    assert 5 <= pages <= 16
     assert overflow <= 0
 
 
