@@ -110,9 +110,16 @@ def _captured(number: int, entry: Capture, columns: Columns, machine: Machine) -
         late = time - channel.skew
         channels.append(Seen(channel, late, values, wave_of(late, values, frequency)))
     setting = Setting(entry.load, entry.supply_voltage, entry.frequency or frequency)
-    edges = [s for s in channels if s.channel.shows == "node"] or channels[:1]
+    edge = _aligning(channels)
     return Captured(number, entry, setting, tuple(channels),
-                    float(rises(edges[0].time, edges[0].values)[0]))  # fmt: skip
+                    float(rises(edge.time, edge.values)[0]))  # fmt: skip
+
+
+def _aligning(channels: Sequence[Seen]) -> Seen:
+    """The channel whose rise aligns a picture: the node, else the tank; a current's sign is not
+    known, since its transformer may be turned round."""
+    order = ("node", "tank", "current")
+    return min(channels, key=lambda s: order.index(s.channel.shows))
 
 
 def _misread(readings: Loaded[Readings], found: Captured, machine: Machine) -> Iterator[InputError]:
@@ -182,7 +189,7 @@ def _overlaid(found: Captured, machine: Machine, workbench: Rehearser) -> Iterat
     traces = {"node": waves.node("a"), "current": waves.primary_current,
               "tank": waves.coil_voltage}  # fmt: skip
     late = waves.time >= cycle.start
-    align = "node" if found.of("node") else found.channels[0].channel.shows
+    align = _aligning(found.channels).channel.shows
     edge = float(rises(waves.time[late], traces[align][late])[0])
     time = np.linspace(0.0, 1.0 / found.setting.drive(machine), SHOWN, endpoint=False)
     for seen in found.channels:
