@@ -8,6 +8,8 @@ from pydantic import Field, model_validator
 from simkit.parameters.fields import Quantity
 from simkit.parameters.section import Section
 
+Topology = Literal["full", "half-split", "half-blocking"]
+
 
 @dataclass(frozen=True)
 class Form:
@@ -24,7 +26,7 @@ class Form:
     rest_share: float = 0.0
 
 
-FORMS = {
+FORMS: dict[str, Form] = {
     "full": Form(("a", "b"), 1.0, "leg"),
     "half-split": Form(("a",), 0.5, "midpoint"),
     "half-blocking": Form(("a",), 0.5, "rail", 0.5),
@@ -54,7 +56,7 @@ class Snubber(Section):
 class Bridge(Section):
     """One or two legs of switches and the loop that closes their commutation."""
 
-    topology: Literal["full", "half-split", "half-blocking"]
+    topology: Topology
     loop_inductance: Annotated[
         float,
         Quantity("H", "Film capacitor to bridge and back", gt=0, lt=1e-5, usual=(5e-9, 5e-7)),

@@ -24,7 +24,7 @@ from typing import TYPE_CHECKING, Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from simkit.parameters.bridge import FORMS
+from simkit.parameters.bridge import FORMS, Topology
 from simkit.parts.charge import Junction
 from simkit.parts.charge import output_charge as junction_charge
 from simkit.parts.igbt import conducting_resistance
@@ -34,7 +34,6 @@ if TYPE_CHECKING:
     from simkit.parameters.machine import Channel, Load, Machine
 
 Array = NDArray[np.float64]
-BridgeForm = Literal["full", "half-split", "half-blocking"]
 Feed = Literal["loop", "shunt"]
 
 OUTPUTS = (
@@ -53,7 +52,7 @@ current, `load_current` the secondary's; a branch that is absent gives a row of 
 class Plant:
     """Circuit values of one operating point; a frozen, linear network."""
 
-    bridge: BridgeForm
+    bridge: Topology
     """full: u = +-Vdc; half-split, half-blocking: u = +-Vdc/2 about the capacitor's rest."""
     supply_voltage: float
     """DC link [V]"""

@@ -19,6 +19,7 @@ from pydantic import TypeAdapter, ValidationError
 
 from simkit.data import scenario_folder
 from simkit.errors import InputError, Problem
+from simkit.parameters.bridge import FORMS
 from simkit.parameters.fields import Quantity, quantities
 from simkit.parameters.schema import MODELS, json_schema
 from simkit.parameters.written import MachineFile
@@ -113,7 +114,7 @@ def questions() -> tuple[Question, ...]:
             place = place[name]
         default = place["value"] if isinstance(place, dict) else place
         star = key.replace(f".{PIECE}.", ".*.")
-        choices = ("full", "half-split", "half-blocking") if key == "bridge.topology" else ()
+        choices = tuple(FORMS) if key == "bridge.topology" else ()
         found.append(Question(key, text, str(default), known.get(star), choices))
     return tuple(found)
 
