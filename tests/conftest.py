@@ -9,7 +9,7 @@ import pytest
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # as the command does, and for its reason
 
 HERE = Path(__file__).parent
-FOLDERS = ("unit", "decks", "engine", "reference", "report", "robust")
+FOLDERS = ("unit", "decks", "engine", "reference", "measured", "report", "robust")
 
 
 def pytest_addoption(parser: pytest.Parser) -> None:

@@ -1,6 +1,7 @@
 """The work coil, alone and with a piece in it: as measured at its ends, or from a ruler."""
 
-from typing import Annotated, Self
+from math import ceil
+from typing import Annotated, Literal, Self
 
 from pydantic import Field, model_validator
 
@@ -9,10 +10,21 @@ from simkit.parameters.section import Name, Section, Text
 
 
 class CoilGeometry(Section):
-    """The coil by ruler: turns of copper tube with two leads side by side."""
+    """The coil by ruler: turns of copper tube with two leads side by side.
 
-    turns: Annotated[float, Quantity("1", "Number of turns, may be fractional", ge=1, le=200)]
+    `form` helix, or flat: a spiral in one plane, whose `bore` is the hole inside its first turn. A
+    helix of uneven pitch gives `steps`, from each turn to the next. A coil that heats a bore from
+    inside is a helix with a tube around it as workpiece.
+    """
+
+    form: Literal["helix", "flat"] = "helix"
+    turns: Annotated[float, Quantity("1", "Turns of all layers, may be fractional", ge=1, le=200)]
     bore: Annotated[float, Quantity("m", "Inner diameter: what a rod just passes", gt=0, lt=5)]
+    layers: Annotated[int, Quantity("1", "Layers that share the turns evenly", ge=1, le=10)] = 1
+    layer_pitch: (
+        Annotated[float, Quantity("m", "From a layer to the next, middle to middle", gt=0, lt=1)]
+        | None
+    ) = None
     tube: Annotated[float, Quantity("m", "Outer diameter of the tube or wire", gt=0, lt=0.1)]
     wall: Annotated[
         float, Quantity("m", "Wall of the tube; half the tube for solid wire", gt=0, lt=0.05)
@@ -25,6 +37,13 @@ class CoilGeometry(Section):
         Annotated[float, Quantity("m", "Length over the outer edges of the turns", gt=0, lt=10)]
         | None
     ) = None
+    steps: (
+        tuple[
+            Annotated[float, Quantity("m", "From one turn to the next, uneven pitch", gt=0, lt=1)],
+            ...,
+        ]
+        | None
+    ) = None
     lead_length: Annotated[
         float, Quantity("m", "One of the two leads, coil to tank; 0 for none", ge=0, lt=10)
     ]
@@ -33,8 +52,9 @@ class CoilGeometry(Section):
 
     @model_validator(mode="after")
     def _possible(self) -> Self:
-        if (self.pitch is None) == (self.length is None):
-            raise ValueError("give either pitch or length")
+        if sum(way is not None for way in (self.pitch, self.length, self.steps)) != 1:
+            raise ValueError("give either pitch, length or steps")
+        self._layers_fit()
         if self.wall > 0.5 * self.tube:
             raise ValueError("wall: must be at most half of tube")
         if self.turns > 1.0 and self.step < 1.02 * self.tube:
@@ -43,13 +63,34 @@ class CoilGeometry(Section):
             raise ValueError("lead_spacing: the leads would touch; must be above tube")
         return self
 
+    def _layers_fit(self) -> None:
+        if (self.layer_pitch is not None) != (self.layers > 1):
+            raise ValueError("layer_pitch: goes with layers of 2 or more")
+        if self.layer_pitch is not None and self.layer_pitch < 1.02 * self.tube:
+            raise ValueError("layer_pitch: the layers would touch; must be 2 % above tube")
+        if self.layers > 1 and self.turns % self.layers:
+            raise ValueError("layers: must share out the turns evenly")
+        if self.length is not None and self.form == "flat":
+            raise ValueError("length: a flat coil has none; give pitch")
+        if self.steps is None:
+            return
+        if self.form == "flat" or self.layers > 1:
+            raise ValueError("steps: for a helix of one layer; give pitch")
+        if len(self.steps) != ceil(self.turns) - 1:
+            raise ValueError(f"steps: must be {ceil(self.turns) - 1} for {self.turns:g} turns")
+        if min(self.steps) < 1.02 * self.tube:
+            raise ValueError("steps: turns of this tube would touch; each must be 2 % above tube")
+
     @property
     def step(self) -> float:
-        """From a turn to the next [m]; given, or (length - tube)/(turns - 1)."""
+        """From a turn to the next [m]; given, their mean, or (length - tube)/(turns - 1)."""
         if self.pitch is not None:
             return self.pitch
+        if self.steps is not None:
+            return sum(self.steps) / len(self.steps) if self.steps else self.tube
         assert self.length is not None
-        return (self.length - self.tube) / (self.turns - 1.0) if self.turns > 1.0 else self.length
+        each = self.turns / self.layers
+        return (self.length - self.tube) / (each - 1.0) if each > 1.0 else self.length
 
 
 class PieceShape(Section):
@@ -90,7 +131,25 @@ class PieceGeometry(PieceShape):
     position: Annotated[
         float, Quantity("m", "Its middle from the coil's middle, along the axis", ge=0, lt=5)
     ]
+    core_temperature: (
+        Annotated[
+            float,
+            Quantity(
+                "degC",
+                "Of a solid rod's middle while `temperature` is its surface's",
+                gt=-50,
+                le=3000,
+            ),
+        ]
+        | None
+    ) = None
     charge: ChargeShape | None = None
+
+    @model_validator(mode="after")
+    def _core_is_solid(self) -> Self:
+        if self.core_temperature is not None and self.wall is not None:
+            raise ValueError("core_temperature: for a solid rod; leave it out with wall")
+        return self
 
     @model_validator(mode="after")
     def _charge_fits(self) -> Self:
@@ -128,6 +187,15 @@ class Level(Load):
     coil_current: Annotated[float, Quantity("A", "Peak", gt=0, lt=1e6)]
 
 
+class LoadDoubt(Section):
+    """By how much L and R worked out from geometry may be off, for the method's sake alone."""
+
+    resistance: Annotated[float, Quantity("1", "Half width as a share of R", ge=0, lt=1)]
+    inductance: Annotated[float, Quantity("1", "Half width as a share of L", ge=0, lt=1)]
+    beyond: bool
+    """Whether a range of the method was left, so that figures must carry it."""
+
+
 class Workpiece(Load):
     """A piece in the coil: what the coil's ends measure then, at the heater's working level."""
 
@@ -142,6 +210,13 @@ class Workpiece(Load):
         Annotated[float, Quantity("A", "Coil current at which L and R above hold, peak", gt=0)]
         | None
     ) = None
+    piece_resistance: (
+        Annotated[float, Quantity("ohm", "Part of R whose loss heats the piece", ge=0, lt=100)]
+        | None
+    ) = None
+    """None for a measured piece: its R does not say where the watts go."""
+    doubt: LoadDoubt | None = None
+    """None for a measured piece, whose tolerance stands in the file."""
 
     @model_validator(mode="after")
     def _levels_have_their_middle(self) -> Self:

@@ -36,7 +36,7 @@ from simkit.parameters.written import MachineFile, SwitchPart
 from simkit.parts import capacitor
 from simkit.parts import core as cores
 from simkit.parts import transformer as transformers
-from simkit.parts.loads import coil_part, levels_of, made_piece, way_out
+from simkit.parts.loads import Levels, coil_part, levels_of, made_piece, refuse_cut, way_out
 from simkit.parts.mains import rectifier_cautions
 from simkit.parts.materials import materials
 from simkit.parts.ranged import Figure
@@ -62,12 +62,16 @@ class Build:
     loaded: Loaded[MachineFile]
     origins: dict[str, Origin] = field(default_factory=dict)
     warnings: list[str] = field(default_factory=list)
+    levels: dict[str, Levels] = field(default_factory=dict)
 
-    def computed(self, key: str, value: float, unit: str, of: str, source: str = "computed") -> Any:
+    def computed(
+        self, key: str, value: float, unit: str, of: str, source: str = "computed",
+        tolerance: float | None = None,
+    ) -> Any:  # fmt: skip
         """Note where a value came from; the value itself."""
         file, line = self.place(of)
         shown = format_quantity(value, unit)
-        self.origins[key] = Origin(source, f"from {of}", None, file, line, shown)
+        self.origins[key] = Origin(source, f"from {of}", tolerance, file, line, shown)
         return value
 
     def figure(self, key: str, figure: Figure, unit: str, of: str) -> float:
@@ -266,14 +270,19 @@ def _piece(
         if shape is not None and shape.material not in materials():
             hint = nearest(shape.material, materials(), "known materials")
             raise made.refuse(f"{place}.material", shape.material, "is not a known material", hint)
-    if geometry.diameter >= wound.geometry.bore:
+    try:
+        refuse_cut(wound.geometry, geometry)
+    except ValueError:
         bore = format_quantity(wound.geometry.bore, "m")
         shown = format_quantity(geometry.diameter, "m")
-        raise made.refuse(f"{key}.diameter", shown, f"does not pass the coil's bore of {bore}")
+        rule = f"does not pass the coil's bore of {bore}"
+        hint = "a piece beside the coil needs its position, one around it a wall"
+        raise made.refuse(f"{key}.diameter", shown, rule, hint) from None
     part = coil_part(wound.geometry, frequency, wound.inductance, wound.resistance)
     found = levels_of(part, geometry, frequency)
     made.caution(key, found.warnings)
     travel = made.computed(f"workpieces.{name}.travel", way_out(part, geometry), "m", key)
+    made.levels[name] = found
     return made_piece(written.title, geometry, found, travel)
 
 
@@ -366,12 +375,22 @@ def _at_level(made: Build, machine: Machine) -> Machine:
             continue
         margin, voltage = machine.drive.working_margin, machine.supply.voltage
         load = load_at_margin(machine, name, margin, voltage)
-        of = f"workpieces.{name}.geometry"
-        made.computed(f"workpieces.{name}.inductance", load.inductance, "H", of)
-        made.computed(f"workpieces.{name}.resistance", load.resistance, "ohm", of)
-        update = {"inductance": load.inductance, "resistance": load.resistance}
+        frequency = (1.0 + margin) * machine.resonance(load.inductance)
+        current = coil_current(machine, load, frequency, voltage)
+        share, doubt = made.levels[name].at(current if piece.levels else None)
+        of, values = f"workpieces.{name}", {"inductance": "H", "resistance": "ohm"}
+        for what, unit in values.items():
+            wide = float(f"{getattr(doubt, what):.2g}")
+            made.computed(
+                f"{of}.{what}", getattr(load, what), unit, f"{of}.geometry", tolerance=wide
+            )
+        update = {
+            "inductance": load.inductance,
+            "resistance": load.resistance,
+            "piece_resistance": share * load.resistance,
+            "doubt": doubt,
+        }
         if piece.levels is not None:
-            frequency = (1.0 + margin) * machine.resonance(load.inductance)
-            update["nominal_current"] = coil_current(machine, load, frequency, voltage)
+            update["nominal_current"] = current
         pieces[name] = piece.model_copy(update=update)
     return machine.model_copy(update={"workpieces": pieces})

@@ -21,7 +21,7 @@ from simkit.parts.inductance import (
     self_capacitance,
 )
 from simkit.parts.ranged import out_of_range
-from simkit.parts.rings import MU0, Sheet, circle, joined
+from simkit.parts.rings import MU0, circle, joined
 from simkit.parts.ringsystem import Matrices, Turns, answer_of_coil, matrices, solve_bodies
 from simkit.parts.skin import skin_depth, tube_impedance
 
@@ -41,6 +41,11 @@ class CoilGeometry:
     pitch : from a turn to the next, middle to middle [m]
     lead_length : of the two leads side by side, one of them [m]; 0 for none
     lead_spacing : between the leads, middle to middle [m]
+    form : "helix", or "flat" for a spiral in a plane, whose innermost turn has the bore
+    layers : one over the other outside a helix, one above the other in a flat coil; the turns
+        are shared out evenly [1]
+    layer_pitch : from a layer to the next, middle to middle [m]; 0 for one layer
+    steps : from each turn to the next along a helix, where they differ [m]; empty where even
     """
 
     turns: float
@@ -50,6 +55,10 @@ class CoilGeometry:
     pitch: float
     lead_length: float
     lead_spacing: float
+    form: str = "helix"
+    layers: int = 1
+    layer_pitch: float = 0.0
+    steps: tuple[float, ...] = ()
 
     def __post_init__(self) -> None:
         for name in ("bore", "tube", "wall", "pitch"):
@@ -63,22 +72,71 @@ class CoilGeometry:
             raise ValueError(f"pitch {self.pitch:g} m: turns of tube {self.tube:g} m would touch")
         if self.lead_length > 0.0 and self.lead_spacing <= self.tube:
             raise ValueError(f"lead_spacing {self.lead_spacing:g} m: the leads would touch")
+        self._check_form()
+
+    def _check_form(self) -> None:
+        if self.form not in ("helix", "flat"):
+            raise ValueError(f"form is {self.form!r}; it must be helix or flat")
+        if self.layers < 1 or self.turns < self.layers:
+            raise ValueError(f"layers is {self.layers}; it must be 1 to the number of turns")
+        if self.layers > 1 and self.layer_pitch < 1.02 * self.tube:
+            raise ValueError(f"layer_pitch {self.layer_pitch:g} m: the layers would touch")
+        if self.layers > 1 and self.turns % self.layers:
+            raise ValueError(f"turns {self.turns:g} do not share out on {self.layers} layers")
+        if not self.steps:
+            return
+        if self.form == "flat" or self.layers > 1 or len(self.steps) != math.ceil(self.turns) - 1:
+            raise ValueError("steps: one less than turns, of a helix of one layer")
+        if min(self.steps) < 1.02 * self.tube:
+            raise ValueError(f"steps: turns of tube {self.tube:g} m would touch")
+
+    @property
+    def places(self) -> tuple[tuple[float, float, float], ...]:
+        """Radius [m], place on the axis [m] and share of a full turn [1] of every turn.
+
+        The middle between the outermost turns is z = 0.
+        """
+        each = self.turns / self.layers
+        count = math.ceil(each - 1e-9)
+        steps = self.steps or (self.pitch,) * (count - 1)
+        along = np.concatenate(([0.0], np.cumsum(steps)))
+        along -= 0.5 * along[-1]
+        shares = [1.0] * (count - 1) + [each - (count - 1)]
+        inner = 0.5 * self.diameter
+        middle = 0.5 * (self.layers - 1)
+        found = []
+        for layer in range(self.layers):
+            for k, share in enumerate(shares):
+                if self.form == "flat":
+                    found.append(
+                        (inner + k * self.pitch, (layer - middle) * self.layer_pitch, share)
+                    )
+                else:
+                    found.append((inner + layer * self.layer_pitch, float(along[k]), share))
+        return tuple(found)
 
     @property
     def diameter(self) -> float:
-        """Mean diameter of the winding, middle of tube to middle of tube [m]."""
+        """Diameter of the innermost turn, middle of tube to middle of tube [m]."""
         return self.bore + self.tube
 
     @property
+    def width(self) -> float:
+        """Diameter of the outermost turn, middle of tube to middle of tube [m]."""
+        return 2.0 * max(radius for radius, _, _ in self.places)
+
+    @property
     def length(self) -> float:
-        """Length of the winding as a current sheet, turns times pitch [m]."""
-        return self.turns * self.pitch
+        """Length of the winding as a current sheet, turns times pitch; a flat one's height [m]."""
+        if self.form == "flat":
+            return self.layers * max(self.tube, self.layer_pitch)
+        return sum(self.steps) + self.pitch if self.steps else self.turns / self.layers * self.pitch
 
     @property
     def tube_length(self) -> float:
         """Stretched length of the tube with both leads [m]."""
-        turn = math.hypot(math.pi * self.diameter, self.pitch)
-        return self.turns * turn + 2.0 * self.lead_length
+        turns = (math.hypot(2.0 * math.pi * r, self.pitch) * share for r, _, share in self.places)
+        return sum(turns) + 2.0 * self.lead_length
 
     @property
     def channel_area(self) -> float:
@@ -157,13 +215,9 @@ def turns_of(geometry: CoilGeometry) -> tuple[Turns, Matrices]:
     Lengths in [m]. Source: `rings`. Range: pitch below the radius (the helix's slope is
     left out).
     """
-    count = math.ceil(geometry.turns - 1e-9)
-    share = [1.0] * count
-    share[-1] = geometry.turns - (count - 1)
-    places = (np.arange(count) - 0.5 * (count - 1)) * geometry.pitch
-    rings: list[Sheet] = [
-        circle(geometry.diameter / 2, float(at), geometry.tube / 2, SEGMENTS) for at in places
-    ]
+    places = geometry.places
+    count, share = len(places), [part for _, _, part in places]
+    rings = [circle(radius, at, geometry.tube / 2, SEGMENTS) for radius, at, _ in places]
     sheet = joined(rings)
     turn = tuple(int(n) for n in np.repeat(np.arange(count), SEGMENTS))
     return Turns(sheet, turn, tuple(share)), matrices(sheet, (), None)
@@ -213,6 +267,30 @@ def _overruled(
     return inductance, resistance
 
 
+def _way_back(geometry: CoilGeometry) -> tuple[float, tuple[str, ...]]:
+    """Inductance of the way back to the other lead [H], and what it leaves out.
+
+    Along a helix of an odd number of layers it is `axial_return_inductance`; an even number ends
+    where it began. A flat coil's way back, across its turns, is not worked out.
+    """
+    if geometry.form == "flat":
+        note = "the way back from the middle of a flat coil, across its turns, is not in L"
+        return 0.0, () if geometry.layers % 2 == 0 else (note,)
+    if geometry.layers % 2 == 0:
+        return 0.0, ()
+    back = axial_return_inductance(geometry.length, geometry.diameter, geometry.tube)
+    return back.value, back.outside
+
+
+def _handbook(geometry: CoilGeometry) -> float:
+    """L of the turns by the current sheet [H]; nan where it is no single even helix."""
+    if geometry.form != "helix" or geometry.layers > 1 or geometry.steps:
+        return math.nan
+    return round_wire_inductance(
+        geometry.turns, geometry.diameter, geometry.pitch, geometry.tube
+    ).value
+
+
 def coil_from_geometry(
     geometry: CoilGeometry,
     frequency: float,
@@ -233,16 +311,16 @@ def coil_from_geometry(
     wound = geometry.tube_length - 2.0 * geometry.lead_length
     lead_resistance = 2.0 * geometry.lead_length * straight
     leads = pair_inductance(geometry.lead_length, geometry.lead_spacing, geometry.tube)
-    back = axial_return_inductance(geometry.length, geometry.diameter, geometry.tube)
-    capacitance = self_capacitance(geometry.length, geometry.diameter)
+    back, away = _way_back(geometry)
+    capacitance = self_capacitance(geometry.length, geometry.width)
     computed = turns.imag / omega
     inductance, resistance = _overruled(
-        computed + leads.value + back.value,
+        computed + leads.value + back,
         turns.real + lead_resistance,
         frequency,
         measured or Measured(),
     )
-    notes = out_of_range(
+    notes = away + out_of_range(
         "tube/skin depth", geometry.tube / skin_depth(resistivity, frequency), 6.0, math.inf
     )
     return Coil(
@@ -253,11 +331,9 @@ def coil_from_geometry(
         resistance=resistance,
         q=omega * inductance / resistance,
         computed_inductance=computed,
-        sheet_inductance=round_wire_inductance(
-            geometry.turns, geometry.diameter, geometry.pitch, geometry.tube
-        ).value,
+        sheet_inductance=_handbook(geometry),
         lead_inductance=leads.value,
-        return_inductance=back.value,
+        return_inductance=back,
         lead_resistance=lead_resistance,
         proximity=turns.real / (wound * straight),
         self_capacitance=capacitance.value,

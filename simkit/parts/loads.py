@@ -8,14 +8,23 @@ from functools import lru_cache
 
 import numpy as np
 
-from simkit.parameters.coil import CoilGeometry, Level, Load, PieceGeometry, PieceShape, Workpiece
+from simkit.parameters.coil import (
+    CoilGeometry,
+    Level,
+    Load,
+    LoadDoubt,
+    PieceGeometry,
+    PieceShape,
+    Workpiece,
+)
 from simkit.parameters.machine import Machine
 from simkit.parts import coil as coils
+from simkit.parts.bodies import Charge, Piece
 from simkit.parts.materials import material
 from simkit.parts.profiles import clearance
 from simkit.parts.transformer import copper_resistivity
 from simkit.parts.working import coil_current
-from simkit.parts.workpiece import Charge, Loaded, Piece, workpiece_in_coil
+from simkit.parts.workpiece import Loaded, check_fit, workpiece_in_coil
 
 CURRENTS = tuple(float(current) for current in np.geomspace(0.1, 1e4, 31))
 """Coil currents at which steel is worked out, six a decade: between them L is off by less than
@@ -44,7 +53,13 @@ def coil_part(
     q: float | None = None,
 ) -> coils.Coil:
     """The coil of a machine at a frequency [Hz]; what was measured [H], [ohm], [1] counts."""
-    shape = coils.CoilGeometry(
+    measured = coils.Measured(inductance, resistance, q)
+    return _wound(coil_shape(geometry), frequency, resistivity_of(geometry), measured)
+
+
+def coil_shape(geometry: CoilGeometry) -> coils.CoilGeometry:
+    """The coil of a machine file as the parts take it; ValueError for one that cannot be."""
+    return coils.CoilGeometry(
         turns=geometry.turns,
         bore=geometry.bore,
         tube=geometry.tube,
@@ -52,9 +67,16 @@ def coil_part(
         pitch=geometry.step,
         lead_length=geometry.lead_length,
         lead_spacing=geometry.lead_spacing,
+        form=geometry.form,
+        layers=geometry.layers,
+        layer_pitch=geometry.layer_pitch or 0.0,
+        steps=geometry.steps or (),
     )
-    measured = coils.Measured(inductance, resistance, q)
-    return _wound(shape, frequency, resistivity_of(geometry), measured)
+
+
+def refuse_cut(geometry: CoilGeometry, piece: PieceGeometry) -> None:
+    """ValueError for a piece that a turn of the coil would cut where it lies."""
+    check_fit(coil_shape(geometry), _piece(piece), piece.position)
 
 
 def coil_of(machine: Machine) -> coils.Coil:
@@ -94,21 +116,43 @@ def piece_at(
         frequency,
         position,
         _charge(geometry),
+        geometry.core_temperature,
     )
 
 
 def depends_on_level(geometry: PieceGeometry) -> bool:
     """Whether L and R change with the coil's current: something in the coil is magnetic."""
     parts = [geometry, *([geometry.charge] if geometry.charge else [])]
+    inside = geometry.core_temperature
+    if inside is not None and material(geometry.material).is_magnetic(inside):
+        return True
     return any(material(part.material).is_magnetic(part.temperature) for part in parts)
 
 
 @dataclass(frozen=True)
 class Levels:
-    """L and R against the coil's current; one entry where they do not depend on it."""
+    """L and R against the coil's current; one entry where they do not depend on it.
+
+    Fields
+    ------
+    levels : L [H] and R [ohm] at each current
+    pieces : part of R whose loss heats the piece, at each [ohm]
+    doubts : by how much L and R may be off, at each
+    warnings : of all, each once
+    """
 
     levels: tuple[Level, ...]
+    pieces: tuple[float, ...]
+    doubts: tuple[LoadDoubt, ...]
     warnings: tuple[str, ...]
+
+    def at(self, current: float | None) -> tuple[float, LoadDoubt]:
+        """Share of R that heats the piece [1], and the doubt, at a coil current [A, peak]."""
+        spots = np.log([level.coil_current for level in self.levels])
+        shares = [p / one.resistance for p, one in zip(self.pieces, self.levels, strict=True)]
+        where = spots[0] if current is None else float(np.log(current))
+        nearest = int(np.argmin(np.abs(spots - where)))
+        return float(np.interp(where, spots, shares)), self.doubts[nearest]
 
 
 def levels_of(coil: coils.Coil, geometry: PieceGeometry, frequency: float) -> Levels:
@@ -120,7 +164,18 @@ def levels_of(coil: coils.Coil, geometry: PieceGeometry, frequency: float) -> Le
         for current, one in zip(currents, found, strict=True)
     )
     notes = dict.fromkeys(note for one in found for note in one.warnings)
-    return Levels(levels, tuple(notes))
+    doubts = tuple(_doubt(one) for one in found)
+    return Levels(levels, tuple(one.piece_resistance for one in found), doubts, tuple(notes))
+
+
+def _doubt(found: Loaded) -> LoadDoubt:
+    doubt = found.doubt
+    most = 0.99
+    return LoadDoubt(
+        resistance=min(doubt.resistance, most),
+        inductance=min(doubt.inductance, most),
+        beyond=doubt.beyond,
+    )
 
 
 def way_out(coil: coils.Coil, geometry: PieceGeometry) -> float:

@@ -6,8 +6,9 @@ import math
 from collections.abc import Callable
 from dataclasses import dataclass
 
+from simkit.parts.bodies import Piece
 from simkit.parts.coil import Coil
-from simkit.parts.workpiece import Loaded, Piece
+from simkit.parts.workpiece import Loaded
 
 
 def clearance(coil: Coil, piece: Piece) -> float:
@@ -16,7 +17,9 @@ def clearance(coil: Coil, piece: Piece) -> float:
     Beyond it L and R are the empty coil's within 0.1 % (tests). Source: comparison in the
     tests. Range: rods and tubes on the axis.
     """
-    return 0.5 * (piece.length + coil.geometry.length) + 1.5 * coil.geometry.bore
+    return 0.5 * (piece.length + coil.geometry.length) + 1.5 * max(
+        coil.geometry.bore, 0.75 * coil.geometry.width
+    )
 
 
 @dataclass(frozen=True)

@@ -72,8 +72,15 @@ class Solved:
     field: Complex
 
 
-def matrices(coil: Sheet, bodies: tuple[Sheet | Block, ...], known: Matrices | None) -> Matrices:
+def matrices(
+    coil: Sheet,
+    bodies: tuple[Sheet | Block, ...],
+    known: Matrices | None,
+    own: tuple[tuple[Real, Real], ...] = (),
+) -> Matrices:
     """Assemble; `known` may hold those of the coil alone, to save its part of the work.
+
+    `own`: potential and tangential of each body on itself, which are the same wherever it is.
 
     Potentials in [Wb/(m A)], fields in [1/m]. Source and range as for
     `rings.potential_matrix`.
@@ -86,6 +93,9 @@ def matrices(coil: Sheet, bodies: tuple[Sheet | Block, ...], known: Matrices | N
             part = np.s_[starts[i] : starts[i + 1], starts[j] : starts[j + 1]]
             if i == j == 0 and known is not None:
                 potential[part], tangential[part] = known.potential, known.tangential
+                continue
+            if i == j > 0 and own:
+                potential[part], tangential[part] = own[i - 1]
                 continue
             potential[part] = potential_matrix(at, source)
             if isinstance(at, Sheet):

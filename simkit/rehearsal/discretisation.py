@@ -50,6 +50,8 @@ class ErrorByCause:
     """By how much its course between the samples may rise above all of them."""
     periodicity: float = 0.0
     """What the states slower than the tank still move in the settled part."""
+    load: float = 0.0
+    """What L and R of a load worked out beyond its method's range may be off."""
 
     @property
     def total(self) -> float:
@@ -65,6 +67,7 @@ class ErrorByCause:
             "between_samples": self.between,
             "link": self.link,
             "periodicity": self.periodicity,
+            "load": self.load,
         }
 
     @property
@@ -76,7 +79,7 @@ class ErrorByCause:
     def scaled(self, share: float) -> "ErrorByCause":
         """The same causes of a figure that follows this one by a share."""
         return ErrorByCause(*(share * v for v in (self.step, self.start, self.link, self.between,
-                                           self.periodicity)))  # fmt: skip
+                                           self.periodicity, self.load)))  # fmt: skip
 
 
 CAUSES = {
@@ -85,6 +88,7 @@ CAUSES = {
     "link": "the link's voltage at the start",
     "between_samples": "what may lie between the samples (none with --whole)",
     "periodicity": "the settled part, which is not periodic yet",
+    "load": "L and R of a load beyond the range of their method",
 }
 
 

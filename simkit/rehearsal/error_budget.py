@@ -28,6 +28,7 @@ from simkit.rehearsal.discretisation import (
 )
 from simkit.rehearsal.flux_offset import offset_error, start_offset
 from simkit.rehearsal.heat import junctions
+from simkit.rehearsal.load_doubt import scene_share
 from simkit.rehearsal.remains import Remains
 from simkit.rehearsal.rising import Rising
 from simkit.rehearsal.scouting import Scouted
@@ -145,6 +146,9 @@ def assessed(found: Findings) -> Assessed:
         more = slow_start(found, better.series, name)
         known[name] = replace(own, start=own.start + more)
     scene = found.machine, found.scenario, found.line
+    share = scene_share(*scene)
+    for name, own in known.items() if share else ():
+        known[name] = replace(own, load=share * load_gain(found, better.series, name))
     heat, left = junctions(*scene, better.series, curves)
     warmer = [
         replace(s, values=s.values + spread(s, gap) + _loss_off(found, s) + above.get("loss", 0.0))
@@ -154,6 +158,14 @@ def assessed(found: Findings) -> Assessed:
     hot, _ = junctions(*scene, warmer, _raised(curves, better.series, warmer))
     known |= _junction_errors(found, heat, hot, known.get("loss"))
     return Assessed(better, (*better.series, *heat), known, residue, left, curves)
+
+
+def load_gain(found: Findings, series: Sequence[Series], quantity: str) -> float:
+    """How a quantity's worst value goes with the coil's current, in its unit; the gates' do not."""
+    if quantity in figures() and figures()[quantity].remembers == "gate":
+        return 0.0
+    value, when = worst_place(series, quantity)
+    return gain(quantity, found.scout.event, when) * abs(value)
 
 
 def slow_start(found: Findings, series: Sequence[Series], quantity: str) -> float:

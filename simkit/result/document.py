@@ -319,8 +319,8 @@ class Result:
     """spans of inductive, resonant and capacitive operation"""
     limits: tuple[LimitRow, ...]
     """one row a limit: part, quantity, unit, value, its numerical error, that error by \
-its causes (`error_parts`: steps, start, between_samples, link, periodicity), limit, ratio, time, \
-status, source"""
+its causes (`error_parts`: steps, start, between_samples, link, periodicity, load), limit, ratio, \
+time, status, source"""
     unrated: tuple[Unrated, ...] | None = None
     """figures of parts that have no rating in the file: no verdict is said of them"""
     operating_point: BeforeAfter = field(default_factory=BeforeAfter)

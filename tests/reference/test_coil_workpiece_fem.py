@@ -12,9 +12,10 @@ from functools import cache
 
 import pytest
 
+from simkit.parts.bodies import Charge, Piece
 from simkit.parts.coil import CoilGeometry, coil_from_geometry
 from simkit.parts.materials import Magnetism, Material, Table
-from simkit.parts.workpiece import Charge, Loaded, Piece, workpiece_in_coil
+from simkit.parts.workpiece import Loaded, workpiece_in_coil
 from tests.reference.fem import Answer, Region, impedance
 
 pytest.importorskip("skfem")

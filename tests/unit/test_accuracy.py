@@ -58,7 +58,7 @@ def test_the_largest_cause_is_named() -> None:
     assert ErrorByCause(1.0, 2.0, 0.5).total == 3.5
     parts = ErrorByCause(1.0, 2.0, 0.5, 0.25, 0.125).parts
     assert parts == {"steps": 1.0, "start": 2.0, "link": 0.5, "between_samples": 0.25,
-                     "periodicity": 0.125}  # fmt: skip
+                     "periodicity": 0.125, "load": 0.0}  # fmt: skip
     assert ErrorByCause(1.0, 2.0, 0.5, 0.25, 0.125).scaled(2.0).total == 2.0 * 3.875
 
 

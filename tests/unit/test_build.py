@@ -454,9 +454,10 @@ def test_what_no_link_or_rating_can_be(key: str, value: str, says: str) -> None:
         ),
         (
             {"workpieces.cold-bar.geometry.diameter": "45 mm"},
-            "workpieces.cold-bar.geometry.diameter: does not pass the coil's bore of 40 mm",
+            "workpieces.cold-bar.geometry.diameter: does not pass the coil's bore of 40 mm a piece "
+            "beside the coil needs its position, one around it a wall",
         ),
-        ({"coil.geometry.length": "60 mm"}, "coil.geometry: give either pitch or length"),
+        ({"coil.geometry.length": "60 mm"}, "coil.geometry: give either pitch, length or steps"),
         (
             {"coil.geometry.pitch": "6 mm"},
             "coil.geometry: turns of this tube would touch: pitch must be 2 % above tube",

@@ -17,11 +17,20 @@ from simkit.studies.check.row import CheckRow, Rows
 def coil_rows(rows: Rows, machine: Machine, current: float) -> Iterator[CheckRow]:
     """The copper's loss at a coil current [A rms], and what its water makes of it.
 
-    With a piece in it the current crowds a little more than in the empty coil, whose resistance
-    is taken: some per cent of the loss (the field of the piece is small against the coil's own).
+    With a piece by geometry the copper's part of the loaded resistance is known: a close-fitting
+    piece crowds the current. A measured piece does not tell, and the empty coil's is taken.
     """
-    loss = machine.coil.resistance * current**2
-    yield rows.plain("coil copper loss", "W", loss, "coil.resistance times current squared")
+    piece = machine.workpieces.get(rows.load)
+    ohms, told = machine.coil.resistance, "coil.resistance times current squared"
+    if piece is not None and piece.piece_resistance is not None:
+        ohms = piece.resistance - piece.piece_resistance
+        told = "the copper's part of R with the piece in it, times current squared"
+    loss = ohms * current**2
+    yield rows.plain("coil copper loss", "W", loss, told)
+    if piece is not None and piece.piece_resistance is not None:
+        share = piece.piece_resistance / piece.resistance
+        told = "heat in the piece over all that goes into the coil, by the rings"
+        yield rows.plain("coil efficiency", "1", share, told)
     water = machine.cooling.water
     channel = water_channel(machine)
     if water is None or channel is None:
