@@ -76,7 +76,7 @@ def with_parts(rehearsal: Rehearsal) -> Rehearsal:
     unrated = [
         Unrated(f.part, f.quantity, f.unit, f.value, f.error, f.key)
         for f in figures
-        if f.rating is None and isfinite(f.value)
+        if f.rating is None and isfinite(f.value) and f.value > 0.0
     ]
     unrated += _without_bound(rehearsal)
     first = min((e.start for e in rehearsal.line.events), default=None)
