@@ -215,7 +215,9 @@ def lines_of(quick: bool) -> list[str]:
 
 @pytest.mark.parametrize("command", lines_of(quick=True))
 def test_quick_command_of_the_readme(command: str, desk: Path) -> None:
-    assert run(command + EXTRA.get(command, ""), desk, 60) == 0
+    # The desk's machine is over with its cold piece taken out at the same frequency, and says so.
+    expected = 1 if command.split()[1] == "check" else 0
+    assert run(command + EXTRA.get(command, ""), desk, 60) == expected
 
 
 @pytest.mark.slow
