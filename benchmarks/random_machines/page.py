@@ -15,7 +15,8 @@ EVERY = range(200)
 HOW = """
 Machines and scenarios drawn at random by seed (`benchmarks/random_machines/`): every topology, feed
 and gate drive, snubbers, class parts and written values, 21 to 295 kHz, loaded Q 4 to 120, 30 to
-400 V, every kind of event but `start` and `restart`, times and tails at random. Reference: the same circuit in plain
+400 V, every kind of event but `start` and `restart`, times and tails at random.
+Reference: the same circuit in plain
 `ngspice -b` at 10 ns and reltol 2e-5, settled for three times the tank's memory longer, measured by
 code that shares nothing with simkit's measures. A figure is inside when it differs from its
 reference by no more than its own stated error and the reference's own (a third of what it moved
