@@ -101,7 +101,7 @@ def test_the_page_shows_it(found: Rehearsal, result: Result, loaded: tuple[Any, 
     view = report_view(found, result, loaded[1])
     text = page(view, draw(view))
     assert TITLE in text
-    assert "Punctures the film." in text
+    assert "three times tank.can_voltage" in text  # beside its bar; why and what to do when over
 
 
 def test_a_map_begins_with_the_fast_model_s_and_learns_its_factor(loaded: tuple[Any, Any]) -> None:
