@@ -100,7 +100,7 @@ function bar(ratio, mode) {
 
 function percent(ratio, mode) {
   if (ratio === null) return "";
-  const least = ratio <= 1 && mode !== "inductive" ? "at least " : "";
+  const least = ratio <= 1 && mode !== "inductive" ? "\u2265 " : "";
   return `${ratio > 1 ? "\u2716 " : least}${Number((100 * ratio).toPrecision(3))} %`;
 }
 
