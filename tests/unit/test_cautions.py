@@ -15,8 +15,9 @@ ROOT = Path(__file__).resolve().parents[2]
 DEMO = ROOT / "scenarios" / "chisel-brazing"
 MACHINE, PULL = str(DEMO / "machine.toml"), str(DEMO / "pull-out-wide.toml")
 READINGS = 'machine = "chisel-brazing"\n' + "".join(
-    f'[[points]]\nload = "{load}"\nsupply_voltage = "24 V"\nresonance = "{hertz} kHz"\n'
-    for load, hertz in (("empty", 84), ("cold-steel-weak-field", 78))
+    f'[[points]]\nload = "{load}"\nsupply_voltage = "24 V"\n'
+    f'resonance = {{ value = "{hertz} kHz", uncertainty = "0.5 kHz" }}\n'
+    for load, hertz in (("empty", 79.5), ("cold-steel-weak-field", 77))
 )
 NO_POWER = {
     "doctor": "about the program", "completion": "about the shell", "cache": "about the disk",
