@@ -6,8 +6,9 @@ power stay what they are; dead time and the capacitors across the switches go wi
 point is a settled circuit run. Writes docs/switch-kinds.md and its figure.
 """
 
+import json
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from itertools import pairwise
 from pathlib import Path
 
@@ -17,6 +18,7 @@ from simkit.data import scenario_folder
 MACHINE = scenario_folder() / "tube-bending" / "machine.toml"
 PAGE = Path("docs/switch-kinds.md")
 FIGURE = Path("docs/switch-kinds.svg")
+KEPT = Path("build/switch_kinds.json")
 BASE = 31.4e3
 """Resonance of the machine as shipped, hot tube [Hz]."""
 FREQUENCIES = (15e3, 30e3, 60e3, 120e3, 240e3)
@@ -112,10 +114,10 @@ def crossing(found: list[Point], one: str, other: str) -> float | None:
 
 def draw(found: list[Point]) -> None:
     """Loss over frequency, a line a class."""
-    from simkit.report.figures import canvas, svg
+    from simkit.report.figures import RC, canvas, svg
     from simkit.report.style import CYCLE, drawing
 
-    with drawing():
+    with drawing(RC):
         figure, (panel,) = canvas(7.0, [3.2])
         for (colour, line), kind in zip(CYCLE, CLASSES, strict=False):
             mine = [p for p in found if p.kind == kind]
@@ -153,9 +155,18 @@ def page(found: list[Point]) -> str:
     return "\n".join(lines)
 
 
+def kept() -> list[Point]:
+    """Points of an earlier run, which build/ keeps: delete them to run anew."""
+    if not KEPT.exists():
+        return []
+    return [Point(**row) for row in json.loads(KEPT.read_text(encoding="utf-8"))]
+
+
 def main() -> None:
     """Run all, write page and figure."""
-    found = list(points())
+    found = kept() or list(points())
+    KEPT.parent.mkdir(exist_ok=True)
+    KEPT.write_text(json.dumps([asdict(p) for p in found], indent=1), encoding="utf-8")
     draw(found)
     PAGE.write_text(page(found), encoding="utf-8")
 
