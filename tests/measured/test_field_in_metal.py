@@ -1,8 +1,8 @@
 """The field inside metal in a long coil against what a practical measured.
 
-Predictions came before any comparison with the package, from handbook values where there are any
-(copper 58 MS/m); the aluminium's conductivity is in no source, so one number is fitted to each row
-and to both together. What had to change: nothing in the method.
+The values used were fixed before the comparison (copper 58 MS/m from the handbook), though the
+measurements had been seen; the aluminium's conductivity is in no source, so one number is fitted
+to each row and to both together. What had to change: nothing in the method.
 """
 
 from __future__ import annotations
