@@ -55,7 +55,7 @@ SECONDS = 20
 HUNG = 600.0
 """A test that waits for nothing takes no processor time; none did yet [s]."""
 GOAL = 0.9
-WORDS = ("cautions", "__init__")
+WORDS = ("cautions", "elements", "__init__")
 MEASURE = "tests/unit/test_measure"
 TESTS = {
     "judge": ("tests/unit/test_judge.py", "tests/unit/test_verdict.py"),
@@ -74,6 +74,8 @@ TESTS = {
     "gate": (f"{MEASURE}_commutation.py", f"{MEASURE}_edges.py"),
 }
 """Tests of each module; "judge" is every module there."""
+WAITING = ("capture", "part_loads")
+"""Modules whose mutants nobody has tried yet; the page says so."""
 
 
 @dataclass(frozen=True)
@@ -100,9 +102,8 @@ class Swap(importlib.abc.MetaPathFinder, importlib.abc.Loader):
 def modules() -> Iterator[Path]:
     """The modules whose mutants are tried."""
     for folder in ("judge", "measure"):
-        yield from (
-            p for p in sorted((ROOT / "simkit" / folder).glob("*.py")) if p.stem not in WORDS
-        )
+        found = sorted((ROOT / "simkit" / folder).glob("*.py"))
+        yield from (p for p in found if p.stem not in (*WORDS, *WAITING))
 
 
 def asked_of(path: Path) -> tuple[str, ...]:
@@ -279,7 +280,10 @@ def page() -> str:
             head[4].strip().replace("\n", " "), "",
             f"The goal is {GOAL:.0%} killed. A mutant is one change: a comparison, an operator, a",
             "sign, a number, `and` for `or`, a call's function or argument, a condition, a",
-            "statement left out, a returned value replaced by None. Every one was tried.", "",
+            "statement left out, a returned value replaced by None. Each module listed was tried",
+            "as it stood then; most of them, and their tests, have changed since, and",
+            f"{' and '.join(f'`{name}`' for name in WAITING)} in `simkit/measure/` wait for their",
+            "turn.", "",
             "| module | mutants | killed | of them by time | survived | score |",
             "| --- | ---: | ---: | ---: | ---: | ---: |",
             *rows, _row("**all**", total), "",

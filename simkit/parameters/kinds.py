@@ -57,7 +57,7 @@ KINDS = (
         "part file of an IGBT", "Igbt", "breakdown_voltage reach_voltage saturation turn_off",
         "simkit part FILE",
     ),
-    _kind("readings file", "Readings", "note points traces", "simkit fit MACHINE FILE"),
+    _kind("readings file", "Readings", "captures note points traces", "simkit fit MACHINE FILE"),
     _kind("change file", "ChangeFile", "scenarios together changes", "simkit compare MACHINE FILE"),
 )  # fmt: skip
 

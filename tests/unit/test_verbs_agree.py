@@ -57,10 +57,12 @@ def test_working_frequency_is_one_number(file: Path) -> None:
 
 
 @EACH
-def test_bring_up_ends_at_the_machines_working_margin(file: Path) -> None:
+def test_bring_up_ends_at_the_machines_working_margin_or_further_away(file: Path) -> None:
+    """Further where the resonance climbs towards the drive while the piece warms."""
     machine = machine_of(file)
     last = usual_stages(machine)[-1]
-    assert last.margin == machine.drive.working_margin
+    assert last.margin is not None
+    assert last.margin >= machine.drive.working_margin
     assert last.supply_voltage == machine.supply.voltage
 
 
