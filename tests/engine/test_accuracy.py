@@ -14,6 +14,7 @@ import pytest
 
 from simkit.circuit.analysis import Analysis
 from simkit.circuit.netlist import Deck
+from simkit.circuit.timeline import timeline
 from simkit.circuit.values import Seed
 from simkit.errors import EngineFailed
 from simkit.rehearsal import job as runs
@@ -156,7 +157,7 @@ def test_the_residue_tells_a_wrong_start_from_a_right_one(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     """Before anything is done about it; the run-in of a sample is shorter than the memory."""
-    scout = scouted(demo(), event.timeline(demo(), scenario(**CALM)))
+    scout = scouted(demo(), timeline(demo(), scenario(**CALM)))
     right = _calm(scout)
     true = Scouted.seed
     monkeypatch.setattr(
@@ -207,7 +208,7 @@ def test_figures_of_a_deciding_window_converge() -> None:
                 patch.setattr(runs, name, Analysis(step=step, reltol=reltol))
             job = runs.Job(
                 demo(),
-                scouted(demo(), event.timeline(demo(), scenario(**CALM))),
+                scouted(demo(), timeline(demo(), scenario(**CALM))),
                 door,
                 Settings(),
                 runs.Counter(None),
