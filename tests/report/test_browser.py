@@ -108,7 +108,8 @@ def test_keys_zoom_from_the_whole_event_to_nanoseconds(page: Page) -> None:
     page.key("2")
     near = span(page)
     assert near < 1e-5
-    assert page.ask("document.getElementById('viewer').dataset.kind") == "full rate"
+    # A fine run may end soon after its worst transition: then its last part is the coarser record.
+    assert "full rate" in page.ask("document.getElementById('viewer').dataset.kind")
     for _ in range(8):
         page.key("+")
     assert span(page) < 100e-9
@@ -180,15 +181,19 @@ def test_page_has_the_marks_that_readers_without_sight_need(page: Page) -> None:
     assert len(ids) == len(set(ids))
 
 
-def test_paper_shows_the_still_figure_and_folded_text_open(page: Page) -> None:
+def test_paper_shows_the_still_figure_and_what_was_opened(page: Page) -> None:
     page.call("Emulation.setEmulatedMedia", media="print")
     try:
         assert page.ask("getComputedStyle(document.getElementById('viewer')).display") == "none"
-        assert page.ask("document.querySelector('.still').offsetHeight") > 300
-        assert page.ask("document.querySelectorAll('figure').length") == 5
-        folded = "[...document.querySelectorAll('details > :not(summary)')]"
-        assert page.ask(f"{folded}.map((e) => e.getBoundingClientRect().height)")
-        assert page.ask(f"{folded}.every((e) => e.getBoundingClientRect().height > 0)")
+        assert page.ask("document.querySelector('.still').offsetHeight") > 150
+        assert page.ask("document.querySelectorAll('figure').length") == 6
+        # An appendix is on paper when the reader opened it, and otherwise not at all.
+        folded = "[...document.querySelectorAll('details.appendix')]"
+        height = "e.getBoundingClientRect().height"
+        assert page.ask(f"{folded}.length") > 0
+        assert page.ask(f"{folded}.filter((e) => !e.open).every((e) => {height} === 0)")
+        page.ask(f"{folded}.forEach((e) => {{ e.open = true; }})")
+        assert page.ask(f"{folded}.every((e) => {height} > 20)")
     finally:
         page.call("Emulation.setEmulatedMedia", media="")
 
