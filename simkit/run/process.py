@@ -171,8 +171,18 @@ def _end(process: Any) -> None:
     process.close()
 
 
+SOCKET_NAME = 104 - 34
+"""Most bytes of the folder for temporary files of which a socket's path holds [byte].
+
+An address of the family AF_UNIX holds 104 bytes at the least (macOS; Linux 108), and the standard
+library adds a folder and a name of up to 34.
+"""
+
+
 def _context() -> BaseContext:
-    if "forkserver" in multiprocessing.get_all_start_methods():
+    # With a longer folder for temporary files no server can listen: each worker starts alone.
+    fits = len(os.fsencode(tempfile.gettempdir())) <= SOCKET_NAME
+    if fits and "forkserver" in multiprocessing.get_all_start_methods():
         context = multiprocessing.get_context("forkserver")
         context.set_forkserver_preload(["simkit.run.preload"])
         return context

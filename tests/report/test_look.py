@@ -88,7 +88,8 @@ def test_nothing_sticks_out_sideways(page: Page, kind: str, width: int, scheme: 
 @pytest.mark.parametrize("width", FIRST_SCREEN)
 def test_what_it_comes_to_stands_on_the_first_screen(page: Page, kind: str, width: int) -> None:
     sized(page, width, 900)
-    first = {"index": ".mark", "all-faults": ".mark", "fit": ".first", "bring-up": ".first"}
+    first = {"index": ".mark", "all-faults": ".mark", "fit": ".first", "bring-up": ".first",
+             "piece": ".facts"}  # fmt: skip
     bottom = page.ask(
         f"document.querySelector('{first.get(kind, '.verdict h2')}').getBoundingClientRect().bottom"
     )

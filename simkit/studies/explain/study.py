@@ -95,6 +95,10 @@ def _fields(file: str, model: type[BaseModel], prefix: str) -> Iterator[FieldDoc
         if not _inner(shape):
             required = info.is_required()
             yield FieldDoc(file, key, shape.quantity, shape.choices, section, required)
+        for below in (shape.each, shape.named):
+            if below is not None and below.quantity is not None:
+                # a list of plain numbers: each place has the unit
+                yield FieldDoc(file, f"{key}.*", below.quantity, below.choices, section, False)
         for inner, star in _inner(shape):
             yield from _fields(file, inner, f"{key}.{star}")
 
