@@ -75,6 +75,13 @@ def _share(reading: Reading) -> float | None:
     return reading.error / abs(reading.limit)
 
 
+SAME = 1e-4
+"""Share of a figure below which two never differ, even two without a numerical error [1].
+
+A driver's power follows from a datasheet's charge and the frequency, and no part is known so well.
+"""
+
+
 def compare(a: float | None, a_error: float | None, b: float | None, b_error: float | None) -> Mark:
     """Which way b lies from a, when further than both errors together.
 
@@ -85,6 +92,6 @@ def compare(a: float | None, a_error: float | None, b: float | None, b_error: fl
     step, room = b - a, a_error + b_error
     if not isfinite(step) or not isfinite(room) or min(a_error, b_error) < 0.0:
         return "not evaluated"
-    if abs(step) <= room:
+    if abs(step) <= max(room, SAME * max(abs(a), abs(b))):
         return "no difference"
     return "higher" if step > 0.0 else "lower"

@@ -79,7 +79,9 @@ def test_with_refinement_disabled_the_check_detects_wrong_figures(
     assert wrong(without, exact, with_it) != set(), "the check can fail"
     # And unrefined figures are not passed off as good: no error, no verdict.
     assert without.verdict.outcome == "no_verdict"
-    assert {r.status for r in without.rows} == {"not_evaluated"}
+    # A driver's figures come from charge and resistors, by no step of the engine.
+    run = [r for r in without.rows if r.part != "gate driver"]
+    assert {r.status for r in run} == {"not_evaluated"}
 
 
 def two_coarse_passes(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -197,7 +197,7 @@ def test_a_can_that_fails_open_moves_the_resonance_by_its_share() -> None:
     start = line.events[0].start
     peaks = next(s for s in found.series if s.quantity == "coil_current_peak")
     before = peaks.values[peaks.times < start - 1e-5].mean()
-    ratio = peaks.values[-4:].mean() / before
+    ratio = peaks.values[-5:-1].mean() / before  # the run ends inside a last, short stretch
     frequency, load = line.frequency.first, found.scenario.start.load
     expected = loop_current(machine, machine.tank.cans - 1, frequency, load)
     expected /= loop_current(machine, machine.tank.cans, frequency, load)
