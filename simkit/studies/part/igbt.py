@@ -5,27 +5,29 @@ voltage and current at which IEC 60747-9 ends them (recalled from memory): a she
 smaller by what the tail holds below that.
 """
 
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Iterator
 
 from simkit.circuit import bench_decks
-from simkit.circuit.netlist import Deck
 from simkit.measure import bench
 from simkit.parameters.part_igbt import Igbt, TurnOff
 from simkit.parameters.switch import Switch
 from simkit.parts.igbt import snubbed_tail_energy
 from simkit.parts.igbt_fit import FittedIgbt, fit_igbt, tail_at
 from simkit.parts.mosfet_fit import COLD
-from simkit.run.backend import EngineRun, Progress
+from simkit.run.backend import Progress
 from simkit.studies.part.study import (
-    RECOVERY,
     STATIC,
     SWITCHING_WINDOW,
     Dress,
     Measure,
     PartReport,
+    Recorder,
     Row,
     Runner,
+    Test,
     bare,
+    capacitances_at,
+    recovery_at,
 )
 
 NOTES = (
@@ -35,7 +37,6 @@ NOTES = (
     "Threshold, steepness and capacitances are those of 25 degC.",
     "How the tail grows with voltage follows from reach_voltage, which no sheet states.",
 )
-SYMBOLS = {"input": "C_ies", "output": "C_oes", "reverse": "C_res"}
 
 
 def examine_igbt(
@@ -45,14 +46,9 @@ def examine_igbt(
 
     Errors: ValueError when the part's figures allow no fit.
     """
-    runs: list[EngineRun] = []
-
-    def vectors(deck: Deck) -> bench.Vectors:
-        runs.append(run(deck))
-        return dict(runs[-1].vectors)
-
+    vectors = Recorder(run)
     cold = dressed(fit_igbt(part).switch, COLD)
-    tests: tuple[Callable[[], Iterable[Row]], ...] = (
+    tests: tuple[Test, ...] = (
         lambda: saturation_rows(part, vectors, dressed),
         lambda: forward_rows(part, cold, vectors),
         lambda: transfer_rows(part, cold, vectors),
@@ -62,16 +58,8 @@ def examine_igbt(
         lambda: soft_turn_off_rows(part, vectors, dressed),
         lambda: recovery_rows(part, vectors, dressed),
     )
-    rows: list[Row] = []
-    for done, test in enumerate(tests, start=1):
-        rows += test()
-        if progress:
-            progress(done / len(tests))
-    said = [s for fitted in _at_every_temperature(part) for s in fitted.contradictions]
-    return PartReport(
-        switch=cold, rows=tuple(rows), contradictions=tuple(dict.fromkeys(said)),
-        notes=NOTES, engine=runs[-1].engine, engine_seconds=sum(r.seconds for r in runs),
-    )  # fmt: skip
+    said = (s for fitted in _at_every_temperature(part) for s in fitted.contradictions)
+    return vectors.report(cold, tests, said, NOTES, progress)
 
 
 def _at_every_temperature(part: Igbt) -> Iterator[FittedIgbt]:
@@ -131,17 +119,9 @@ def transfer_rows(part: Igbt, switch: Switch, vectors: Measure) -> Iterator[Row]
 
 def capacitance_rows(part: Igbt, switch: Switch, vectors: Measure) -> Iterator[Row]:
     """C_ies, C_oes, C_res at each given voltage."""
-    points = sorted(part.capacitance, key=lambda p: p.collector_voltage)
-    test = bench_decks.capacitance_test(switch, tuple(p.collector_voltage for p in points))
-    found = vectors(test.deck)
-    slopes = (test.drain_slope, test.gate_slope)
-    moments = zip(test.rest_times, test.drain_times, test.gate_times, strict=True)
-    for point, moment in zip(points, moments, strict=True):
-        got = bench.capacitances(found, moment, slopes, test.sense)
-        for kind, symbol in SYMBOLS.items():
-            condition = f"V_CE {point.collector_voltage:g} V, V_GE 0"
-            yield Row("capacitance", symbol, condition, "F", getattr(point, kind), got[kind],
-                      STATIC)  # fmt: skip
+    given = [(point.collector_voltage, point) for point in part.capacitance]
+    symbols = {"input": "C_ies", "output": "C_oes", "reverse": "C_res"}
+    return capacitances_at(given, symbols, "V_CE {:g} V, V_GE 0", switch, vectors)
 
 
 def gate_charge_rows(part: Igbt, switch: Switch, vectors: Measure) -> Iterator[Row]:
@@ -225,18 +205,4 @@ def recovery_rows(part: Igbt, vectors: Measure, dressed: Dress = bare) -> Iterat
     for point in part.diode.recovery:
         fitted = fit_igbt(part, point.junction_temperature).switch
         switch = dressed(fitted, point.junction_temperature)
-        deck, command = bench_decks.recovery_deck(
-            switch, point.forward_current, point.di_dt, point.reverse_voltage
-        )
-        got = bench.diode_recovery(vectors(deck), command, switch.diode.series_resistance)
-        where = (
-            f"I_F {point.forward_current:g} A, {point.di_dt / 1e6:g} A/us, "
-            f"{point.junction_temperature:g} degC"
-        )
-        end = f"{where}, to the {point.definition}" if "%" in point.definition else where
-        for quantity, condition, unit, given, value in (
-            ("t_rr", end, "s", point.time, got.times[point.definition]),
-            ("Q_rr", where, "C", point.charge, got.charge),
-            ("I_RM", where, "A", point.peak, got.peak),
-        ):
-            yield Row("recovery", quantity, condition, unit, given, value, RECOVERY)
+        yield from recovery_at(point, switch, vectors)

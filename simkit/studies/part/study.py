@@ -4,18 +4,20 @@ Every given number is set beside what the engine's circuit returns under the she
 Numbers the fit did not aim at (switching energies) are listed without a bound.
 """
 
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 from simkit.circuit import bench_decks
 from simkit.circuit.netlist import Deck
 from simkit.measure import bench
-from simkit.parameters.part import Mosfet, RecoveryPoint
+from simkit.parameters.part import CapacitancePoint, Mosfet, RecoveryPoint
+from simkit.parameters.part_igbt import IgbtCapacitance
 from simkit.parameters.switch import Switch
 from simkit.parts.mosfet_fit import COLD, Fitted, fit
 from simkit.run.backend import EngineRun, Progress
 
 Runner = Callable[[Deck], EngineRun]
+Measure = Callable[[Deck], bench.Vectors]
 Dress = Callable[[Switch, float], Switch]
 """From a fitted switch and a junction temperature [degC] to the one that is tested."""
 
@@ -58,6 +60,9 @@ class Row:
         return "within" if abs(self.deviation) <= self.allowed else "outside"
 
 
+Test = Callable[[], Iterable[Row]]
+
+
 @dataclass(frozen=True)
 class PartReport:
     """What `simkit part` found."""
@@ -95,6 +100,35 @@ def bare(switch: Switch, junction_temperature: float) -> Switch:
     return switch
 
 
+class Recorder:
+    """Runs decks for a part's tests and keeps what each run took."""
+
+    def __init__(self, run: Runner) -> None:
+        self._run = run
+        self._runs: list[EngineRun] = []
+
+    def __call__(self, deck: Deck) -> bench.Vectors:
+        """Waveforms of a deck."""
+        self._runs.append(self._run(deck))
+        return dict(self._runs[-1].vectors)
+
+    def report(
+        self, switch: Switch, tests: Sequence[Test], contradictions: Iterable[str],
+        notes: tuple[str, ...], progress: Progress | None,
+    ) -> PartReport:  # fmt: skip
+        """What the tests return, each in its turn; progress is told the share done [1]."""
+        rows: list[Row] = []
+        for done, test in enumerate(tests, start=1):
+            rows += test()
+            if progress:
+                progress(done / len(tests))
+        return PartReport(
+            switch=switch, rows=tuple(rows), contradictions=tuple(dict.fromkeys(contradictions)),
+            notes=notes, engine=self._runs[-1].engine,
+            engine_seconds=sum(r.seconds for r in self._runs),
+        )  # fmt: skip
+
+
 def examine(
     part: Mosfet, run: Runner, progress: Progress | None = None, dressed: Dress = bare
 ) -> PartReport:
@@ -104,14 +138,9 @@ def examine(
     EngineError goes through to the caller); progress is told the share of the tests done [1].
     Errors: ValueError when the part's figures allow no fit.
     """
-    runs: list[EngineRun] = []
-
-    def vectors(deck: Deck) -> bench.Vectors:
-        runs.append(run(deck))
-        return dict(runs[-1].vectors)
-
+    vectors = Recorder(run)
     cold = dressed(fit(part).switch, COLD)
-    tests: tuple[Callable[[], Iterable[Row]], ...] = (
+    tests: tuple[Test, ...] = (
         lambda: static_rows(part, cold, vectors),
         lambda: hot_rows(part, vectors, dressed),
         lambda: transfer_rows(part, cold, vectors),
@@ -121,23 +150,8 @@ def examine(
         lambda: double_pulse_rows(part, cold, vectors),
         lambda: avalanche_rows(part, cold, vectors),
     )
-    rows: list[Row] = []
-    for done, test in enumerate(tests, start=1):
-        rows += test()
-        if progress:
-            progress(done / len(tests))
-    said = [s for point in part.diode.recovery for s in _fit_at(part, point).contradictions]
-    return PartReport(
-        switch=cold,
-        rows=tuple(rows),
-        contradictions=tuple(dict.fromkeys(said)),
-        notes=NOTES,
-        engine=runs[-1].engine,
-        engine_seconds=sum(r.seconds for r in runs),
-    )
-
-
-Measure = Callable[[Deck], bench.Vectors]
+    said = (s for point in part.diode.recovery for s in _fit_at(part, point).contradictions)
+    return vectors.report(cold, tests, said, NOTES, progress)
 
 
 def _forward_top(part: Mosfet) -> float:
@@ -200,22 +214,28 @@ def transfer_rows(part: Mosfet, switch: Switch, vectors: Measure) -> Iterator[Ro
         yield Row("transfer curve", "V_GS", condition, "V", point.gate_voltage, got, STATIC)
 
 
-SYMBOLS = {"input": "C_iss", "output": "C_oss", "reverse": "C_rss"}
-
-
 def capacitance_rows(part: Mosfet, switch: Switch, vectors: Measure) -> Iterator[Row]:
     """C_iss, C_oss, C_rss at each given voltage."""
-    points = sorted(part.capacitance, key=lambda p: p.drain_voltage)
-    test = bench_decks.capacitance_test(switch, tuple(p.drain_voltage for p in points))
+    given = [(point.drain_voltage, point) for point in part.capacitance]
+    symbols = {"input": "C_iss", "output": "C_oss", "reverse": "C_rss"}
+    return capacitances_at(given, symbols, "V_DS {:g} V, V_GS 0", switch, vectors)
+
+
+def capacitances_at(
+    given: Sequence[tuple[float, CapacitancePoint | IgbtCapacitance]], symbols: Mapping[str, str],
+    condition: str, switch: Switch, vectors: Measure,
+) -> Iterator[Row]:  # fmt: skip
+    """The capacitances by name at each voltage [V], gate and source tied."""
+    points = sorted(given, key=lambda each: each[0])
+    test = bench_decks.capacitance_test(switch, tuple(voltage for voltage, _ in points))
     found = vectors(test.deck)
     slopes = (test.drain_slope, test.gate_slope)
     moments = zip(test.rest_times, test.drain_times, test.gate_times, strict=True)
-    for point, moment in zip(points, moments, strict=True):
+    for (voltage, point), moment in zip(points, moments, strict=True):
         got = bench.capacitances(found, moment, slopes, test.sense)
-        for kind, symbol in SYMBOLS.items():
-            given = getattr(point, kind)
-            condition = f"V_DS {point.drain_voltage:g} V, V_GS 0"
-            yield Row("capacitance", symbol, condition, "F", given, got[kind], STATIC)
+        for kind, symbol in symbols.items():
+            yield Row("capacitance", symbol, condition.format(voltage), "F",
+                      getattr(point, kind), got[kind], STATIC)  # fmt: skip
 
 
 def gate_charge_rows(part: Mosfet, switch: Switch, vectors: Measure) -> Iterator[Row]:
@@ -247,19 +267,24 @@ def recovery_rows(part: Mosfet, vectors: Measure, dressed: Dress = bare) -> Iter
     """t_rr, Q_rr, I_RM at each given temperature."""
     for point in part.diode.recovery:
         switch = dressed(_fit_at(part, point).switch, point.junction_temperature)
-        deck, command = bench_decks.recovery_deck(
-            switch, point.forward_current, point.di_dt, point.reverse_voltage
-        )
-        got = bench.diode_recovery(vectors(deck), command, switch.diode.series_resistance)
-        where = (
-            f"I_F {point.forward_current:g} A, {point.di_dt / 1e6:g} A/us, "
-            f"{point.junction_temperature:g} degC"
-        )
-        end = f"{where}, to the {point.definition}" if "%" in point.definition else where
-        time = got.times[point.definition]
-        yield Row("recovery", "t_rr", end, "s", point.time, time, RECOVERY)
-        yield Row("recovery", "Q_rr", where, "C", point.charge, got.charge, RECOVERY)
-        yield Row("recovery", "I_RM", where, "A", point.peak, got.peak, RECOVERY)
+        yield from recovery_at(point, switch, vectors)
+
+
+def recovery_at(point: RecoveryPoint, switch: Switch, vectors: Measure) -> Iterator[Row]:
+    """t_rr, Q_rr, I_RM of a switch's diode under one set of conditions."""
+    deck, command = bench_decks.recovery_deck(
+        switch, point.forward_current, point.di_dt, point.reverse_voltage
+    )
+    got = bench.diode_recovery(vectors(deck), command, switch.diode.series_resistance)
+    where = (
+        f"I_F {point.forward_current:g} A, {point.di_dt / 1e6:g} A/us, "
+        f"{point.junction_temperature:g} degC"
+    )
+    end = f"{where}, to the {point.definition}" if "%" in point.definition else where
+    time = got.times[point.definition]
+    yield Row("recovery", "t_rr", end, "s", point.time, time, RECOVERY)
+    yield Row("recovery", "Q_rr", where, "C", point.charge, got.charge, RECOVERY)
+    yield Row("recovery", "I_RM", where, "A", point.peak, got.peak, RECOVERY)
 
 
 def double_pulse_rows(part: Mosfet, switch: Switch, vectors: Measure) -> Iterator[Row]:
