@@ -12,6 +12,7 @@ from simkit.measure.series import Series
 from simkit.measure.waveforms import Array
 from simkit.parameters.machine import Machine
 from simkit.parameters.scenario import Scenario
+from simkit.parts.heat_path import heat_path
 from simkit.rehearsal.closeup import merged, quick, settled_until
 from simkit.rehearsal.discretisation import (
     ErrorByCause,
@@ -28,6 +29,7 @@ from simkit.rehearsal.discretisation import (
 )
 from simkit.rehearsal.flux_offset import offset_error, start_offset
 from simkit.rehearsal.heat import junctions
+from simkit.rehearsal.heat_in_cycle import LossCourse, within_cycles
 from simkit.rehearsal.load_doubt import scene_share
 from simkit.rehearsal.remains import Remains
 from simkit.rehearsal.rising import Rising
@@ -149,14 +151,17 @@ def assessed(found: Findings) -> Assessed:
     share = scene_share(*scene)
     for name, own in known.items() if share else ():
         known[name] = replace(own, load=share * load_gain(found, better.series, name))
-    heat, left = junctions(*scene, better.series, curves)
+    closely = losses_closely(found, better.series)
+    heat, left = junctions(*scene, better.series, curves, closely)
     warmer = [
         replace(s, values=s.values + spread(s, gap) + _loss_off(found, s) + above.get("loss", 0.0))
         for s, gap in zip(better.series, better.gaps, strict=True)
         if s.quantity == "loss"
     ]
-    hot, _ = junctions(*scene, warmer, _raised(curves, better.series, warmer))
-    known |= _junction_errors(found, heat, hot, known.get("loss"))
+    losses = [s for s in better.series if s.quantity == "loss"]
+    raised = closely.raised(losses, warmer) if closely else None
+    hot, _ = junctions(*scene, warmer, _raised(curves, better.series, warmer), raised)
+    known |= _junction_errors(found, (heat, hot), known.get("loss"), closely)
     return Assessed(better, (*better.series, *heat), known, residue, left, curves)
 
 
@@ -254,30 +259,44 @@ def _raised(
     return out
 
 
-def _in_half_a_cycle(found: Findings, course: Series) -> float:
-    """By how much a temperature moves in half a cycle where it is highest [K]: losses are known
-    per cycle, the moments in it are not. Nothing where the last state stands still."""
+def losses_closely(found: Findings, series: Sequence[Series]) -> LossCourse | None:
+    """Losses within the cycles, where the circuit ran throughout and means tell too little."""
+    losses = [s for s in series if s.quantity == "loss"]
+    if not found.is_whole or not losses:
+        return None
+    whole = found.stretches[0]
+    return within_cycles(whole.waves, whole.cycles, losses, heat_path(found.machine))
+
+
+def _in_half_a_step(found: Findings, course: Series, closely: LossCourse | None) -> float:
+    """By how much a temperature moves in half a cycle, or half a part of one, where it is highest
+    [K]: losses are known over such steps, the moments in them are not. Nothing where the last
+    state stands still."""
     if course.quantity != "junction_peak" or len(course.values) < 2:
         return 0.0
     k = int(np.argmax(course.values))
     near = slice(max(k - 1, 0), k + 2)
     slopes = np.abs(np.diff(course.values[near]) / np.diff(course.times[near]))
-    return float(slopes.max()) * 0.5 / found.line.frequency.at(float(course.times[k]))
+    when = float(course.times[k])
+    step = closely.step(when) if closely else 1.0 / found.line.frequency.at(when)
+    return float(slopes.max()) * 0.5 * step
 
 
 def _junction_errors(
-    found: Findings, heat: Sequence[Series], hot: Sequence[Series], loss: ErrorByCause | None
-) -> dict[str, ErrorByCause]:
+    found: Findings, courses: tuple[Sequence[Series], Sequence[Series]],
+    loss: ErrorByCause | None, closely: LossCourse | None,
+) -> dict[str, ErrorByCause]:  # fmt: skip
     """What the loss's error does to the temperatures, shared out to causes as the loss's is."""
     if loss is None:
         return {}
+    heat, hot = courses
     out = {}
     for quantity in {s.quantity for s in heat} & of_loss():
         pairs = zip(heat, hot, strict=True)
         rise = max(h.worst[0] - s.worst[0] for s, h in pairs if s.quantity == quantity)
         if np.isfinite(rise):
             part = rise / loss.total if loss.total > 0.0 else 0.0
-            moved = max(_in_half_a_cycle(found, s) for s in heat if s.quantity == quantity)
+            moved = max(_in_half_a_step(found, s, closely) for s in heat if s.quantity == quantity)
             scaled = loss.scaled(part)
             out[quantity] = replace(scaled, between=scaled.between + moved)
     return out

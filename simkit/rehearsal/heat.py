@@ -18,6 +18,7 @@ from simkit.parameters.machine import Machine
 from simkit.parameters.scenario import Scenario
 from simkit.parts.heat_path import HeatPath, heat_course, heat_path
 from simkit.rehearsal.closeup import settled_until
+from simkit.rehearsal.heat_in_cycle import LossCourse
 from simkit.rehearsal.surrogate import Curve
 
 LEDGER = 12
@@ -40,12 +41,14 @@ def junctions(
     line: Timeline,
     series: Sequence[Series],
     curves: Mapping[str, Curve],
+    closely: LossCourse | None = None,
 ) -> tuple[list[Series], float]:
     """Junction temperatures of each switch, with the heatsink's later, and the time left [s].
 
     `junction_stay` and `heatsink_stay` are the last state going on for more than a day.
 
-    Between samples the loss follows the fast model's course, scaled to them.
+    Between samples the loss follows the fast model's course, scaled to them; `closely`: the course
+    within the cycles, where their means tell too little.
     """
     losses, after = [s for s in series if s.quantity == "loss"], scenario.aftermath
     if not losses:
@@ -54,7 +57,7 @@ def junctions(
     calm_until = settled_until(line) - 0.5 / line.frequency.first
     before = np.array([calm_mean(s, calm_until) for s in losses])
     last = np.array([float(np.mean(_late(s)[-LEDGER:])) for s in losses])
-    grid, event = _event(losses, curves)
+    grid, event = _event(losses, curves) if closely is None else _closely(closely)
     path = heat_path(machine, after.heatsink_heat_capacity if after else None)
     hold = machine.limits.hold_time
     stay = np.union1d(STAY, [hold])
@@ -109,6 +112,14 @@ def _event(losses: Sequence[Series], curves: Mapping[str, Curve]) -> tuple[Array
         known = (s.times, s.values) if dense is None else (dense.time, dense.values)
         rows.append(np.interp(grid, *known))
     return grid, np.array(rows)
+
+
+def _closely(course: LossCourse) -> tuple[Array, Array]:
+    """Moments of an event and each switch's loss from then on, from a course by parts of cycles."""
+    first, last = float(course.starts[0]), float(course.ends[-1])
+    grid = np.union1d(np.append(course.starts, last), np.linspace(first, last, GRID))
+    which = np.clip(np.searchsorted(course.starts, grid + STEP, side="right") - 1, 0, None)
+    return grid, course.values[:, which]
 
 
 def _going_on(grid: Array, event: Array, last: Array, stay: Array) -> tuple[Array, Array]:

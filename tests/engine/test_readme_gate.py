@@ -30,7 +30,7 @@ def finding(start: str) -> str:
     """README's list entry that begins with some words, on one line."""
     text = (ROOT / "README.md").read_text(encoding="utf-8")
     entries = re.findall(r"^- (.*?)(?=^- |^\n)", text, re.M | re.S)
-    (found,) = (" ".join(e.split()) for e in entries if e.startswith(f'"{start}'))
+    (found,) = (" ".join(e.split()) for e in entries if e.startswith(f"**{start}"))
     return found
 
 
@@ -56,7 +56,7 @@ def test_one_wire_off_takes_all_four_switches_over_a_limit() -> None:
     """Figures as README prints them; 0.06: half its last digit, and 0.01 for the first pass
     where only that gives it per switch."""
     found = rehearsed("gate-lead-open")
-    text = finding("One wire of a gate drive off")
+    text = finding("A gate lead comes off")
     own, other = figures(text, "the allowed channel current")
     (slope,) = figures(text, "the allowed di/dt")
     assert "all four go over a limit" in text
@@ -91,7 +91,7 @@ def test_a_small_gate_resistor_does_not_ring_the_gate_over_a_limit() -> None:
     driver's own 3 ohm damp to zeta = (R/2) sqrt(C/L) = 0.7 or more overshoots at most
     exp(-pi zeta/sqrt(1 - zeta^2)), 5 %."""
     found = rehearsed("gate-resistor-small")
-    text = finding("A small gate resistor rings")
+    text = finding("The gate resistor is too small")
     assert "the small one stays within the limits checked, gate voltage at half its limit" in text
     assert found.verdict.outcome == "within_limits"
     peak = row(found, "gate_voltage_peak")
@@ -107,7 +107,7 @@ def test_a_small_gate_resistor_does_not_ring_the_gate_over_a_limit() -> None:
 def test_a_large_gate_resistor_leaves_the_off_gate_over_its_limit() -> None:
     """README: slower than the dead time, the gate still at so many times its limit."""
     found = rehearsed("gate-resistor-large")
-    text = finding("A small gate resistor rings")
+    text = finding("The gate resistor is too small")
     (times,) = figures(text, "its limit")
     assert "slower than the dead time" in text
     assert found.verdict.outcome == "over_limit"
