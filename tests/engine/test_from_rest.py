@@ -32,6 +32,7 @@ def value(found: Rehearsal, quantity: str) -> float:
     return max(float(np.max(s.values)) for s in found.series if s.quantity == quantity)
 
 
+@pytest.mark.slow
 def test_a_full_first_half_doubles_the_flux_of_a_halved_one() -> None:
     full, halved = (value(started(x), "flux_peak") for x in ("full", "halved"))
     core, drive = demo().transformer, demo().drive
@@ -52,6 +53,7 @@ def test_from_rest_nothing_flows_before() -> None:
     assert abs(found.whole.waves.coil_current[before]).max() < 1.0
 
 
+@pytest.mark.slow
 def test_well_above_resonance_a_start_draws_less() -> None:
     near, above = (value(started("full", f), "channel_current_peak") for f in (F, 125e3))
     assert above < 0.6 * near

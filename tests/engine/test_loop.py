@@ -39,6 +39,7 @@ def lifted(loop: str, whole: bool, seconds: float) -> Rehearsal:
     return Rehearser(settings=Settings(refine=False, whole=whole)).rehearse(machine, scenario)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("loop", sorted(LOOPS))
 def test_the_loop_in_the_circuit_and_the_fast_models_agree(loop: str) -> None:
     whole, sampled = (lifted(loop, w, 1e-3) for w in (True, False))

@@ -16,6 +16,7 @@ import pytest
 from simkit.measure.point import OperatingPoint, operating_point
 from simkit.rehearsal.stretches import Stretch
 from tests.machines import demo, seeded_stretch, still
+from tests.slowly import first_quick
 
 LOAD = "cold-steel-weak-field"
 ABOVE = (1.6, 1.25, 1.15, 1.08, 1.04, 1.02)
@@ -33,7 +34,7 @@ def at(detuning: float) -> tuple[OperatingPoint, Stretch]:
     return operating_point(stretch.waves, stretch.cycles, stretch.transitions), stretch
 
 
-@pytest.mark.parametrize("detuning", ABOVE)
+@pytest.mark.parametrize("detuning", first_quick(ABOVE, 2))
 def test_above_resonance_nothing_is_forced_off(detuning: float) -> None:
     point, stretch = at(detuning)
     assert stretch.recoveries == ()
@@ -42,7 +43,7 @@ def test_above_resonance_nothing_is_forced_off(detuning: float) -> None:
     assert all(t.zero_voltage for t in stretch.transitions)
 
 
-@pytest.mark.parametrize("detuning", BELOW)
+@pytest.mark.parametrize("detuning", first_quick(BELOW, 2))
 def test_below_resonance_every_transition_forces_a_diode_off(detuning: float) -> None:
     point, stretch = at(detuning)
     assert len(stretch.recoveries) == len(stretch.transitions) > 0

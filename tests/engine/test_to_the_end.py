@@ -18,6 +18,7 @@ from simkit.parameters.scenario import Scenario
 from simkit.rehearsal.findings import Rehearsal
 from simkit.rehearsal.rehearser import Rehearser
 from tests.machines import demo, varied
+from tests.slowly import first_quick
 
 
 def happening(machine: Machine, event: Mapping[str, Any], settled: float, tail: float) -> Rehearsal:
@@ -58,7 +59,8 @@ TOGETHER = {"kind": "gates-together", "at": 40e-6, "duration": 1e-6, "leg": "a"}
 AT_ONCE = {"kind": "dead-time", "at": 100e-6, "dead_time": 0.0}
 
 
-@pytest.mark.parametrize("tail", [3e-6, pytest.param(9e-6, marks=pytest.mark.slow)])
+@pytest.mark.slow
+@pytest.mark.parametrize("tail", [3e-6, 9e-6])
 def test_a_short_circuit_in_the_last_cycle_is_over(tail: float) -> None:
     """Both switches of a leg on for 1 us: 514 A with 25 us of tail, and no less with 3."""
     found = happening(demo(), TOGETHER, 3e-4, tail)
@@ -92,15 +94,13 @@ def random_case(number: int) -> tuple[dict[str, Any], float, float]:
     return event, draw.uniform(40e-6, 120e-6), tail
 
 
-@pytest.mark.parametrize(
-    "number",
-    [*range(4), *(pytest.param(n, marks=pytest.mark.slow) for n in range(4, 40))],
-)
+@pytest.mark.parametrize("number", first_quick(range(40)))
 def test_judged_peaks_are_the_largest_samples_of_the_run(number: int) -> None:
     event, settled, tail = random_case(number)
     assert_covered(happening(demo(), event, settled, tail))
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("delay", "tail"), [(100e-9, 1e-4), pytest.param(40e-9, 3e-4, marks=pytest.mark.slow)]
 )

@@ -19,6 +19,7 @@ from simkit.report.view import ReportView
 from simkit.result.document import Result
 from tests.report.browser import PROGRAM, Page
 from tests.report.gallery import KINDS, write_all
+from tests.slowly import first_quick
 
 pytestmark = pytest.mark.skipif(PROGRAM is None, reason="no Chromium here to look at the pages")
 _PACKAGE = importlib.util.find_spec("axe_core_python")
@@ -104,7 +105,7 @@ def test_contrast_of_every_text(page: Page, kind: str, scheme: str) -> None:
 
 
 @pytest.mark.skipif(AXE is None, reason="axe-core-python, the accessibility checker, is missing")
-@pytest.mark.parametrize("scheme", SCHEMES)
+@pytest.mark.parametrize("scheme", first_quick(SCHEMES))
 def test_accessibility_checker_finds_nothing(page: Page, kind: str, scheme: str) -> None:
     # axe-core, an engine of accessibility rules (WCAG 2), from its Python package.
     coloured(page, scheme)

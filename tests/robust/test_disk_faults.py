@@ -102,6 +102,7 @@ def test_cache_folder_is_a_file(tmp_path: Path, whole: Path) -> None:
     assert (tmp_path / "cache").read_text() == "mine"
 
 
+@pytest.mark.slow
 @fault(
     "disk",
     "there is no room for the engine's own files (TMPDIR full)",

@@ -7,6 +7,7 @@ parser; the JSON Schema with an independent validator.
 
 import os
 import tomllib
+from functools import cache
 from pathlib import Path
 from typing import Annotated, Any, Literal, Self
 
@@ -519,16 +520,22 @@ KINDS = {"machine": MachineFile, "scenario": Scenario}
 OURS = [p for p in SHIPPED if p.parent.name not in ("parts", "changes")]
 
 
+@cache
+def checked(kind: str) -> jsonschema.Draft202012Validator:
+    schema = json_schema(kind)
+    jsonschema.Draft202012Validator.check_schema(schema)
+    return jsonschema.Draft202012Validator(schema)
+
+
 @pytest.mark.parametrize("path", OURS, ids=lambda p: f"{p.parent.name}/{p.stem}")
 def test_shipped_files_load_and_fit_the_schema_editors_use(path: Path) -> None:
     kind = "machine" if path.name == "machine.toml" else "scenario"
     loaded = load_file(path, KINDS[kind])
     assert loaded.warnings == ()
-    schema = json_schema(kind)
-    jsonschema.Draft202012Validator.check_schema(schema)
-    jsonschema.validate(tomllib.loads(path.read_text(encoding="utf-8")), schema)
+    validator = checked(kind)
+    validator.validate(tomllib.loads(path.read_text(encoding="utf-8")))
     with pytest.raises(jsonschema.ValidationError):
-        jsonschema.validate({"name": "x", "surprise": 1}, schema)
+        validator.validate({"name": "x", "surprise": 1})
 
 
 @pytest.mark.parametrize(

@@ -21,6 +21,7 @@ from simkit.studies.check.suggest import settled
 from simkit.studies.inputs.loading import load_machine
 from simkit.studies.maps.cases import fast
 from tests.machines import ROOT, varied
+from tests.slowly import first_quick
 
 FILES = sorted((ROOT / "scenarios").glob("*/machine.toml"))
 ROOM = 0.02
@@ -71,7 +72,7 @@ def test_check_and_map_agree_on_shipped_machines(path: Path) -> None:
     agree(load_machine(path, {}).model)
 
 
-@pytest.mark.parametrize("seed", range(20))
+@pytest.mark.parametrize("seed", first_quick(range(20), 5))
 def test_check_and_map_agree_on_random_machines(seed: int) -> None:
     agree(shaken(seed))
 
