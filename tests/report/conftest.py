@@ -1,5 +1,6 @@
 """One real rehearsal for all tests of pages and figures."""
 
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -14,6 +15,7 @@ from simkit.studies.inputs.loading import load_scenario
 from simkit.studies.scenario.result import result_of
 from simkit.studies.scenario.view import report_view
 from tests.machines import DEMO
+from tests.report.gallery import write_all
 
 
 @pytest.fixture(scope="session")
@@ -32,3 +34,13 @@ def run() -> tuple[Any, Result, Loaded[Any]]:
 @pytest.fixture(scope="session")
 def view(run: tuple[Any, Result, Loaded[Any]]) -> ReportView:
     return report_view(*run)
+
+
+@pytest.fixture(scope="session")
+def pages(
+    run: tuple[Any, Result, Any], view: ReportView, tmp_path_factory: pytest.TempPathFactory
+) -> Path:
+    """A page of each kind."""
+    folder = tmp_path_factory.mktemp("pages")
+    write_all(folder, view, run[1].as_json())
+    return folder

@@ -5,7 +5,6 @@ from __future__ import annotations
 import html
 import re
 from pathlib import Path
-from typing import Any
 
 import pytest
 
@@ -13,8 +12,7 @@ from simkit.judge.cautions import CAUTIONS, CONTEXTS
 from simkit.live.app import front_page
 from simkit.report import html as pages_of
 from simkit.report.view import ReportView
-from simkit.result.document import Result
-from tests.report.gallery import KINDS, write_all
+from tests.report.gallery import KINDS
 from tests.unit.test_promises import promises
 
 TEMPLATES = Path(pages_of.__file__).parent / "templates"
@@ -26,15 +24,6 @@ def lacking(page: str) -> list[str]:
     section = re.search(r'<section[^>]*class="cautions"[^>]*>(.*?)</section>', page, re.S)
     shown = html.unescape(MARKUP.sub(" ", section[1])) if section else ""
     return [line for line in CAUTIONS if line not in shown]
-
-
-@pytest.fixture(scope="module")
-def pages(
-    run: tuple[Any, Result, Any], view: ReportView, tmp_path_factory: pytest.TempPathFactory
-) -> Path:
-    folder = tmp_path_factory.mktemp("pages")
-    write_all(folder, view, run[1].as_json())
-    return folder
 
 
 @pytest.mark.parametrize("kind", KINDS)

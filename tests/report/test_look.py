@@ -11,14 +11,11 @@ import os
 import re
 from collections.abc import Iterator
 from pathlib import Path
-from typing import Any
 
 import pytest
 
-from simkit.report.view import ReportView
-from simkit.result.document import Result
 from tests.report.browser import PROGRAM, Page
-from tests.report.gallery import KINDS, write_all
+from tests.report.gallery import KINDS
 from tests.slowly import first_quick
 
 pytestmark = pytest.mark.skipif(PROGRAM is None, reason="no Chromium here to look at the pages")
@@ -31,15 +28,6 @@ PAPER = (688, 1000)
 """A4 less margins of 14 mm [px of CSS]; those of the sheet are narrower."""
 FIRST_SCREEN = {1280: 700, 390: 660}
 """What a browser's bars leave of a small laptop's and a phone's screen [px]; from memory."""
-
-
-@pytest.fixture(scope="module")
-def pages(
-    run: tuple[Any, Result, Any], view: ReportView, tmp_path_factory: pytest.TempPathFactory
-) -> Path:
-    folder = tmp_path_factory.mktemp("pages")
-    write_all(folder, view, run[1].as_json())
-    return folder
 
 
 @pytest.fixture(scope="module")
