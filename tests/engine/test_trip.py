@@ -45,5 +45,8 @@ def test_trips_inside_the_boundary_keep_and_outside_do_not() -> None:
     # The cans' current rises with the tank's, slowly: it is the first to go, alone.
     assert {q for q, status in outside.items() if status == "over"} == {"can_current_rms"}
     # Diodes are forced off only once the drive is below resonance, some half a millisecond later.
-    assert {early[q] for q in sudden()} == {"ok"}
-    assert {"recovery_di_dt", "recovery_dv_dt"} <= {q for q in sudden() if late[q] == "over"}
+    # `sudden` names the figures of every kind of switch: this bridge has MOSFETs.
+    here = sudden() & set(early)
+    assert {"recovery_di_dt", "recovery_dv_dt", "channel_current_peak"} <= here
+    assert {early[q] for q in here} == {"ok"}
+    assert {"recovery_di_dt", "recovery_dv_dt"} <= {q for q in here if late[q] == "over"}
