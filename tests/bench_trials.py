@@ -64,12 +64,12 @@ def noise(name: str, value: float) -> float:
 
 
 def read(
-    workbench: Rehearser, truth: Machine, plan: Session, chance: np.random.Generator
+    rehearser: Rehearser, truth: Machine, plan: Session, chance: np.random.Generator
 ) -> tuple[Observation, ...]:
     """Readings of a true machine by circuit runs, with noise."""
     out = []
     for number, (setting, names) in enumerate(plan.settings):
-        found = circuit_readings(workbench, truth, setting, frozenset(names))
+        found = circuit_readings(rehearser, truth, setting, frozenset(names))
         for name in names:
             if name not in found:
                 continue

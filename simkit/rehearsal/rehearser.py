@@ -1,6 +1,6 @@
 """Where rehearsals run: an engine, what one run may use, and how many run at a time.
 
-Every study that rehearses (compare, map, protect, bring-up, fit) takes a workbench, so that
+Every study that rehearses (compare, map, protect, bring-up, fit) takes a rehearser, so that
 engine, limits and parallel runs are chosen once, by whoever calls.
 """
 

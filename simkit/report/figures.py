@@ -179,6 +179,13 @@ def course_panel(panel: "Axes", course: Course) -> None:
     legend_above(panel)
 
 
+def logarithmic(panel: "Axes") -> None:
+    """A logarithmic x axis marked in plain numbers: powers would be mark-up, which is not read."""
+    panel.set_xscale("log")
+    panel.xaxis.set_major_formatter(lambda value, _place: f"{value:g}")
+    panel.xaxis.set_minor_formatter("")
+
+
 def legend_above(panel: "Axes") -> None:
     """Names of the curves above the panel, where no curve can run through them."""
     panel.legend(loc="lower left", bbox_to_anchor=(0.0, 1.0), ncols=4, fontsize=7.5,

@@ -7,6 +7,11 @@ from simkit.units import format_quantity
 
 WIDTH, HEIGHT = 6.6, 1.9
 """Of the panel [inch]."""
+MARKS = {
+    1e-3: "1 ms", 1e-2: "10 ms", 0.1: "0.1 s", 1.0: "1 s", 10.0: "10 s", 60.0: "1 min",
+    600.0: "10 min", 3600.0: "1 h", 36e3: "10 h",
+}  # fmt: skip
+"""Times that people say, with their words [s]."""
 
 
 def stay_figure(view: Stay) -> str:
@@ -19,9 +24,17 @@ def stay_figure(view: Stay) -> str:
         panel.axvline(view.hold, color=MUTED, linewidth=0.8, linestyle=(0, (1, 2)))
         panel.set_xlim(view.time[0], view.time[-1])
         panel.set_ylabel("degC")
-        panel.set_xlabel("time the last state goes on, s")
+        panel.set_xlabel("time the last state goes on")
+        panel.set_xticks(*_marks(view.time[0], view.time[-1]))
+        panel.minorticks_off()
         legend_above(panel)
         return svg(figure)
+
+
+def _marks(first: float, last: float) -> tuple[list[float], list[str]]:
+    """Those marks that lie in a span [s]."""
+    seen = [t for t in MARKS if first * (1 - 1e-9) <= t <= last * (1 + 1e-9)]
+    return seen, [MARKS[t] for t in seen]
 
 
 def stay_words(view: Stay) -> str:

@@ -33,6 +33,13 @@ def test_every_kind_of_page_has_the_block_and_no_promise(kind: str, pages: Path)
     assert promises(html.unescape(MARKUP.sub(" ", page))) == []
 
 
+@pytest.mark.parametrize("kind", KINDS)
+def test_no_figure_shows_the_drawing_library_s_own_code(kind: str, pages: Path) -> None:
+    """Such as an axis labelled in mark-up where its text is not read as such."""
+    page = (pages / KINDS[kind]).read_text(encoding="utf-8")
+    assert "mathdefault" not in page
+
+
 def test_the_local_page_has_it() -> None:
     assert lacking(front_page()) == []
 

@@ -160,7 +160,7 @@ def stages_of(machine: Machine) -> tuple[Stage, ...]:
 
 
 def bring_up(
-    machine: Loaded[Machine], workbench: Rehearser, say: Say | None = None,
+    machine: Loaded[Machine], rehearser: Rehearser, say: Say | None = None,
     where: Rehearsals | None = None,
 ) -> BringUpResult:  # fmt: skip
     """Rehearse every stage at its own setting, and work out what instruments show there.
@@ -174,7 +174,7 @@ def bring_up(
     out = []
     for number, stage in enumerate(stages):
         first = all(s.load != stage.load for s in stages[:number])
-        found = _stage(model, stage, first, chosen, covariance, workbench)
+        found = _stage(model, stage, first, chosen, covariance, rehearser)
         out.append(replace(found, trials=trials.get(number)))
         if say:
             say(TRIED + (1.0 - TRIED) * (number + 1.0) / len(stages))
@@ -209,20 +209,20 @@ def setting_of(machine: Machine, stage: Stage) -> Setting:
 
 def _stage(
     machine: Machine, stage: Stage, first: bool, chosen: tuple[Uncertain, ...],
-    covariance: Array, workbench: Rehearser,
+    covariance: Array, rehearser: Rehearser,
 ) -> StageResult:  # fmt: skip
     if stage.supply_voltage is None:
         setting = Setting("empty", UNPOWERED, machine.drive.frequency_min)
-        point = bench_point(workbench, machine, setting)
+        point = bench_point(rehearser, machine, setting)
         return StageResult(stage, None, point.frequency, control(machine, chosen), point)
     setting = setting_of(machine, stage)
-    point = bench_point(workbench, machine, setting)
+    point = bench_point(rehearser, machine, setting)
     names = wanted(machine, stage, first)
     values = {k: v for k, v in point.readings.items() if k in names}
     fast = fast_readings(machine, setting, names)
     values = {**{k: v for k, v in fast.items() if k not in values}, **values}
     if "resonance" in names:
-        values["resonance"] = circuit_resonance(workbench, machine, setting)
+        values["resonance"] = circuit_resonance(rehearser, machine, setting)
     widths = tolerance(machine, setting, names, chosen, covariance)
     expected = tuple(
         _expected(machine.probes, name, values[name], widths[name])

@@ -174,17 +174,17 @@ def _read_off(found: Captured, machine: Machine) -> Iterator[Observation]:
 
 
 def overlays(
-    captured: Sequence[Captured], machine: Machine, workbench: Rehearser
+    captured: Sequence[Captured], machine: Machine, rehearser: Rehearser
 ) -> tuple[Overlay, ...]:
     """Every channel over the circuit's trace at its setting, aligned by the node's rise.
 
     Errors: EngineError when a circuit run gives no whole answer.
     """
-    return tuple(one for c in captured for one in _overlaid(c, machine, workbench))
+    return tuple(one for c in captured for one in _overlaid(c, machine, rehearser))
 
 
-def _overlaid(found: Captured, machine: Machine, workbench: Rehearser) -> Iterator[Overlay]:
-    point = bench_point(workbench, machine, found.setting)
+def _overlaid(found: Captured, machine: Machine, rehearser: Rehearser) -> Iterator[Overlay]:
+    point = bench_point(rehearser, machine, found.setting)
     waves, cycle = point.stretch.waves, point.stretch.cycles[-2]
     traces = {"node": waves.node("a"), "current": waves.primary_current,
               "tank": waves.coil_voltage}  # fmt: skip

@@ -110,7 +110,7 @@ class Diagnosis:
 def diagnose(
     machine: Loaded[Machine],
     seen: tuple[Observation, ...],
-    workbench: Rehearser,
+    rehearser: Rehearser,
     say: Say | None = None,
 ) -> Diagnosis:
     """Weigh every fault against observations.
@@ -121,7 +121,7 @@ def diagnose(
     chosen = uncertain(machine, [o.setting.load for o in seen])
     chosen = influential(Problem(model, chosen, seen))
     healthy = Problem(model, chosen, seen)
-    circuit = circuit_of(workbench, model, seen)
+    circuit = circuit_of(rehearser, model, seen)
     known = healthy.corrected(circuit, np.zeros(len(chosen)))
     found = [weighed(None, 0.0, replace(known, corrections=known.corrections))]
     for fault in FAULTS:
@@ -134,7 +134,7 @@ def diagnose(
     clear = ranked[0].probability > CLEAR and ranked[0].best.chance > PLAIN
     if clear:  # the corrected fast model is as good as its own correction where it fits at all
         return Diagnosis(ranked, len(seen))
-    better = [_by_circuit(s.best, chosen, seen, workbench) for s in serious[:LEADING]]
+    better = [_by_circuit(s.best, chosen, seen, rehearser) for s in serious[:LEADING]]
     names = {(h.fault, h.severity) for h in better}
     found = [h for h in found if (h.fault, h.severity) not in names] + better
     return Diagnosis(_ranked(found), len(seen))
@@ -177,7 +177,7 @@ def _freedom(solution: Solution) -> float:
 
 def _by_circuit(
     best: Hypothesis, chosen: tuple[Uncertain, ...], seen: tuple[Observation, ...],
-    workbench: Rehearser,
+    rehearser: Rehearser,
 ) -> Hypothesis:  # fmt: skip
     """A hypothesis weighed again, corrected by circuit runs at its own best values."""
     from simkit.errors import EngineError
@@ -186,7 +186,7 @@ def _by_circuit(
     try:
         rough = solve(plain, starts=0, steps=STEPS)
         there = scaled(plain.machine, plain.chosen, rough.logs)
-        circuit = circuit_of(workbench, there, seen)
+        circuit = circuit_of(rehearser, there, seen)
     except EngineError:  # a fault the engine cannot run keeps the fast model's word
         return best
     known = plain.corrected(circuit, rough.logs)

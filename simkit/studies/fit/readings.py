@@ -124,7 +124,7 @@ def _of_trace(number: int, entry: TraceEntry, found: Ringing) -> list[Observatio
     ]
 
 
-def circuit_of(workbench: Rehearser, machine: Machine, wanted: Sequence[Observation]) -> Array:
+def circuit_of(rehearser: Rehearser, machine: Machine, wanted: Sequence[Observation]) -> Array:
     """What circuit runs say for every observation, some settings at a time.
 
     Errors: EngineError when a run gives no whole answer.
@@ -134,8 +134,8 @@ def circuit_of(workbench: Rehearser, machine: Machine, wanted: Sequence[Observat
         names.setdefault(seen.setting, set()).add(seen.name)
 
     def one(setting: Setting) -> dict[str, float]:
-        return circuit_readings(workbench, machine, setting, frozenset(names[setting]))
+        return circuit_readings(rehearser, machine, setting, frozenset(names[setting]))
 
-    with ThreadPoolExecutor(workbench.settings.jobs) as pool:
+    with ThreadPoolExecutor(rehearser.settings.jobs) as pool:
         found = dict(zip(names, pool.map(one, names), strict=True))
     return np.array([found[s.setting].get(s.name, float("nan")) for s in wanted])

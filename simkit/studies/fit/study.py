@@ -100,7 +100,7 @@ class Fit:
 def fit(
     machine: Loaded[Machine],
     seen: tuple[Observation, ...],
-    workbench: Rehearser,
+    rehearser: Rehearser,
     say: Say | None = None,
 ) -> Fit:
     """Fit a machine's uncertain values to observations.
@@ -110,10 +110,10 @@ def fit(
     everything = uncertain(machine, [o.setting.load for o in seen])
     chosen = influential(Problem(machine.model, everything, seen))
     problem = Problem(machine.model, chosen, seen)
-    problem, solution, dropped, rounds, moved = _rounds(problem, workbench, say)
+    problem, solution, dropped, rounds, moved = _rounds(problem, rehearser, say)
     logs = np.where(solution.left < UNDETERMINED, solution.logs, 0.0)
     fitted = scaled(machine.model, chosen, logs)
-    circuit = circuit_of(workbench, fitted, seen)
+    circuit = circuit_of(rehearser, fitted, seen)
     compared = _compare(Problem(machine.model, chosen, seen), solution, circuit, dropped)
     kept = np.array([c.misfit for c in compared if not c.outlier])
     chi = solution.chi_square
@@ -139,14 +139,14 @@ def chance_of(chi_square: float, count: int) -> float:
 
 
 def _rounds(
-    problem: Problem, workbench: Rehearser, say: Say | None
+    problem: Problem, rehearser: Rehearser, say: Say | None
 ) -> tuple[Problem, Solution, set[int], int, float]:
     """Circuit runs and least squares in turn; then outliers are left out one at a time."""
     whole, solution, moved = problem, solve(problem), float("inf")
     count = 0
     while count < ROUNDS and moved > STILL:
         machine = scaled(whole.machine, whole.chosen, solution.logs)
-        whole = whole.corrected(circuit_of(workbench, machine, whole.observations), solution.logs)
+        whole = whole.corrected(circuit_of(rehearser, machine, whole.observations), solution.logs)
         before, solution = solution, solve(whole, solution.logs)
         deviation = np.sqrt(np.diag(solution.covariance))
         moved = float(np.max(np.abs(solution.logs - before.logs) / deviation))

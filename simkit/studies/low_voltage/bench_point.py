@@ -74,7 +74,7 @@ def bench_scenario(machine: Machine, setting: Setting, frequency: float) -> Scen
 
 
 def settled_run(
-    workbench: Rehearser, machine: Machine, scenario: Scenario
+    rehearser: Rehearser, machine: Machine, scenario: Scenario
 ) -> tuple[Stretch, float]:
     """The last cycles of a settled state, and the share of their start they may remember [1].
 
@@ -82,26 +82,26 @@ def settled_run(
     """
     line = driven_line(machine, scenario)
     scout = scouted(machine, line)
-    found = _look(workbench, machine, scout, line, MEMORIES[0])
+    found = _look(rehearser, machine, scout, line, MEMORIES[0])
     residue = scout.residue(found)
     for _ in range(AGAIN):
         if residue <= RESIDUE:
             break
         scout = scout.corrected([found])
-        found = _look(workbench, machine, scout, line, MEMORIES[1])
+        found = _look(rehearser, machine, scout, line, MEMORIES[1])
         residue = scout.residue(found)
     return found, residue
 
 
 def _look(
-    workbench: Rehearser, machine: Machine, seeds: Scouted, line: Timeline, memories: float
+    rehearser: Rehearser, machine: Machine, seeds: Scouted, line: Timeline, memories: float
 ) -> Stretch:
     period = 1.0 / line.frequency.last
     start = max(line.end - (LEDGER + 1.5) * period - 2.0 * AFTER, 0.0)
     part = line.stretch(start - seeds.run_in(start, memories), line.end)
 
     def runner(deck: Deck) -> EngineRun:
-        return workbench.engine.run(deck.text, deck.saved, deck.stop, workbench.budget)
+        return rehearser.engine.run(deck.text, deck.saved, deck.stop, rehearser.budget)
 
     return climb(machine, part, seeds.seed(part.begin), WORKING, runner, start, [])
 
@@ -119,13 +119,13 @@ def drawn_current(found: Stretch, point: OperatingPoint) -> float:
     return (power + point.bridge_loss_w) / rails
 
 
-def bench_point(workbench: Rehearser, machine: Machine, setting: Setting) -> BenchPoint:
+def bench_point(rehearser: Rehearser, machine: Machine, setting: Setting) -> BenchPoint:
     """Readings of a circuit run at a setting.
 
     Errors: EngineError when the engine gives no whole answer.
     """
     frequency = setting.drive(machine)
-    found, residue = settled_run(workbench, machine, bench_scenario(machine, setting, frequency))
+    found, residue = settled_run(rehearser, machine, bench_scenario(machine, setting, frequency))
     point = operating_point(found.waves, found.cycles, found.transitions)
     readings = {
         "supply_current": drawn_current(found, point),
@@ -139,10 +139,10 @@ def bench_point(workbench: Rehearser, machine: Machine, setting: Setting) -> Ben
     return BenchPoint(setting, frequency, shown, found, point, residue)
 
 
-def circuit_resonance(workbench: Rehearser, machine: Machine, setting: Setting) -> float:
+def circuit_resonance(rehearser: Rehearser, machine: Machine, setting: Setting) -> float:
     """Frequency at which the circuit's bridge current and voltage are in phase [Hz]."""
     guess = replace(setting, frequency=None, margin=0.0)
-    at = bench_point(workbench, machine, guess)
+    at = bench_point(rehearser, machine, guess)
     near = [settled(machine, replace(setting, frequency=at.frequency * f, margin=None)).phase_deg
             for f in (1.0 - SLOPE_STEP, 1.0 + SLOPE_STEP)]  # fmt: skip
     slope = (near[1] - near[0]) / (2.0 * SLOPE_STEP * at.frequency)
@@ -150,7 +150,7 @@ def circuit_resonance(workbench: Rehearser, machine: Machine, setting: Setting) 
 
 
 def circuit_readings(
-    workbench: Rehearser, machine: Machine, setting: Setting, names: frozenset[str]
+    rehearser: Rehearser, machine: Machine, setting: Setting, names: frozenset[str]
 ) -> dict[str, float]:
     """Readings at a setting, by circuit runs where there is one for it and else by formula.
 
@@ -159,9 +159,9 @@ def circuit_readings(
     """
     found = {k: v for k, v in fast_readings(machine, setting).items() if k in names}
     if "resonance" in names:
-        found["resonance"] = circuit_resonance(workbench, machine, setting)
+        found["resonance"] = circuit_resonance(rehearser, machine, setting)
     powered = names & POWERED
     if powered:
-        point = bench_point(workbench, machine, setting)
+        point = bench_point(rehearser, machine, setting)
         found |= {k: v for k, v in point.readings.items() if k in powered}
     return found

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from simkit.report.figures import RC, canvas, svg
+from simkit.report.figures import RC, canvas, logarithmic, svg
 from simkit.report.html import rendered
 from simkit.report.style import CYCLE, MUTED, drawing, themed
 
@@ -71,7 +71,7 @@ def load_figure(view: LoadFigure) -> str:
             panel.axhline(empty, color=MUTED, ls=(0, (1, 2)), lw=1.0, label="empty coil")
             panel.set_ylabel(said)
             if view.logarithmic:
-                panel.set_xscale("log")
+                logarithmic(panel)
             for mark in view.marks:
                 panel.axvline(mark.x, color=MUTED, lw=0.8)
         panels[1].set_ylim(bottom=0.0)

@@ -161,14 +161,14 @@ def _fresh(
     from simkit.studies.scenario.result import result_of, write_folder
     from simkit.studies.scenario.view import report_view
 
-    workbench = Rehearser(chosen, order.budget, order.settings, second)
-    rehearsal = workbench.rehearse(machine.model, scenario.model, progress)
+    rehearser = Rehearser(chosen, order.budget, order.settings, second)
+    rehearsal = rehearser.rehearse(machine.model, scenario.model, progress)
     result = result_of(rehearsal, machine, scenario, time.perf_counter() - started)
     if machine.model.fit is not None:
         from simkit.studies.scenario.fitted_intervals import with_intervals
 
         def again(moved: Machine) -> Rehearsal:
-            return workbench.rehearse(moved, scenario.model)
+            return rehearser.rehearse(moved, scenario.model)
 
         result = with_intervals(result, machine, scenario.model, again)
 
