@@ -23,6 +23,8 @@ CAN_CURRENT, SHARE = 18.0, 0.7
 """Rated current of the starting machine's can [A], and the share of it that is used [1]."""
 LEAKAGE, MAGNETISING, WINDING = 8e-6 / 22**2, 2.2e-3 / 22**2, 60e-3 / 22
 """Of the starting machine's transformer, by the square of its turns [H] [H], by its turns [ohm]."""
+CORE, SWING = 3.6e-4, 0.18
+"""The starting machine's core [m2], and the flux that one sized here swings to [T]."""
 WALL, LEAD, SPACING = 1e-3, 100e-3, 20e-3
 """Tube's wall, leads and their spacing where nobody said [m]; guesses."""
 COPPER = 1.8e-8
@@ -109,6 +111,9 @@ def designed(told: Told, piece: str) -> Design:
     reactance = omega * loaded[0] * (1.0 - 1.0 / (1.0 + MARGIN) ** 2)
     emf = 4.0 / pi / sqrt(2.0) * volts * (0.5 if told.half else 1.0)
     turns = max(round(emf * sqrt(loaded[1] / (told.power * (loaded[1] ** 2 + reactance**2)))), 1)
+    # A square wave of v lasts half a period, half of it from zero to the peak: B = v/(4 f N A).
+    swing = volts * (0.5 if told.half else 1.0) / (4.0 * told.frequency * turns)
+    core = max(CORE, swing / SWING)
     sized = f"sized for {format_quantity(told.power, 'W', 3)} at {MARGIN:.0%} above resonance"
     resonates = f"resonates near {format_quantity(told.frequency, 'Hz', 3)}"
     out = {
@@ -118,7 +123,9 @@ def designed(told: Told, piece: str) -> Design:
         "transformer.primary_turns": (str(turns), sized),
         "transformer.leakage_inductance": (_of(LEAKAGE * turns**2, "H"), "by the square of turns"),
         "transformer.magnetising_inductance": (
-            _of(MAGNETISING * turns**2, "H"), "by the square of turns"),
+            _of(MAGNETISING * turns**2 * core / CORE, "H"), "by the square of turns and the core"),
+        "transformer.core_area": (
+            f"{1e4 * core:.2g} cm^2", f"swings to {_of(swing / core, 'T')} at that frequency"),
         "transformer.primary_resistance": (_of(WINDING * turns, "ohm"), "by turns"),
         "tank.can_capacitance": (_of(can, "F"), resonates),
         "tank.cans": (str(cans), f"{resonates}; each carries {current / cans:.2g} A"),
