@@ -8,12 +8,8 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from simkit.errors import InputError, Problem
-from simkit.parameters.reading import Missing, Unreadable, file_text
+from simkit.parameters.columns import MOST_SAMPLES, lines_of, wrong
 
-LARGEST = 40_000_000
-"""Bytes a capture may have."""
-MOST_SAMPLES = 1_000_000
 HEADER = 100
 """Lines without samples that may stand before the first one."""
 MOST_CHANNELS = 4
@@ -40,21 +36,21 @@ def read_columns(path: Path) -> Columns:
     Errors: InputError with file and line.
     """
     rows: list[tuple[int, list[float]]] = []
-    for number, line in enumerate(_lines(path), 1):
+    for number, line in enumerate(lines_of(path), 1):
         row = _numbers(line)
         if row is not None and (not rows or len(row) == len(rows[0][1])):
             rows.append((number, row))
         elif line.strip() and (rows or number > HEADER):
             rule = "is no sample: time and up to four channels, as many as in the lines before"
-            raise _wrong(path, number, rule, line.strip()[:60])
+            raise wrong(path, number, rule, line.strip()[:60])
         if len(rows) > MOST_SAMPLES:
-            raise _wrong(path, number, f"has more than {MOST_SAMPLES} samples")
+            raise wrong(path, number, f"has more than {MOST_SAMPLES} samples")
     if len(rows) < LEAST:
-        raise _wrong(path, None, f"has {len(rows)} samples; at least {LEAST} are needed")
+        raise wrong(path, None, f"has {len(rows)} samples; at least {LEAST} are needed")
     table = np.array([row for _, row in rows])
     back = np.flatnonzero(np.diff(table[:, 0]) <= 0.0)
     if len(back):
-        raise _wrong(path, rows[back[0] + 1][0], "time does not rise from line to line")
+        raise wrong(path, rows[back[0] + 1][0], "time does not rise from line to line")
     return Columns(table[:, 0], tuple(table[:, k] for k in range(1, table.shape[1])))
 
 
@@ -73,18 +69,3 @@ def _numbers(line: str) -> list[float] | None:
     except ValueError:
         return None
     return row if isfinite(row[0]) and not any(np.isinf(row)) else None
-
-
-def _lines(path: Path) -> list[str]:
-    try:
-        if path.is_symlink():
-            raise Missing("is a link")
-        return file_text(path, LARGEST).split("\n")
-    except Missing:
-        raise _wrong(path, None, "there is no such file beside the readings") from None
-    except Unreadable as error:
-        raise _wrong(path, error.line, str(error)) from None
-
-
-def _wrong(path: Path, line: int | None, rule: str, value: str = "") -> InputError:
-    return InputError([Problem(str(path), line, "", value, rule)])

@@ -7,12 +7,8 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from simkit.errors import InputError, Problem
-from simkit.parameters.reading import Missing, Unreadable, file_text
+from simkit.parameters.columns import MOST_SAMPLES, lines_of, wrong
 
-LARGEST = 40_000_000
-"""Bytes a trace may have."""
-MOST_SAMPLES = 1_000_000
 HEADER = 40
 """Lines without numbers that may stand before the first sample."""
 LEAST = 16
@@ -37,26 +33,26 @@ def read_trace(path: Path) -> Trace:
     """
     rows = _rows(path)
     if len(rows) < LEAST:
-        raise _wrong(path, None, f"has {len(rows)} samples; at least {LEAST} are needed")
+        raise wrong(path, None, f"has {len(rows)} samples; at least {LEAST} are needed")
     table = np.array(rows)
     steps = np.flatnonzero(np.diff(table[:, 1]) <= 0.0)
     if len(steps):
-        raise _wrong(path, int(table[steps[0] + 1, 0]), "time does not rise from line to line")
+        raise wrong(path, int(table[steps[0] + 1, 0]), "time does not rise from line to line")
     return Trace(time=table[:, 1], volts=table[:, 2])
 
 
 def _rows(path: Path) -> list[tuple[float, float, float]]:
     """Line number, time and volts of every sample."""
     rows: list[tuple[float, float, float]] = []
-    for number, line in enumerate(_lines(path), 1):
+    for number, line in enumerate(lines_of(path), 1):
         pair = _pair(line)
         if pair is not None:
             rows.append((float(number), *pair))
         elif line.strip() and (rows or number > HEADER):
             rule = "is not a sample: two numbers, time in s and voltage in V, with decimal points"
-            raise _wrong(path, number, rule, line.strip()[:60])
+            raise wrong(path, number, rule, line.strip()[:60])
         if len(rows) > MOST_SAMPLES:
-            raise _wrong(path, number, f"has more than {MOST_SAMPLES} samples")
+            raise wrong(path, number, f"has more than {MOST_SAMPLES} samples")
     return rows
 
 
@@ -69,18 +65,3 @@ def _pair(line: str) -> tuple[float, float] | None:
     except ValueError:
         return None
     return (time, volts) if isfinite(time) and isfinite(volts) else None
-
-
-def _lines(path: Path) -> list[str]:
-    try:
-        if path.is_symlink():
-            raise Missing("is a link")
-        return file_text(path, LARGEST).split("\n")
-    except Missing:
-        raise _wrong(path, None, "there is no such file beside the readings") from None
-    except Unreadable as error:
-        raise _wrong(path, error.line, str(error)) from None
-
-
-def _wrong(path: Path, line: int | None, rule: str, value: str = "") -> InputError:
-    return InputError([Problem(str(path), line, "", value, rule)])
