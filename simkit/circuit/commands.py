@@ -9,7 +9,7 @@ from bisect import bisect_right
 from dataclasses import dataclass
 from math import ceil
 
-from simkit.circuit.faults import Fault
+from simkit.circuit.faults import Fault, driver_level, locked_out
 from simkit.circuit.timeline import Timeline
 from simkit.parameters.machine import Drive
 
@@ -69,16 +69,20 @@ def command(
     `opposite`: the command of the other half period, which a gate transformer's driver puts on
     the primary the other way round.
     """
-    if line.frequency.constant and not any(f.event.about.changes == "gates" for f in line.faults):
-        return pulse_command(line, drive, first, on, off)
-    told = _told(line, drive, switch, first, opposite)
-    points = [(0.0, on if told.at(line.begin) else off)]
+    late = spread_of(drive, switch)
+    if line.frequency.constant and not any(told_otherwise(f) for f in line.faults):
+        return pulse_command(line, drive, first, on, off, late)
+    told = told_to(line, drive, switch, first, opposite)
+
+    def level(is_on: bool, time: float) -> float:
+        return driver_level(line.faults, on, time) if is_on else off
+
+    points = [(0.0, level(told.at(line.begin), line.begin))]
     for time in told.times:
         if line.begin < time < line.stop:
-            before, after = (off, on) if told.at(time) else (on, off)
-            middle = time - line.begin
-            points += [(middle - 0.5 * drive.edge_time, before)]
-            points += [(middle + 0.5 * drive.edge_time, after)]
+            middle, half = time - line.begin, 0.5 * drive.edge_time
+            points += [(middle - half, level(not told.at(time), time - half))]
+            points += [(middle + half, level(told.at(time), time + half))]
     return "pwl(" + " ".join(f"{t:.12g} {v:.12g}" for t, v in _rising(points)) + ")"
 
 
@@ -91,7 +95,19 @@ def _rising(points: list[tuple[float, float]]) -> list[tuple[float, float]]:
     return kept
 
 
-def _told(line: Timeline, drive: Drive, switch: int, first: bool, opposite: bool) -> Toggles:
+def told_otherwise(fault: Fault) -> bool:
+    """Whether a fault changes what the drivers are told or put out."""
+    return fault.event.about.changes == "gates" or fault.kind == "driver-supply"
+
+
+def spread_of(drive: Drive, switch: int) -> float:
+    """By how much a switch's channel is later than the others [s]."""
+    return (drive.delay_spread or 0.0) if switch == 1 else 0.0
+
+
+def told_to(
+    line: Timeline, drive: Drive, switch: int, first: bool, opposite: bool = False
+) -> Toggles:
     """What a driver is told once everything that went wrong is in it."""
     own, other = (_pattern(line, drive, switch, x) for x in (first, not first))
     for fault in line.faults:
@@ -108,7 +124,8 @@ def _told(line: Timeline, drive: Drive, switch: int, first: bool, opposite: bool
             own = own.within(float("-inf"), on_from(line, fault), OFF)
         if fault.kind == "trip":
             own = own.within(fault.start, _until(line, fault), OFF)
-    return own
+    gone = locked_out(line.faults, drive.voltage_on, drive.lock_out)
+    return own if gone is None else own.within(gone, float("inf"), OFF)
 
 
 def on_from(line: Timeline, fault: Fault) -> float:
@@ -131,7 +148,8 @@ def _pattern(line: Timeline, drive: Drive, switch: int, first: bool) -> Toggles:
     times = []
     for boundary in line.boundaries(line.begin, line.stop).tolist():
         dead = dead_time_at(line, drive, boundary)
-        late = _delay(line.faults, switch, boundary) if is_on else 0.0
+        late = spread_of(drive, switch)
+        late += _delay(line.faults, switch, boundary) if is_on else 0.0
         times.append(boundary + (-0.5 if is_on else 0.5) * dead + late)
         is_on = not is_on
     return Toggles(state, tuple(times))
@@ -148,13 +166,18 @@ def _delay(faults: tuple[Fault, ...], switch: int, time: float) -> float:
     return float(late[-1].event.delay or 0.0) if late else 0.0
 
 
-def pulse_command(line: Timeline, drive: Drive, first: bool, on: float, off: float) -> str:
-    """PULSE source of one gate at constant frequency; edges are counted at half height."""
+def pulse_command(
+    line: Timeline, drive: Drive, first: bool, on: float, off: float, late: float = 0.0
+) -> str:
+    """PULSE source of one gate at constant frequency; edges are counted at half height.
+
+    `late`: by how much its channel is later than the others [s].
+    """
     period = 1.0 / line.frequency.first
     edge, dead = drive.edge_time, drive.dead_time
     on_width = 0.5 * period - dead - edge
     shift = line.phase(line.begin)
-    to_boundary = (0.5 - (shift % 0.5)) * period
+    to_boundary = (0.5 - (shift % 0.5)) * period + late
     starts_on = first == (int(shift // 0.5) % 2 == 0)
     if starts_on:
         numbers = (on, off, to_boundary - 0.5 * (dead + edge), edge, edge)

@@ -60,6 +60,30 @@ def _from_to(fault: Fault, before: float, after: float) -> Profile:
     return Profile(log(before), (change,), CORNERS)
 
 
+def driver_level(faults: tuple[Fault, ...], on: float, time: float) -> float:
+    """Drivers' supply at a time [V]: it falls, or rises, along a straight line."""
+    level = on
+    for fault in faults:
+        if fault.kind == "driver-supply" and time > fault.start:
+            share = min((time - fault.start) / max(fault.end - fault.start, EDGE), 1.0)
+            level += share * (float(fault.event.voltage or 0.0) - level)
+    return level
+
+
+def locked_out(faults: tuple[Fault, ...], on: float, least: float | None) -> float | None:
+    """When the drivers' supply has fallen to a level [s]; None where it never does."""
+    level = on
+    for fault in faults:
+        if fault.kind != "driver-supply" or least is None:
+            continue
+        target = float(fault.event.voltage or 0.0)
+        if target < least <= level:
+            share = (level - least) / (level - target)
+            return fault.start + share * max(fault.end - fault.start, EDGE)
+        level = target
+    return None
+
+
 def of_kind(faults: tuple[Fault, ...], kind: str) -> Fault | None:
     """The first fault of a kind, None when there is none."""
     return next((f for f in faults if f.kind == kind), None)

@@ -60,6 +60,8 @@ class Timeline:
     inside: bool = False
     """Whether decks hold the loop itself, instead of commands laid out in advance."""
     begin: float = 0.0
+    opens: float = 0.0
+    """Where a run of the whole event begins: later than at zero where samples tell what was [s]."""
     end: float = 0.0
     """End of the whole scenario; the clock of a changing frequency is laid out up to here [s]."""
     _clock: tuple[NDArray[np.float64], NDArray[np.float64]] | None = field(

@@ -6,6 +6,7 @@ from pydantic import model_validator
 
 from simkit.parameters.fields import Quantity
 from simkit.parameters.loop import Loop
+from simkit.parameters.protection import Desaturation, Trip
 from simkit.parameters.section import Section
 
 
@@ -66,6 +67,22 @@ class Drive(Section):
     isolation: Literal["ideal", "transformer"]
     transformer: GateTransformer | None = None
     loop: Loop | None = None
+    trip: Trip | None = None
+    desaturation: Desaturation | None = None
+    lock_out: (
+        Annotated[
+            float,
+            Quantity("V", "Drivers' supply below which they hold every gate off", gt=0, lt=40),
+        ]
+        | None
+    ) = None
+    delay_spread: (
+        Annotated[
+            float,
+            Quantity("s", "By which switch 1 is switched later than the others", ge=0, lt=1e-5),
+        ]
+        | None
+    ) = None
 
     @model_validator(mode="after")
     def _consistent(self) -> Self:
@@ -77,6 +94,11 @@ class Drive(Section):
             raise ValueError("dead_time leaves no room for an on-time at frequency_max")
         if self.edge_time >= self.dead_time:
             raise ValueError("edge_time must be shorter than dead_time")
+        if self.lock_out is not None and self.lock_out >= self.voltage_on:
+            raise ValueError(
+                f"lock_out = {self.lock_out:g} V is not below voltage_on: the drivers would never "
+                "switch"
+            )
         return self
 
     @model_validator(mode="after")

@@ -48,6 +48,7 @@ KINDS: dict[str, Kind] = {
     "gate-reversed": Kind("gates", needs=("switches",)),
     "gates-together": Kind("gates", needs=("leg",)),
     "driver-unpowered": Kind("drivers"),
+    "driver-supply": Kind("drivers", needs=("voltage",), pace="takes"),
     "trip": Kind("gates"),
     "start": Kind("gates", may=("first_half",)),
     "restart": Kind("gates", may=("first_half",)),
@@ -71,7 +72,7 @@ class Event(Section):
         "frequency", "supply", "gate-open", "gate-reversed", "gates-together",
         "driver-unpowered", "trip", "dead-time", "turn-off-delay", "can-open",
         "link-capacitor-open", "fuse", "ground-fault", "start",
-        "restart",
+        "restart", "driver-supply",
     ]  # fmt: skip
     at: Annotated[float, Quantity("s", "Start, after the settled part", ge=0, lt=100)]
     duration: Annotated[float, Quantity("s", "How long the change takes", gt=0, lt=100)] | None = (

@@ -11,12 +11,22 @@ from simkit.judge.verdict import Verdict
 from simkit.rehearsal.findings import Rehearsal
 from simkit.units import format_quantity
 
+UNDRIVEN = frozenset({"pull-out", "drop-in", "becomes", "coil", "shorted-turn", "clamp-resistance",
+                      "frequency"})  # fmt: skip
+"""Events that do nothing any more once the gates are off and the tank has rung out."""
+
 
 def with_cut(rehearsal: Rehearsal) -> Rehearsal:
     """The rehearsal, its verdict telling of events that were cut; the same when none was."""
-    if not rehearsal.line.cut:
+    if not rehearsal.line.cut or undriven(rehearsal):
         return rehearsal
     return replace(rehearsal, verdict=told(rehearsal.verdict, rehearsal.line))
+
+
+def undriven(rehearsal: Rehearsal) -> bool:
+    """Whether the drive had latched off before the cut, and all that goes on needs its power."""
+    latched = bool(rehearsal.tripped) and rehearsal.tripped[-1].again is None
+    return latched and all(e.name in UNDRIVEN for e in rehearsal.line.cut)
 
 
 def told(found: Verdict, line: Timeline) -> Verdict:

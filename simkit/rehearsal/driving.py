@@ -11,6 +11,7 @@ from math import pi
 
 import numpy as np
 
+from simkit.circuit.commands import told_otherwise
 from simkit.circuit.oscillator import LoopPath, Oscillator
 from simkit.circuit.profile import Followed, Profile
 from simkit.circuit.timeline import Timeline, by_hand, timeline
@@ -72,7 +73,7 @@ def whole_line(line: Timeline) -> Timeline:
 
     Where something happens to the gates' commands they are laid out in advance.
     """
-    gates = any(f.event.about.changes == "gates" for f in line.faults)
+    gates = any(told_otherwise(f) for f in line.faults)
     return replace(line, inside=line.oscillator is not None and not gates)
 
 

@@ -65,6 +65,23 @@ class SlowFact:
 
 
 @dataclass(frozen=True)
+class Tripped:
+    """The drive took its gates off by itself."""
+
+    by: str
+    """What told it to."""
+    crossed: float
+    """When that passed its level [s]."""
+    off: float
+    """When the gates went off [s]."""
+    level: float
+    """In `unit`."""
+    unit: str
+    again: float | None = None
+    """When they come on again [s]; None where the trip latches."""
+
+
+@dataclass(frozen=True)
 class Rehearsal:
     """Everything one rehearsal found."""
 
@@ -107,6 +124,8 @@ class Rehearsal:
     """Parts whose figures have no rating to be held against."""
     slow: tuple[SlowFact, ...] = ()
     """Figures of what goes on for minutes, marched and not run."""
+    tripped: tuple[Tripped, ...] = ()
+    """What the drive's protection did, in order of time."""
 
     @property
     def stretches(self) -> tuple[Stretch, ...]:

@@ -109,13 +109,20 @@ class Job:
     def whole_part(self) -> tuple[Timeline, Seed, float]:
         """The whole event with its run-in, what it starts from, since when it is measured [s]."""
         part = self._all()
-        return part, self.scout.seed(part.begin), whole_from(self.scout.line)
+        return part, self._start_of(part), whole_from(self.scout.line)
+
+    def _start_of(self, part: Timeline) -> Seed:
+        """What a run of the whole event starts from."""
+        seed = self.scout.seed(part.begin)
+        if self.scout.line.opens > 0.0:  # in the midst of the event, from where samples do
+            return with_kick(self.machine, part, part.begin, seed)
+        return seed
 
     def _all(self) -> Timeline:
         """The whole event with its run-in."""
         line = whole_line(self.scout.line)
         cycles = FAULT_RUN_IN if line.faults else RUN_IN
-        return line.stretch(-cycles / line.frequency.first, line.end)
+        return line.stretch(line.opens - cycles / line.frequency.at(line.opens), line.end)
 
     def look(self, seeds: Scouted, start: float, cycles: int, memories: float) -> Stretch:
         """A few cycles from a time on, started from the fast model's state."""
@@ -187,7 +194,7 @@ class Job:
     def _fine_whole(self, analysis: Analysis) -> Stretch:
         """The whole event again: what a fault leaves behind is in no seed."""
         part = self._all()
-        return self._run(part, self.scout.seed(part.begin), analysis, whole_from(self.scout.line))
+        return self._run(part, self._start_of(part), analysis, whole_from(self.scout.line))
 
     def _fine_at(
         self, rough: Stretch, start: float, end: float, analysis: Analysis | None = None
@@ -225,6 +232,8 @@ class Job:
 
 def whole_from(line: Timeline) -> float:
     """Since when a whole run is measured [s]: from the start of the cycle that holds time zero."""
+    if line.opens > 0.0:
+        return line.opens
     return line.time_of(-0.5) - SAME
 
 

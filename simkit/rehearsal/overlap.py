@@ -38,7 +38,8 @@ class Taken:
 def courses(machine: Machine, line: Timeline) -> Iterator[Taken]:
     """What the gates take from the start on, and after every event on gates or dead time."""
     delays, drive = gate_delays(machine), machine.drive
-    taken, dead, late = delays.off - delays.on + drive.edge_time, drive.dead_time, 0.0
+    taken = delays.off - delays.on + drive.edge_time + (drive.delay_spread or 0.0)
+    dead, late = drive.dead_time, 0.0
     yield Taken(0.0, taken, dead)
     for fault in sorted(line.faults, key=lambda f: f.start):
         if fault.kind == "dead-time":

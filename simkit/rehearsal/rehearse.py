@@ -20,6 +20,7 @@ from simkit.parameters.scenario import Scenario
 from simkit.rehearsal import closeup
 from simkit.rehearsal import rising as onward
 from simkit.rehearsal.aftermath import with_aftermath
+from simkit.rehearsal.comparators import watches
 from simkit.rehearsal.cut_events import with_cut
 from simkit.rehearsal.discretisation import SAME
 from simkit.rehearsal.driving import (
@@ -40,6 +41,7 @@ from simkit.rehearsal.ripple import with_trough
 from simkit.rehearsal.scouting import Scouted, scouted
 from simkit.rehearsal.settings import Settings
 from simkit.rehearsal.stretches import Stretch
+from simkit.rehearsal.tripping import Running, protected
 from simkit.rehearsal.warming import Warmed, expected, warmed
 from simkit.run.backend import Progress
 from simkit.scout.drive import dead_time_left
@@ -65,27 +67,16 @@ def rehearse(
     """
 
     def once(trial: Machine) -> Rehearsal:
-        return _at_one_voltage(trial, scenario, runner, progress, settings, second)
+        def begin(case: Scenario, opens: float, like: Running | None) -> Running:
+            run = _run_of(trial, case, runner, progress, settings, second)
+            run.open_at(opens, like)
+            run.settle()
+            run.first_pass()
+            return run
+
+        return protected(trial, scenario, begin)
 
     return with_cut(with_overlap(with_trough(once(machine), once)))
-
-
-def _at_one_voltage(
-    machine: Machine,
-    scenario: Scenario,
-    runner: DoorRunner,
-    progress: Progress | None,
-    settings: Settings,
-    second: DoorRunner | None,
-) -> Rehearsal:
-    run = _run_of(machine, scenario, runner, progress, settings)
-    run.settle()
-    run.first_pass()
-    if settings.refine:
-        run.refine()
-    asked = run.job.second_runs(run.passes.fine, second) if second else None
-    run.counter.finish()
-    return with_aftermath(with_parts(findings(run.found(asked))))
 
 
 def planned(machine: Machine, scenario: Scenario, runner: DoorRunner) -> tuple[Job, Warmed | None]:
@@ -103,12 +94,13 @@ def _run_of(
     runner: DoorRunner,
     progress: Progress | None,
     settings: Settings,
+    second: DoorRunner | None = None,
 ) -> "_Run":
     line = driven_line(machine, scenario)
     end = line.end
     if scenario.ends is None:
         line = lengthened(machine, line, onward.seen_after(line))
-    return _Run(machine, scenario, line, runner, settings, Counter(progress), end)
+    return _Run(machine, scenario, line, runner, settings, Counter(progress), end, second)
 
 
 def why_whole(scout: Scouted, settings: Settings) -> str:
@@ -116,6 +108,9 @@ def why_whole(scout: Scouted, settings: Settings) -> str:
     line = scout.line
     if settings.whole:
         return "it was asked for"
+    cycles = line.phase(line.end) - line.phase(0.0)
+    if cycles < SHORT and watches(scout.machine):
+        return "the drive may trip"
     if line.faults:  # nothing may be sampled by a model that does not follow it
         kinds = dict.fromkeys(f.kind for f in line.faults)
         return f"the fast model does not know {', '.join(kinds)}"
@@ -150,6 +145,7 @@ class _Run:
     counter: Counter
     planned: float
     """End that the scenario asks for [s]."""
+    second: DoorRunner | None = None
     retries: list[str] = field(default_factory=list)
     passes: Passes = field(default_factory=lambda: Passes([], [], {}))
     calm: list[Stretch] = field(default_factory=list)
@@ -166,6 +162,32 @@ class _Run:
         self.settled = closeup.settled_until(self.line)
         self.longest = onward.longest_of(self.line)
         self.limits = {limit.quantity: limit for limit in machine_limits(self.machine)}
+
+    @property
+    def whole(self) -> bool:
+        """Whether the circuit runs through the whole event."""
+        return self.settings.whole
+
+    @property
+    def seen(self) -> list[Stretch]:
+        """The first pass."""
+        return self.passes.stretches
+
+    def done(self) -> Rehearsal:
+        """What it comes to, once refined."""
+        if self.settings.refine:
+            self.refine()
+        asked = self.job.second_runs(self.passes.fine, self.second) if self.second else None
+        self.counter.finish()
+        return with_aftermath(with_parts(findings(self.found(asked))))
+
+    def open_at(self, opens: float, like: Running | None) -> None:
+        """Run whole from a time on [s], the drive's loop following the circuit as another run's."""
+        if opens <= 0.0:
+            return
+        if self.line.oscillator is not None and isinstance(like, _Run):
+            self.line = followed(self.machine, self.line, like.offset).line
+        self.line = replace(self.line, opens=opens)
 
     def settle(self) -> None:
         """The switches at the temperature they work at, and the fast model of that machine."""

@@ -276,7 +276,9 @@ def scouted(machine: Machine, line: Timeline) -> Scouted:
 
 def slow(line: Timeline) -> bool:
     """Whether there are so many cycles, and all changes take so many, that some stand for all."""
-    spans = [(e.end - e.start) * line.frequency.at(e.start) for e in line.events]
+    instants = {f.start for f in line.faults}  # these it does not follow, however quick they are
+    spans = [(e.end - e.start) * line.frequency.at(e.start) for e in line.events
+             if e.start not in instants]  # fmt: skip
     return line.end * line.frequency.first > MANY and min(spans, default=MANY) > GENTLE
 
 

@@ -14,6 +14,7 @@ from simkit.measure.energy import EnergyBalance
 from simkit.measure.point import OperatingPoint
 from simkit.result.mains import Mains
 from simkit.result.plain import finite, plain
+from simkit.result.trips import TripFound
 
 SCHEMA = "simkit.result/1"
 
@@ -315,6 +316,8 @@ class Result:
     """part, quantity, time and ratio of the limit that went first, or `null`"""
     events: tuple[EventSpan, ...] = ()
     """name, start and end of each event; `cut_s`, where the run ended in its midst"""
+    tripped: tuple[TripFound, ...] = ()
+    """what the drive's protection did: by what, when, at which level"""
     mode: tuple[ModeSpan, ...] = ()
     """spans of inductive, resonant and capacitive operation"""
     limits: tuple[LimitRow, ...]

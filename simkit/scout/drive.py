@@ -70,11 +70,12 @@ def gate_delays(machine: Machine) -> GateDelays:
 def dead_time_left(machine: Machine) -> float:
     """Dead time that is left between the gates' own thresholds [s]; negative where they overlap.
 
-    Commanded dead time less the turn-off's delay, plus the turn-on's: geometry of the edges, with
-    the delays of `gate_delays` and errors and range as there.
+    Commanded dead time less the turn-off's delay, plus the turn-on's, less what the slowest channel
+    lags: geometry of the edges, with the delays of `gate_delays` and errors and range as there.
     """
     delays = gate_delays(machine)
-    return machine.drive.dead_time - delays.off + delays.on
+    lag = machine.drive.delay_spread or 0.0
+    return machine.drive.dead_time - delays.off + delays.on - lag
 
 
 def refuse_overlap(machine: Machine) -> None:

@@ -44,6 +44,7 @@ from simkit.result.document import (
     TransformerFigures,
     Unrated,
 )
+from simkit.result.trips import TripFound
 from simkit.studies.output.folder import dumped, whole_folder
 from simkit.studies.scenario.mains_document import mains_document
 
@@ -88,6 +89,9 @@ def result_of(
         reason=verdict.reason,
         first_over_limit=_first(verdict.first_over),
         events=_events(rehearsal.line),
+        tripped=tuple(
+            TripFound(t.by, t.crossed, t.off, t.level, t.unit, t.again) for t in rehearsal.tripped
+        ),
         mode=tuple(ModeSpan(m.start, m.end, m.mode) for m in rehearsal.modes),
         limits=tuple(LimitRow.of(row) for row in rehearsal.rows),
         unrated=tuple(Unrated(**asdict(part)) for part in rehearsal.unrated),
