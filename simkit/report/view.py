@@ -40,11 +40,29 @@ class LimitRow:
     """Of being over the limit, by that and the numerical error [1]."""
     error_parts: Mapping[str, float] | None = None
     """The error by its causes; None where it is not made of several."""
+    tolerance: tuple[float, float] | None = None
+    """95 % of what the machine's tolerances make of it; None where nothing tells."""
 
     @property
     def name(self) -> str:
         """Part and quantity in words."""
         return f"{self.part}: {self.title}"
+
+
+@dataclass(frozen=True)
+class Within:
+    """What the machine's tolerances make of the verdict."""
+
+    share_over: float | None
+    """Of machines drawn, those over a limit [1]; None where nothing tells."""
+    share_unknown: float
+    """Of machines drawn, those of which the fast model cannot tell [1]."""
+    turns: bool
+    """Whether some come to another verdict."""
+    drivers: tuple[tuple[str, float], ...]
+    """Keys and their shares of the worst figure's spread [1]."""
+    note: str
+    """Why there is none."""
 
 
 @dataclass(frozen=True)
@@ -315,3 +333,5 @@ class ReportView:
     """Figures of parts without a rating; the note is the key that would give it."""
     fit_method: str = ""
     """How intervals of judged figures follow from those of the fitted values."""
+    within: Within | None = None
+    """None where nobody asked."""

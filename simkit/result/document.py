@@ -251,13 +251,28 @@ class Driver:
 
 @dataclass(frozen=True)
 class Tolerance:
-    """What the file's tolerances make of the verdict."""
+    """What the file's tolerances make of the verdict, by the fast model on the circuit's figures;
+    null where nothing could be told, and `note` says why."""
 
-    share_over: float
-    error: float
+    share_over: float | None
+    """Of the machines drawn, those over a limit."""
+    share_unknown: float | None
+    """Of the machines drawn, those of which the fast model cannot tell."""
+    error: float | None
+    """Half of the 95 % interval of `share_over`, from the number of draws."""
     draws: int
-    worst: PartFigure
+    worst: PartFigure | None
+    """The figure over its limit most often, or nearest to it."""
     drivers: tuple[Driver, ...]
+    """What moves that figure most."""
+    assumed: bool
+    """Whether the file states no tolerance, so that the usual ones of its sources stand."""
+    turns: bool
+    """Whether machines within the tolerances come to another verdict."""
+    not_followed: tuple[PartFigure, ...]
+    """Figures that the fast model does not follow: no interval."""
+    note: str
+    """Why there is none; empty where there is one."""
 
 
 @dataclass(frozen=True)
@@ -349,7 +364,8 @@ time, status, source"""
     aftermath: tuple[SlowFigure, ...] = ()
     """what goes on slowly after the event"""
     tolerance: Tolerance | None = None
-    """what the file's tolerances make of the verdict; `null` where nobody asked"""
+    """what the file's tolerances make of the verdict: share of machines over a limit, the figure, \
+what moves it; with `--no-tolerance` `null`"""
     advice: tuple[Advice, ...] | None = None
     """changes of values and what they would come to; `null` where nothing was tried"""
     parameter_uncertainty: FitUncertainty | None = None

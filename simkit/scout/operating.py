@@ -161,14 +161,14 @@ def operating_cases(machine: Machine, wanted: Sequence[Case]) -> tuple[Operating
     """Operating points of any cases of one machine, in their order; errors as there."""
     if not wanted:
         return ()
-    return _Solver(machine, wanted).points()
+    return Solver(machine, wanted).points()
 
 
 SHOT_THROUGH = ("supply_current", "input_power", "turn_on_loss", "bridge_loss")
 """What the current through both switches of a leg decides, where their gates overlap: not known."""
 
 
-class _Solver:
+class Solver:
     """One batch; everything is an array over the cases."""
 
     def __init__(self, machine: Machine, wanted: Sequence[Case]) -> None:

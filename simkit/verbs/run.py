@@ -50,6 +50,9 @@ class Voice:
 )
 @click.option("--csv", is_flag=True, help="Leave waveforms.csv too.")
 @click.option(
+    "--no-tolerance", is_flag=True, help="Leave out what the files' tolerances make of the verdict."
+)
+@click.option(
     "--time-limit",
     type=click.FloatRange(min=0.0, min_open=True),
     default=600.0,
@@ -77,6 +80,7 @@ def command(
     whole: bool,
     all_faults: bool,
     csv: bool,
+    no_tolerance: bool,
     time_limit: float,
     engine: str,
     second_opinion: bool,
@@ -99,6 +103,7 @@ def command(
         second_opinion=second_opinion,
         cache=not no_cache,
         csv=csv,
+        tolerance=not no_tolerance,
     )
     if all_faults:
         from simkit.verbs.all_faults import run_all
@@ -189,6 +194,8 @@ def said(name: str, answer: "Answer", voice: Voice) -> dict[str, Any]:
 
     if voice.talk:
         print(f"{name}: {WORDS[answer.result['verdict']]}. {answer.result['reason']}")
+        if (answer.result.get("tolerance") or {}).get("turns"):
+            print("this verdict turns within the tolerances")
         if count := len(answer.result.get("unrated") or ()):
             print(f"no rating given for {count} figure{'s' if count > 1 else ''} of parts")
         if answer.folder:

@@ -2,6 +2,7 @@
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from statistics import NormalDist
 from typing import Any
 
 import numpy as np
@@ -53,10 +54,8 @@ class Axis:
         """Value, or factor, at a place from 0 to 1 of its distribution."""
         middle, half = 0.5 * (self.low + self.high), 0.5 * (self.high - self.low)
         if self.spread == "normal":
-            from scipy.stats import norm
-
             inside = min(max(unit, 1e-9), 1.0 - 1e-9)
-            found = middle + half * FACTOR_OF_TWO_SIGMA * float(norm.ppf(inside))
+            found = middle + half * FACTOR_OF_TWO_SIGMA * NormalDist().inv_cdf(inside)
         else:
             found = middle + half * (2.0 * unit - 1.0)
         return float(round(found)) if self.whole else found

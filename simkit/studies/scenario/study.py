@@ -36,6 +36,8 @@ class Order:
     cache: bool = True
     csv: bool = False
     """Leave waveforms.csv too."""
+    tolerance: bool = True
+    """Tell what the files' tolerances make of the verdict."""
 
 
 @dataclass(frozen=True)
@@ -131,7 +133,8 @@ def remember(
 def _key(inputs: list[Any], order: Order) -> str:
     names = (order.engine, *([other(order.engine)] if order.second_opinion else []))
     engines = [engine(name) for name in names]
-    return result_key(inputs, engines, order.settings, {"csv": order.csv})
+    left = {"csv": order.csv, "tolerance": order.tolerance}
+    return result_key(inputs, engines, order.settings, left)
 
 
 def forget_failure(folder: Path) -> None:
@@ -171,6 +174,11 @@ def _fresh(
             return rehearser.rehearse(moved, scenario.model)
 
         result = with_intervals(result, machine, scenario.model, again)
+
+    if order.tolerance:
+        from simkit.studies.tolerance.study import with_tolerance
+
+        result = with_tolerance(result, rehearsal, machine, scenario)
 
     def report(fresh: Path) -> None:
         write_report(fresh, report_view(rehearsal, result, machine))

@@ -14,7 +14,7 @@ from simkit.rehearsal.closeup import shown_from
 from simkit.rehearsal.findings import Rehearsal
 from simkit.rehearsal.stretches import Stretch
 from simkit.report import view as page
-from simkit.result.document import LimitRow, Result, Temperature, Unrated
+from simkit.result.document import LimitRow, Result, Temperature, Tolerance, Unrated
 from simkit.studies.operating_map.study import tuned
 from simkit.studies.scenario.course_view import courses
 from simkit.studies.scenario.figures_in_words import (
@@ -97,6 +97,7 @@ def report_view(rehearsal: Rehearsal, result: Result, machine: Loaded[Machine]) 
         unrated=tuple(_unrated(part) for part in result.unrated or ()),
         fitted=tuple(fitted(machine)),
         fit_method=uncertain.method if (uncertain := result.parameter_uncertainty) else "",
+        within=_within(result.tolerance),
     )  # fmt: skip
 
 
@@ -118,7 +119,16 @@ def _limit(row: LimitRow) -> page.LimitRow:
         interval=row.interval,
         chance=row.probability_over,
         error_parts=row.error_parts,
+        tolerance=row.tolerance,
     )  # fmt: skip
+
+
+def _within(found: Tolerance | None) -> page.Within | None:
+    if found is None:
+        return None
+    drivers = tuple((d.key, d.share) for d in found.drivers)
+    unknown = found.share_unknown or 0.0
+    return page.Within(found.share_over, unknown, found.turns, drivers, found.note)
 
 
 def _stay(rehearsal: Rehearsal) -> page.Stay | None:

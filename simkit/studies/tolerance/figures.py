@@ -1,0 +1,141 @@
+"""Judged figures of drawn machines: the circuit's figure of the file's own machine, times what the
+fast model makes of another one.
+
+The fast model's figure is calibrated on the one machine that the circuit ran. Where it has no
+figure, or where its settled answer does not show what the march of the event shows, or where a
+diode is forced off that none is forced off in the circuit's run, nothing is told.
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from simkit.figures.record import Fast, FastEvent
+from simkit.figures.switch_temperature import settled
+from simkit.figures.table import figures
+from simkit.judge.verdict import Judged
+from simkit.parameters.machine import Machine
+from simkit.scout.draws import Drawn
+from simkit.studies.maps.space import Array
+
+EVENTFUL = 0.25
+"""What the settled answer's largest value may be off the march's [1]: beyond it the event is too
+quick for one that is settled at each moment."""
+MODE = 0.05
+"""Share of the primary current within which the fast model may be wrong about a diode [1]."""
+
+
+@dataclass(frozen=True)
+class Followed:
+    """A judged row and its value for each draw, the file's own machine first; nan: not known."""
+
+    row: Judged
+    values: Array
+
+
+def event_of(machine: Machine, one: Drawn) -> FastEvent:
+    """A drawn machine's moments as the fast model's event."""
+    return FastEvent(machine, one.cycles, one.link, one.source)
+
+
+def follow(
+    rows: Sequence[Judged], march: FastEvent, machines: Sequence[Machine], drawn: Sequence[Drawn]
+) -> list[Followed]:
+    """Rows that the fast model follows; the others are left out."""
+    events = [event_of(m, d) for m, d in zip(machines, drawn, strict=True)]
+    known = np.array([d.known for d in drawn])
+    found = []
+    for row in rows:
+        if row.value is None or row.ratio is None:
+            continue
+        values = _junction(row, events) if row.quantity in JUNCTIONS else _figure(
+            row, march, events)  # fmt: skip
+        if values is not None and np.isfinite(values[0]):
+            found.append(Followed(row, np.where(known, values, np.nan)))
+    return found
+
+
+def _figure(row: Judged, march: FastEvent, events: Sequence[FastEvent]) -> Array | None:
+    fast = figures()[row.quantity].fast
+    if fast.course is None or row.value is None:
+        return None
+    own, seen = _top(fast, events[0]), _top(fast, march)
+    if fast.only_forced:
+        return _forced(fast, row.value, own, seen, events)
+    if own <= 0.0 or abs(own - seen) > EVENTFUL * seen:
+        return None
+    base = _known(fast, events[0])
+    scale = max(row.value - float(np.max(base)), 0.0) / own
+    values = np.array([_value(fast, e, scale) for e in events])
+    if fast.above is None or forced_share(events[0]) > MODE:
+        return values
+    # what a forced diode breaks off comes on top of what turn-offs showed: not known
+    return np.where([forced_share(e) > -MODE for e in events], np.nan, values)
+
+
+def _forced(
+    fast: Fast, value: float, own: float, seen: float, events: Sequence[FastEvent]
+) -> Array | None:
+    """A recovery's figure: as the circuit had it where none is forced off; scaled where the
+    circuit's run had one too."""
+    shares = np.array([forced_share(e) for e in events])
+    if shares[0] > MODE and own > 0.0 and abs(own - seen) <= EVENTFUL * seen:
+        return np.array([value / own * _top(fast, e) for e in events])
+    if shares[0] < -MODE:
+        return np.where(shares < -MODE, value, np.nan)
+    return None
+
+
+def forced_share(event: FastEvent) -> float:
+    """Largest current forced out of a diode, over the primary's [1]; negative while none is."""
+    cycles = event.cycles
+    return float(np.max(-cycles.turn_on_current / cycles.primary_current_peak))
+
+
+def _known(fast: Fast, event: FastEvent) -> Array:
+    return np.zeros_like(event.link) if fast.above is None else fast.above(event)
+
+
+def _top(fast: Fast, event: FastEvent) -> float:
+    assert fast.course is not None
+    return float(np.max(fast.course(event)))
+
+
+def _value(fast: Fast, event: FastEvent, scale: float) -> float:
+    assert fast.course is not None
+    return float(np.max(_known(fast, event) + scale * fast.course(event)))
+
+
+JUNCTIONS: Mapping[str, str] = {"junction_peak": "largest", "junction_held": "last"}
+"""Figures of heat, and which loss moves what comes on top of the settled temperature."""
+
+
+def _junction(row: Judged, events: Sequence[FastEvent]) -> Array | None:
+    """Rise above the ambient: what the settled part makes of it goes with that loss, the rest with
+    the largest loss of the event, or with the last."""
+    machine = events[0].machine
+    ambient, first = machine.cooling.ambient, _losses(events[0])
+    value = row.value if row.value is not None else ambient
+    base = min(settled(machine, first[0]) - ambient, value - ambient)
+    which = 1 if JUNCTIONS[row.quantity] == "largest" else 2
+    if min(first) <= 0.0 or not np.isfinite(first).all():
+        return None
+    if which == 2:  # the last state stands: all of it goes with that loss
+        base = 0.0
+    found = []
+    for event in events:
+        loss, path = _losses(event), _resistance(event.machine) / _resistance(machine)
+        rise = base * loss[0] / first[0] + (value - ambient - base) * loss[which] / first[which]
+        found.append(event.machine.cooling.ambient + rise * path)
+    return np.array(found)
+
+
+def _losses(event: FastEvent) -> tuple[float, float, float]:
+    loss = event.cycles.bridge_loss
+    return float(loss[0]), float(np.max(loss)), float(loss[-1])
+
+
+def _resistance(machine: Machine) -> float:
+    """Rise of a junction above the ambient for a watt of loss [K/W]."""
+    return settled(machine, 1.0) - machine.cooling.ambient

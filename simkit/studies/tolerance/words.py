@@ -1,0 +1,41 @@
+"""The clause that a verdict gets from the machine's tolerances."""
+
+from simkit.figures.table import full_name
+from simkit.result.document import Tolerance
+
+
+def sentence(verdict: str, found: Tolerance) -> str:
+    """What share of the machines is over a limit, of which figure, and what moves it."""
+    whose = "the usual tolerances of each value's source (the file states none)"
+    whose = whose if found.assumed else "your tolerances"
+    share = found.share_over or 0.0
+    return f"of {found.draws} machines drawn with {whose} {_how_many(verdict, share)}" + (
+        f"{_most(found)}{_unknown(found)}"
+    )
+
+
+def _how_many(verdict: str, share: float) -> str:
+    if share == 0.0:
+        return "none is over a limit"
+    if share == 1.0:
+        return "all are over a limit"
+    if verdict == "over_limit":
+        return f"{_percent(1.0 - share)} are not"
+    return f"{_percent(share)} are over a limit"
+
+
+def _percent(share: float) -> str:
+    return f"{100.0 * share:.2g} %" if share < 0.995 else "more than 99 %"
+
+
+def _most(found: Tolerance) -> str:
+    if not found.share_over or found.worst is None:
+        return ""
+    by = f", most by {found.drivers[0].key}" if found.drivers else ""
+    return f"{by} ({full_name(found.worst.quantity)})"
+
+
+def _unknown(found: Tolerance) -> str:
+    if not found.share_unknown:
+        return ""
+    return f", and of {_percent(found.share_unknown)} the fast model cannot tell"
