@@ -51,7 +51,8 @@ FIGURES = (
             how="Bank current over the number of cans, root mean square over a cycle, largest"
             " cycle.",
             formula="sqrt(mean over a cycle of i^2) / number, of the cans that stay connected",
-            scope="Clamp around one can's lead, or coil current over the number of cans.",
+            scope="Clamp around one can's lead; of a tank fed in its loop, coil current over the "
+            "number of cans.",
             change="More cans, wider spread of the current, water-cooled bars.",
             moved_by=("tank.cans", "tank.can_current", "drive.working_margin"),
         ),

@@ -15,7 +15,7 @@ from simkit.figures.table import figures
 from simkit.judge.verdict import Judged
 from simkit.rehearsal.driving import driven_line
 from simkit.rehearsal.scouting import scouted
-from simkit.result.document import Driver, PartFigure, Tolerance
+from simkit.result.tolerance import Driver, PartFigure, Tolerance
 from simkit.scout.draws import drawn
 from simkit.scout.operating import operating_point
 from simkit.studies.inputs.loading import load_scenario

@@ -14,7 +14,8 @@ from simkit.rehearsal.closeup import shown_from
 from simkit.rehearsal.findings import Rehearsal
 from simkit.rehearsal.stretches import Stretch
 from simkit.report import view as page
-from simkit.result.document import LimitRow, Result, Temperature, Tolerance, Unrated
+from simkit.result.document import LimitRow, Result, Temperature, Unrated
+from simkit.result.tolerance import Tolerance
 from simkit.studies.operating_map.study import tuned
 from simkit.studies.scenario.course_view import courses
 from simkit.studies.scenario.figures_in_words import (

@@ -6,7 +6,7 @@ figure, or where its settled answer does not show what the march of the event sh
 diode is forced off that none is forced off in the circuit's run, nothing is told.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -22,6 +22,14 @@ from simkit.studies.maps.space import Array
 EVENTFUL = 0.25
 """What the settled answer's largest value may be off the march's [1]: beyond it the event is too
 quick for one that is settled at each moment."""
+NO_GUESS = ("gate_voltage_peak", "gate_lift")
+"""Figures that the fast model only points at: what an edge pushes into a gate is little known."""
+ALONG: Mapping[str, Callable[[FastEvent], Array]] = {
+    "coil_current_rms": lambda e: e.cycles.coil_current_peak,
+    "primary_current_rms": lambda e: e.cycles.primary_current_rms,
+    "blocking_current_rms": lambda e: e.cycles.primary_current_rms,
+}
+"""What runs along with figures of parts that have no course of their own: the same current."""
 MODE = 0.05
 """Share of the primary current within which the fast model may be wrong about a diode [1]."""
 
@@ -58,7 +66,9 @@ def follow(
 
 def _figure(row: Judged, march: FastEvent, events: Sequence[FastEvent]) -> Array | None:
     fast = figures()[row.quantity].fast
-    if fast.course is None or row.value is None:
+    if row.quantity in ALONG:
+        fast = Fast(course=ALONG[row.quantity])
+    if fast.course is None or row.value is None or row.quantity in NO_GUESS:
         return None
     own, seen = _top(fast, events[0]), _top(fast, march)
     if fast.only_forced:

@@ -17,7 +17,8 @@ from simkit.parameters.load import Loaded
 from simkit.parameters.machine import Machine
 from simkit.parameters.scenario import Scenario
 from simkit.rehearsal.findings import Rehearsal
-from simkit.result.document import Driver, PartFigure, Result, Tolerance
+from simkit.result.document import Result
+from simkit.result.tolerance import Driver, PartFigure, Tolerance
 from simkit.scout.draws import drawn
 from simkit.studies.inputs.loading import load_machine, with_instead
 from simkit.studies.maps.space import Array, Rebuilt, Space

@@ -1,7 +1,7 @@
 """The clause that a verdict gets from the machine's tolerances."""
 
 from simkit.figures.table import full_name
-from simkit.result.document import Tolerance
+from simkit.result.tolerance import Tolerance
 
 
 def sentence(verdict: str, found: Tolerance) -> str:
