@@ -11,7 +11,7 @@ NODES = (
     "p", "a", "b", "pa", "pb", "s1", "s2", "w", "t1", "lam", "lx", "rx", "fl", "sup", "link",
     "film", "cl1", "cl2", "cf1", "cf2", "sh", "sl", "na", "nb", "n1", "n2", "n3", "n4",
     *(f"d{k}" for k in range(1, 5)),
-    *(f"xq{k}.{n}" for k in range(1, 5) for n in ("di", "si", "gi", "da")),
+    *(f"xq{k}.{n}" for k in range(1, 5) for n in ("di", "si", "gi", "da", "dj", "db", "jb", "cj")),
 )  # fmt: skip
 
 

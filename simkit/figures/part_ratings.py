@@ -11,6 +11,7 @@ from simkit.figures.record import Figure, Words
 
 LOADS = "simkit/measure/part_loads.py"
 MARCH = "simkit/rehearsal/part_limits.py"
+MAINS = "simkit/rehearsal/mains_limits.py"
 CLAMP = "Clamp or current transformer around the part's lead."
 PROBE = "Probe across the part's leads."
 
@@ -28,11 +29,13 @@ ROWS: tuple[tuple[str, str, str, str, str, str, str, str, tuple[str, ...]], ...]
     ("link_ripple_current", "ripple current, rms",
      "The heating value of what flows in and out of the electrolytic capacitors.",
      "Heats the electrolyte; ten kelvin more halve the life (common practice, no source).",
-     "sqrt(I_mains^2 + (I_bridge/k)^2), k the data sheet's factor for high frequency", MARCH, CLAMP,
+     "sqrt(I_mains^2 + (I_bridge/k)^2), k the data sheet's factor for high frequency", MAINS, CLAMP,
      "More cans, a larger film capacitor, a choke.",
      ("supply.link.capacitance", "ratings.link.ripple_current", "ratings.link.frequency_factor")),
-    ("link_voltage_peak", "voltage, peak", "The largest voltage across the link's capacitors.",
-     "Electrolytic capacitors leak above their rating, heat and vent.", "max of |v_link|", LOADS,
+    ("link_voltage_peak", "voltage, peak",
+     "The largest voltage across the link's capacitors, in the run or switched on empty.",
+     "Electrolytic capacitors leak above their rating, heat and vent.",
+     "max of |v_link|; a choke lets the empty link swing beyond the crest", LOADS,
      PROBE, "A higher rating, no oscillation between link and film capacitor.",
      ("supply.voltage", "ratings.link.voltage")),
     ("split_current_rms", "current, rms", "Half of the primary current in each midpoint capacitor.",
@@ -112,19 +115,24 @@ ROWS: tuple[tuple[str, str, str, str, str, str, str, str, tuple[str, ...]], ...]
      ("bridge.loop_inductance", "switch.ratings.avalanche_energy")),
     ("mains_current_rms", "current, rms", "What plug, breaker and wires of the mains carry.",
      "The current comes in pulses: far more rms than the link's mean tells. It trips or burns.",
-     "rectifier, line and link stepped over time", MARCH, "Clamp meter for true rms.",
+     "rectifier, line and link stepped over time", MAINS, "Clamp meter for true rms.",
      "Less power, a choke, power factor correction, three phases.",
      ("supply.rectifier.line_resistance", "ratings.rectifier.mains_current")),
     ("rectifier_current", "current of a diode, mean", "What heats each diode of the rectifier.",
      "The bridge rectifier overheats.", "half of the link's mean current (a third of it with three "
-     "phases)", MARCH, "Meter in the link's lead.", "A larger rectifier, a heatsink.",
+     "phases)", MAINS, "Meter in the link's lead.", "A larger rectifier, a heatsink.",
      ("supply.rectifier.line_resistance", "ratings.rectifier.diode_current")),
+    ("rectifier_surge", "surge, peak", "The first peak of the current into the empty link.",
+     "A single surge beyond the rating breaks the rectifier's diodes.",
+     "line, choke and precharge resistor stepped over time", MAINS,
+     "Current clamp and scope, single shot.", "A precharge resistor or lamp.",
+     ("supply.rectifier.line_resistance", "supply.rectifier.surge_current")),
     ("inrush_melting", "i squared t of the inrush", "What switching on does to a fuse.",
-     "The fuse blows or ages at each start.", "integral of i^2 of the first surge", MARCH,
+     "The fuse blows or ages at each start.", "integral of i^2 of the first surge", MAINS,
      "Current clamp and scope, single shot.", "A precharge resistor, a slow fuse.",
      ("supply.link.capacitance", "ratings.rectifier.melting")),
     ("precharge_energy", "energy of one charge", "Heat in the charging resistor.",
-     "A resistor that is not made for pulses opens.", "C V^2/2", MARCH, "Not visible but once.",
+     "A resistor that is not made for pulses opens.", "C V^2/2", MAINS, "Not visible but once.",
      "A pulse-proof resistor, a lamp.",
      ("supply.link.capacitance", "ratings.rectifier.precharge_energy")),
 )  # fmt: skip

@@ -6,7 +6,7 @@ A test walks the decks of every topology and refuses an element that stands in n
 import re
 
 ELEMENTS: tuple[tuple[str, tuple[str, ...], str], ...] = (
-    (r"brec", ("mains_current_rms", "rectifier_current"), ""),
+    (r"brec", ("mains_current_rms", "rectifier_current", "rectifier_surge"), ""),
     (r"vsup|rsup", ("mains_current_rms", "supply_current"), ""),
     (r"bfo|vfo", ("inrush_melting", "supply_current"), ""),
     (r"blo|vlo|rllink", (), "the contact of a fault, there only to open"),

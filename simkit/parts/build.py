@@ -146,7 +146,7 @@ def _supply(made: Build, written: SupplyFile) -> Supply:
         peak = sqrt(2.0) * rectifier.mains_voltage
         values["voltage"] = made.computed("supply.voltage", peak, "V", "supply.rectifier")
     if written.rectifier is not None:
-        made.caution("supply.rectifier", rectifier_cautions(written.rectifier))
+        made.caution("supply.rectifier", rectifier_cautions(written.rectifier, written.voltage))
     return made.model("supply", Supply, values)
 
 

@@ -19,10 +19,15 @@ MOST = 400
 """Ripple periods until the state must have settled [1]."""
 SETTLED = 1e-4
 """Change of the link's voltage from one period to the next that counts as none [1]."""
+BALANCED = 2e-3
+"""Share by which the charge that comes may differ from what goes [1]: a large link changes little
+from one period to the next long before it is settled."""
 
 
 OUTLETS = (100.0, 110.0, 115.0, 120.0, 127.0, 220.0, 230.0, 240.0)
 """Mains of the world, line to neutral [V rms]; IEC 60038 and what is common beside it."""
+FAR_LINK = 0.15
+"""Share by which a link may differ from the mains' peak [1]: mains may be 10 % off, IEC 60038."""
 WARM_BLEEDER = 20.0
 """Heat of a bleeder from which its value is doubted [W]: common practice is a watt or two."""
 
@@ -130,6 +135,7 @@ def drawn(line: Line, power: float, at: float, regulated: bool = False) -> Drawn
             currents.append(i)
             loads.append(load)
         settled = abs(v - last) <= SETTLED * max(v, 1.0)
+        settled &= abs(sum(currents) - sum(loads)) <= BALANCED * sum(loads)
         last = v
         if settled:
             break
@@ -195,13 +201,20 @@ def inrush(line: Line, extra: float = 0.0) -> Inrush:
     return Inrush(peak, melting, v)
 
 
-def rectifier_cautions(rectifier: Rectifier) -> tuple[str, ...]:
+def rectifier_cautions(rectifier: Rectifier, link: float | None = None) -> tuple[str, ...]:
     """What of a rectifier's values [V], [ohm] looks like a slip; empty where nothing does.
 
-    Source: IEC 60038 for the outlets; common practice for the bleeder. Range: any.
+    `link`: voltage that the file gives the link [V]. Source: IEC 60038 for the outlets; common
+    practice for the bleeder. Range: any.
     """
     found = []
     volts = rectifier.mains_voltage
+    peak = math.sqrt(2.0) * volts
+    if link is not None and abs(link / peak - 1.0) > FAR_LINK:
+        found.append(
+            f"supply.voltage is {link:g} V, but {volts:g} V mains, rms, charge a link to its peak "
+            f"of {peak:.0f} V: supply.voltage counts; leave it out to have it worked out"
+        )
     for outlet in OUTLETS:
         if (rectifier.phases or 1) == 1 and abs(volts / (math.sqrt(2.0) * outlet) - 1.0) < 0.01:
             found.append(

@@ -6,7 +6,7 @@ is marched from the power of either state (`parts.mains`).
 """
 
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from math import isfinite, nan
 
 import numpy as np
@@ -16,20 +16,17 @@ from simkit.judge.limits import unrated as without_rating
 from simkit.judge.verdict import Judged, Unrated, judged, verdict
 from simkit.measure.part_loads import avalanche_energy, peak_loads, steady_loads
 from simkit.measure.periodic import Cycle
-from simkit.measure.point import OperatingPoint
 from simkit.measure.series import Series
 from simkit.parameters.machine import Machine
-from simkit.parameters.ratings import Ratings
-from simkit.parameters.supply import Rectifier
 from simkit.parts.coil_water import water_channel
 from simkit.parts.cooling import ATMOSPHERE, water_side
 from simkit.parts.core import Steinmetz, square_loss
 from simkit.parts.gate_drive import GateLoop, drive_power, peak_driver_current
-from simkit.parts.mains import Drawn, Line, drawn, inrush
 from simkit.parts.mosfet import gate_charges
-from simkit.parts.supply import stored_energy
 from simkit.rehearsal.findings import Rehearsal, context_of
 from simkit.rehearsal.heat import LEDGER
+from simkit.rehearsal.mains_limits import mains_figures, switched_on
+from simkit.rehearsal.part_figure import PartFigure, rating_of
 from simkit.rehearsal.stretches import Stretch
 
 PARTS: dict[str, tuple[str, str, str, bool]] = {
@@ -49,24 +46,6 @@ PARTS: dict[str, tuple[str, str, str, bool]] = {
     "coil_current_rms": ("coil", "A", "ratings.coil_current", False),
 }
 """Measured figures: part, unit, key of the rating, whether the capacitors' derating goes on it."""
-MARCHED = 0.01
-"""Error of a march of the mains, as a share [1]: steps of 1/800 of a ripple period (tests)."""
-
-
-@dataclass(frozen=True)
-class PartFigure:
-    """One figure of a part; value and rating in `unit`."""
-
-    part: str
-    quantity: str
-    unit: str
-    value: float
-    error: float
-    key: str
-    """Of the machine file's rating."""
-    rating: float | None
-    share: float = 1.0
-    """Of the rating that may be used [1]."""
 
 
 def with_parts(rehearsal: Rehearsal) -> Rehearsal:
@@ -120,8 +99,8 @@ def part_figures(rehearsal: Rehearsal) -> Iterator[PartFigure]:
     yield from _transformer_figures(rehearsal, share)
     yield from _coil_figures(rehearsal, share)
     yield from _drive_figures(machine, rehearsal.after.frequency_hz)
-    if machine.supply.rectifier is not None:
-        yield from _mains_figures(rehearsal, machine.supply.rectifier, share)
+    fast = max(s["link_current_rms"] for s in steady_states(rehearsal))
+    yield from mains_figures(rehearsal, fast, share)
 
 
 def numerical_share(rehearsal: Rehearsal) -> float:
@@ -159,6 +138,7 @@ def _measured(rehearsal: Rehearsal, share: float) -> Iterator[PartFigure]:
         whole = Cycle(stretch.cycles[0].start, stretch.cycles[-1].end)
         for name, value in peak_loads(stretch.waves, whole).items():
             found[name] = max(found.get(name, 0.0), value)
+    found["link_voltage_peak"] = max(found["link_voltage_peak"], switched_on(machine))
     clamped = max(avalanche_energy(s.waves, s.cycles) for s in rehearsal.stretches)
     allowed = machine.switch.ratings.avalanche_energy
     yield PartFigure(
@@ -173,14 +153,6 @@ def _measured(rehearsal: Rehearsal, share: float) -> Iterator[PartFigure]:
                 part, name, unit, found[name], share * found[name], key,
                 rating_of(machine.ratings, key), used,
             )  # fmt: skip
-
-
-def rating_of(ratings: Ratings | None, key: str) -> float | None:
-    """A rating by its key in the machine file, None where it is not given."""
-    found: object = ratings
-    for name in key.split(".")[1:]:
-        found = None if found is None else getattr(found, name)
-    return found if isinstance(found, float) else None
 
 
 def _transformer_figures(rehearsal: Rehearsal, share: float) -> Iterator[PartFigure]:
@@ -264,84 +236,5 @@ def _drive_figures(machine: Machine, frequency: float) -> Iterator[PartFigure]:
         lowest = min(frequency, drive.frequency_min)
         yield PartFigure(
             "gate transformer", "gate_volt_seconds", "V*s", 0.5 * swing / lowest, 0.0, key,
-            rating_of(machine.ratings, key),
-        )  # fmt: skip
-
-
-def line_of(machine: Machine, rectifier: Rectifier) -> Line:
-    """The mains' side of a machine."""
-    return Line(
-        rectifier.mains_voltage, rectifier.mains_frequency, rectifier.line_resistance,
-        rectifier.line_inductance or 0.0, rectifier.diode_drop, machine.supply.link.capacitance,
-        rectifier.phases or 1,
-    )  # fmt: skip
-
-
-def drawn_at(machine: Machine, rectifier: Rectifier, point: OperatingPoint) -> Drawn | None:
-    """What the mains gives at an operating point; None where it takes no power."""
-    if not point.input_power_w > 0.0:
-        return None
-    return drawn(line_of(machine, rectifier), point.input_power_w, point.supply_voltage_v)
-
-
-def mains_states(rehearsal: Rehearsal) -> dict[str, Drawn | None] | None:
-    """What the mains gives before the events and after them; None without a rectifier."""
-    rectifier = rehearsal.machine.supply.rectifier
-    if rectifier is None:
-        return None
-    points = {"before": rehearsal.before, "after": rehearsal.after}
-    return {name: drawn_at(rehearsal.machine, rectifier, p) for name, p in points.items()}
-
-
-def _mains_figures(
-    rehearsal: Rehearsal, rectifier: Rectifier, share: float
-) -> Iterator[PartFigure]:
-    machine = rehearsal.machine
-    found = [p for p in (mains_states(rehearsal) or {}).values() if p is not None and p.settled]
-    if found:
-        error = MARCHED + 2.0 * share
-        rms, mean = max(p.rms for p in found), max(p.dc for p in found)
-        diode = mean / (2.0 if (rectifier.phases or 1) == 1 else 3.0)
-        for part, name, value, field in (
-            ("mains", "mains_current_rms", rms, "mains_current"),
-            ("rectifier", "rectifier_current", diode, "diode_current"),
-        ):
-            key = f"ratings.rectifier.{field}"
-            rated = rating_of(machine.ratings, key)
-            yield PartFigure(part, name, "A", value, error * value, key, rated)
-        yield _ripple_current(rehearsal, max(p.capacitor_rms for p in found), error)
-    yield from _start_figures(machine, rectifier)
-
-
-def _ripple_current(rehearsal: Rehearsal, slow: float, error: float) -> PartFigure:
-    """Ripple at both frequencies as one at the mains'; without a factor both count alike."""
-    machine = rehearsal.machine
-    factor = rating_of(machine.ratings, "ratings.link.frequency_factor") or 1.0
-    fast = max(s["link_current_rms"] for s in steady_states(rehearsal))
-    value = float(np.hypot(slow, fast / factor))
-    key = "ratings.link.ripple_current"
-    return PartFigure(
-        "link capacitor", "link_ripple_current", "A", value, error * value, key,
-        rating_of(machine.ratings, key), machine.limits.derating.capacitor,
-    )  # fmt: skip
-
-
-def _start_figures(machine: Machine, rectifier: Rectifier) -> Iterator[PartFigure]:
-    """What switching on does, with the precharge's resistor where there is one."""
-    line, path = line_of(machine, rectifier), rectifier.precharge
-    extra = (path.resistor or 0.0) if path else 0.0
-    lamp = path is not None and path.resistor is None  # limits by more than a fuse notices
-    if not lamp:
-        melting = inrush(line, extra + machine.supply.link.esr).melting
-        key = "ratings.rectifier.melting"
-        yield PartFigure(
-            "fuse", "inrush_melting", "A^2*s", melting, 2.0 * MARCHED * melting, key,
-            rating_of(machine.ratings, key),
-        )  # fmt: skip
-    if path and path.resistor is not None:
-        energy = stored_energy(machine.supply.link.capacitance, machine.supply.voltage)
-        key = "ratings.rectifier.precharge_energy"
-        yield PartFigure(
-            "precharge resistor", "precharge_energy", "J", energy, 0.0, key,
             rating_of(machine.ratings, key),
         )  # fmt: skip

@@ -14,7 +14,7 @@ from simkit.circuit.timeline import Timeline
 from simkit.judge.verdict import Judged, verdict
 from simkit.parameters.machine import Load, Machine
 from simkit.rehearsal.findings import Rehearsal, SlowFact, context_of
-from simkit.rehearsal.part_limits import drawn_at
+from simkit.rehearsal.mains_limits import drawn_at
 from simkit.scout.operating import operating_point
 
 CALM = 0.02
@@ -26,15 +26,20 @@ LEAST = 0.1
 def trough(rehearsal: Rehearsal) -> float | None:
     """The link's lowest voltage between two crests [V]; None where it stands still or is not known:
     without a rectifier, or where the scenario itself changes the supply."""
-    machine, line = rehearsal.machine, rehearsal.line
-    rectifier = machine.supply.rectifier
-    if rectifier is None or line.voltage.changes or line.voltage.first < machine.supply.voltage:
+    machine, rectifier = rehearsal.machine, rehearsal.machine.supply.rectifier
+    if rectifier is None or moved(rehearsal):
         return None
     found = [drawn_at(machine, rectifier, p) for p in (rehearsal.before, rehearsal.after)]
     lowest = min((d.lowest for d in found if d is not None), default=machine.supply.voltage)
     if lowest > (1.0 - CALM) * machine.supply.voltage:
         return None
     return max(lowest, LEAST * machine.supply.voltage)
+
+
+def moved(rehearsal: Rehearsal) -> bool:
+    """Whether the scenario itself moves the supply, or starts below it."""
+    line = rehearsal.line
+    return bool(line.voltage.changes) or line.voltage.first < rehearsal.machine.supply.voltage
 
 
 def commutates_alike(machine: Machine, line: Timeline, low: float) -> bool:
@@ -57,11 +62,14 @@ def commutates_alike(machine: Machine, line: Timeline, low: float) -> bool:
 
 def with_trough(rehearsal: Rehearsal, again: Callable[[Machine], Rehearsal]) -> Rehearsal:
     """The rehearsal with what its link's trough makes worse; `again` runs it on another machine."""
+    name = "link, lowest between the mains' crests"
     low = trough(rehearsal)
     if low is None:
-        return rehearsal
+        if rehearsal.machine.supply.rectifier is None or not moved(rehearsal):
+            return rehearsal
+        note = "not looked at: the scenario itself moves the supply"
+        return replace(rehearsal, slow=(*rehearsal.slow, SlowFact(name, None, "V", note)))
     machine = rehearsal.machine
-    name = "link, lowest between the mains' crests"
     if commutates_alike(machine, rehearsal.line, low):
         note = "the fast model commutates there as at the crest: every figure is smaller"
         return replace(rehearsal, slow=(*rehearsal.slow, SlowFact(name, low, "V", note)))

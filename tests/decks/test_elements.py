@@ -7,13 +7,25 @@ from __future__ import annotations
 
 import re
 from pathlib import Path
+from types import SimpleNamespace
+from typing import Any
 
+import numpy as np
 import pytest
 
+from simkit.circuit.netlist import machine_deck
 from simkit.figures.table import figures
 from simkit.judge.elements import ELEMENTS, limits_of
-from simkit.judge.limits import machine_limits
-from tests.machines import ROOT, demo
+from simkit.judge.limits import machine_limits, unrated
+from simkit.measure.periodic import Cycle
+from simkit.measure.series import Series
+from simkit.parameters.machine import Machine
+from simkit.rehearsal.job import WORKING
+from simkit.rehearsal.part_limits import part_figures
+from simkit.studies.inputs.loading import load_machine
+from tests.decks.test_golden import CASES, SEED
+from tests.machines import ROOT, demo, still
+from tests.waves import waves
 
 GOLDEN = Path(__file__).parent / "golden"
 TEMPLATES = [p for p in (ROOT / "netlists").glob("*.j2") if not p.name.startswith("test_")]
@@ -52,3 +64,67 @@ def test_the_quantities_exist() -> None:
         assert set(quantities) <= set(figures())
     limited = {q for _, quantities, _ in ELEMENTS for q in quantities}
     assert judged <= limited | {"junction_peak"}
+
+
+SHIPPED = {
+    p.parent.name: load_machine(p).model for p in (ROOT / "scenarios").glob("*/machine.toml")
+}
+TIME = np.linspace(0.0, 1e-4, 401)
+
+
+def told(machine: Machine) -> set[str]:
+    """Every quantity that a run of a machine judges, or prints as one without a rating.
+
+    The parts' figures are those of waveforms drawn by hand, every node at some sine of its own.
+    """
+    nodes = {name: 100.0 + 10.0 * np.sin(6e5 * TIME + k) for k, name in enumerate(
+        ("p", "a", "b", "pa", "pb", "lx", "rx", "cf1", "cl1", "film", "link", "sh", "sl", "n1",
+         "n2", "n3", "n4", "na", "nb", "s1", "s2", "w", "t1"))}  # fmt: skip
+    cycle = Cycle(0.0, 1e-4)
+    stretch = SimpleNamespace(waves=waves(machine, TIME, **nodes), cycles=(cycle,))
+    point = SimpleNamespace(input_power_w=900.0, supply_voltage_v=machine.supply.voltage,
+                            frequency_hz=8e4)  # fmt: skip
+    flux = Series("core", "flux_peak", "T", np.zeros(1), np.array([0.1]))
+    rows = [SimpleNamespace(quantity="can_current_rms", value=10.0, error=0.1)]
+    whole: Any = SimpleNamespace(
+        machine=machine, rows=rows, first_pass=(stretch,), stretches=(stretch,), series=(flux,),
+        before=point, after=point, line=SimpleNamespace(events=(), end=1e-4),
+    )  # fmt: skip
+    found = {f.quantity for f in part_figures(whole) if np.isfinite(f.value)}
+    found |= {limit.quantity for limit in machine_limits(machine)}
+    return found | {figure.name for figure in unrated(machine)}
+
+
+@pytest.mark.parametrize("name", [*CASES, *SHIPPED])
+def test_each_element_of_a_machine_gets_a_figure_or_a_reason(name: str) -> None:
+    """Not what could be judged somewhere, but what a run of this very machine tells."""
+    machine = {**CASES, **SHIPPED}[name]
+    found = told(machine)
+    silent = set()
+    line = still(machine, 4, frequency=80e3, load="empty")
+    for element in elements(machine_deck(machine, line, SEED, WORKING).text):
+        quantities, reason = limits_of(element)
+        if not reason and not found & set(quantities):
+            silent.add(element)
+    assert not silent
+
+
+def test_a_part_that_nobody_tells_of_is_noticed(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The walk can fail: with the film capacitor's figures gone its elements are silent."""
+    gone = {"film_current_rms", "film_voltage_peak"}
+    assert gone <= told(demo())
+    quantities, _ = limits_of("cfilm")
+    assert not (told(demo()) - gone) & set(quantities)
+
+
+@pytest.mark.parametrize("name", SHIPPED)
+def test_shipped_machines_rate_all_that_is_told(name: str) -> None:
+    """A figure without a rating is one that the trade has no rating for, named here."""
+    machine = SHIPPED[name]
+    without = {f.name for f in unrated(machine)}
+    assert without == set()
+    ratings = machine.ratings
+    assert ratings is not None
+    assert ratings.rectifier is not None
+    assert ratings.rectifier.mains_current is not None
+    assert machine.supply.rectifier is not None

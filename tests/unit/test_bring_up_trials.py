@@ -153,10 +153,15 @@ def test_a_failed_leg_charges_the_blocking_capacitor_to_the_link() -> None:
 
 
 def test_the_files_own_bleeder_is_counted() -> None:
-    machine = varied(demo(), {"bring_up": {"discharge_resistor": 10e3}})
+    alone = varied(demo(), {"supply.rectifier": None})
+    machine = varied(alone, {"bring_up": {"discharge_resistor": 10e3}})
     setting = Setting(COLD, FULL, frequency=9e4)
     stage = StageResult(usual_stages(machine)[-1], setting, 9e4, (), None)
     assert "10 kΩ needs" in after(stage, machine)[0]
-    bare = after(stage, demo())[0]
+    assert (
+        "the file's own 8.25 k"
+        in after(stage, varied(demo(), {"bring_up": {"discharge_resistor": 10e3}}))[0]
+    )  # 47 kohm of the rectifier beside it
+    bare = after(stage, alone)[0]
     assert "nothing in the file empties it" in bare
     assert "2.2 kΩ" in bare or "1.8 kΩ" in bare

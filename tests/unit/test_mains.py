@@ -13,7 +13,8 @@ from itertools import product
 
 import numpy as np
 import pytest
-from scipy.integrate import solve_ivp
+from scipy.integrate import quad, solve_ivp
+from scipy.optimize import brentq
 
 from simkit.parts.mains import Line, drawn, inrush
 from simkit.parts.supply import approximate_ripple, rectifier_resistive
@@ -133,3 +134,28 @@ def test_inrush_through_inductance() -> None:
     assert found.peak == pytest.approx(peak * np.sqrt(10 / 20), rel=0.02)
     assert found.highest == pytest.approx(2.0 * peak, rel=0.02)
     assert inrush(line, extra=47.0).peak == pytest.approx(peak / 47.0, rel=0.05)
+
+
+def test_a_link_so_large_that_it_stands_still() -> None:
+    """0.1 F take hundreds of periods to settle, changing next to nothing in each. In the limit the
+    link is a battery of the voltage at which as much comes as goes; 1 %."""
+    line, at, watts = Line(230.0, 50.0, 0.25, 0.0, 0.9, 0.1), 320.0, 1500.0
+    crest, g = np.sqrt(2.0) * 230.0 - 1.8, watts / at**2
+
+    def over(angle: float, volts: float) -> float:
+        return (np.sqrt(2.0) * 230.0 * np.cos(angle) - 1.8 - volts) / 0.25
+
+    def end(volts: float) -> float:
+        return float(np.arccos((volts + 1.8) / (np.sqrt(2.0) * 230.0)))
+
+    def mean(volts: float) -> float:
+        return float(quad(over, 0.0, end(volts), args=(volts,))[0] / (np.pi / 2.0))
+
+    volts = brentq(lambda v: mean(v) - g * v, 0.5 * crest, crest - 1e-6)
+    square = quad(lambda a: over(a, volts) ** 2, 0.0, end(volts))[0] / (np.pi / 2.0)
+    found = drawn(line, watts, at)
+    assert found.settled
+    assert found.rms == pytest.approx(np.sqrt(square), rel=0.01)
+    assert found.lowest == pytest.approx(volts, rel=0.002)
+    # One that has not come to rest says so.
+    assert not drawn(Line(230.0, 50.0, 0.25, 0.0, 0.9, 0.9), watts, at).settled

@@ -10,13 +10,16 @@ from typing import Any
 
 import numpy as np
 import pytest
+from scipy.integrate import solve_ivp
 
 from simkit.figures.part_ratings import FIGURES
 from simkit.figures.table import figures
 from simkit.measure.part_loads import avalanche_energy, peak_loads, steady_loads
 from simkit.measure.periodic import Cycle
 from simkit.parameters.ratings import Ratings
-from simkit.rehearsal.part_limits import PARTS, PartFigure, _judged, drawn_at, rating_of
+from simkit.rehearsal.mains_limits import drawn_at, mains_figures, switched_on
+from simkit.rehearsal.part_figure import PartFigure, rating_of
+from simkit.rehearsal.part_limits import PARTS, _judged
 from simkit.studies.inputs.loading import load_machine
 from tests.machines import ROOT, demo, topology, varied
 from tests.waves import waves
@@ -115,3 +118,47 @@ def test_every_figure_has_its_words_and_its_key_is_a_field() -> None:
             )
         assert key.split(".")[-1] in section.model_fields
     assert {f.unit for f in FIGURES} >= {"W/m^3", "A/m^2", "A^2*s", "V*s", "J", "degC", "V/s"}
+
+
+def of_mains(**changes: Any) -> dict[str, PartFigure]:
+    """Figures of the demonstration machine's mains at 2 kW."""
+    machine = varied(demo(), changes)
+    point = SimpleNamespace(input_power_w=2000.0, supply_voltage_v=325.0)
+    whole: Any = SimpleNamespace(machine=machine, before=point, after=point)
+    return {f.quantity: f for f in mains_figures(whole, 7.0, 0.01)}
+
+
+def test_a_march_that_does_not_rest_passes_nothing() -> None:
+    """0.9 F on an outlet: no number, so the rating is not evaluated and there is no verdict."""
+    calm, never = of_mains(), of_mains(**{"supply.link.capacitance": 0.9})
+    assert _judged(calm["mains_current_rms"]).status == "ok"
+    for name in ("mains_current_rms", "rectifier_current", "link_ripple_current"):
+        assert _judged(never[name]).status == "not_evaluated"
+
+
+def test_a_bench_supply_leaves_the_bridges_ripple() -> None:
+    """7 A of the bridge over the data sheet's factor of 1.4: 5 A, and no mains."""
+    found = of_mains(**{"supply.rectifier": None})
+    assert set(found) == {"link_ripple_current"}
+    assert found["link_ripple_current"].value == pytest.approx(5.0)
+
+
+def test_switching_on_without_a_precharge() -> None:
+    """325 V over 0.31 ohm behind 2 mH and 1 mF: V sqrt(C/L) = 230 A damped, and the link swings
+    over the crest, which the crest's own 325 V would not tell. By integration, 3 %."""
+    bare = of_mains(**{"supply.rectifier.precharge": None})
+    machine = varied(demo(), {"supply.rectifier.precharge": None})
+    ohm, henry, farad = 0.25 + 0.06, 2e-3, 1e-3
+
+    def slope(t: float, x: np.ndarray) -> list[float]:
+        u = np.sqrt(2.0) * 230.0 * abs(np.cos(2 * np.pi * 50.0 * t)) - 1.8
+        return [x[1] / farad, (u - ohm * x[1] - x[0]) / henry]
+
+    done = solve_ivp(slope, (0.0, 6e-3), [0.0, 0.0], rtol=1e-8, max_step=1e-5)
+    first = done.y[:, : int(np.argmax(done.y[1] < -1e-9)) or None]
+    assert bare["rectifier_surge"].value == pytest.approx(first[1].max(), rel=0.03)
+    assert switched_on(machine) == pytest.approx(first[0].max(), rel=0.03)
+    assert switched_on(machine) > 1.1 * 325.0 > 1.1 * switched_on(demo())
+    assert _judged(of_mains()["rectifier_surge"]).status == "ok"
+    strict = of_mains(**{"supply.rectifier.surge_current": 5.0})
+    assert _judged(strict["rectifier_surge"]).status == "over"

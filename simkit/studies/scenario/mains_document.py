@@ -2,7 +2,7 @@
 
 from simkit.parts.mains import Drawn
 from simkit.rehearsal.findings import Rehearsal
-from simkit.rehearsal.part_limits import mains_states
+from simkit.rehearsal.mains_limits import mains_states
 from simkit.result.mains import Mains, MainsState
 
 

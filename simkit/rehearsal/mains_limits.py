@@ -1,0 +1,132 @@
+"""The mains' side of a rehearsal: plug, rectifier, fuse, precharge, ripple of the link.
+
+Marched from the power of the settled state and of the last (`parts.mains`). A march that does not
+come to rest gives no figure: what has a rating is then not evaluated, never passed.
+"""
+
+from collections.abc import Iterator
+from math import nan
+
+import numpy as np
+
+from simkit.measure.point import OperatingPoint
+from simkit.parameters.machine import Machine
+from simkit.parameters.supply import Rectifier
+from simkit.parts.mains import Drawn, Inrush, Line, drawn, inrush
+from simkit.parts.supply import stored_energy
+from simkit.rehearsal.findings import Rehearsal
+from simkit.rehearsal.part_figure import PartFigure, rating_of
+
+MARCHED = 0.01
+"""Error of a march of the mains, as a share [1]: steps of 1/800 of a ripple period (tests)."""
+
+
+def line_of(machine: Machine, rectifier: Rectifier) -> Line:
+    """The mains' side of a machine."""
+    return Line(
+        rectifier.mains_voltage, rectifier.mains_frequency, rectifier.line_resistance,
+        rectifier.line_inductance or 0.0, rectifier.diode_drop, machine.supply.link.capacitance,
+        rectifier.phases or 1,
+    )  # fmt: skip
+
+
+def drawn_at(machine: Machine, rectifier: Rectifier, point: OperatingPoint) -> Drawn | None:
+    """What the mains gives at an operating point; None where it takes no power."""
+    if not point.input_power_w > 0.0:
+        return None
+    return drawn(line_of(machine, rectifier), point.input_power_w, point.supply_voltage_v)
+
+
+def mains_states(rehearsal: Rehearsal) -> dict[str, Drawn | None] | None:
+    """What the mains gives before the events and after them; None without a rectifier."""
+    rectifier = rehearsal.machine.supply.rectifier
+    if rectifier is None:
+        return None
+    points = {"before": rehearsal.before, "after": rehearsal.after}
+    return {name: drawn_at(rehearsal.machine, rectifier, p) for name, p in points.items()}
+
+
+def mains_figures(rehearsal: Rehearsal, fast: float, share: float) -> Iterator[PartFigure]:
+    """Figures of mains and link; `fast`: the bridge's part of the ripple current [A rms].
+
+    `share`: numerical error of the machine's currents, as a share [1]. Without a rectifier a bench
+    supply holds the link, and the bridge's part is all of the ripple.
+    """
+    machine, rectifier = rehearsal.machine, rehearsal.machine.supply.rectifier
+    if rectifier is None:
+        yield _ripple_current(machine, 0.0, fast, 2.0 * share)
+        return
+    found = [p for p in (mains_states(rehearsal) or {}).values() if p is not None]
+    error = MARCHED + 2.0 * share
+    rms, mean, slow = (
+        _worst(found, name) for name in ("rms", "dc", "capacitor_rms")
+    )  # fmt: skip
+    diode = mean / (2.0 if (rectifier.phases or 1) == 1 else 3.0)
+    for part, name, value, field in (
+        ("mains", "mains_current_rms", rms, "mains_current"),
+        ("rectifier", "rectifier_current", diode, "diode_current"),
+    ):
+        key = f"ratings.rectifier.{field}"
+        rated = rating_of(machine.ratings, key)
+        yield PartFigure(part, name, "A", value, error * value, key, rated)
+    yield _ripple_current(machine, slow, fast, error)
+    yield from _start_figures(machine, rectifier)
+
+
+def _worst(found: list[Drawn], name: str) -> float:
+    """The larger of both states; no number where one of them did not come to rest."""
+    if not all(p.settled for p in found):
+        return nan
+    return max((float(getattr(p, name)) for p in found), default=0.0)
+
+
+def _ripple_current(machine: Machine, slow: float, fast: float, error: float) -> PartFigure:
+    """Ripple at both frequencies as one at the mains'; without a factor both count alike."""
+    factor = rating_of(machine.ratings, "ratings.link.frequency_factor") or 1.0
+    value = float(np.hypot(slow, fast / factor))
+    key = "ratings.link.ripple_current"
+    return PartFigure(
+        "link capacitor", "link_ripple_current", "A", value, error * value, key,
+        rating_of(machine.ratings, key), machine.limits.derating.capacitor,
+    )  # fmt: skip
+
+
+def switching_on(machine: Machine, rectifier: Rectifier) -> Inrush | None:
+    """The first surge, through the precharge's resistor where there is one; None for a lamp.
+
+    A lamp's march stands in the scenario's precharge and in `simkit check`.
+    """
+    path = rectifier.precharge
+    if path is not None and path.resistor is None:
+        return None
+    extra = (path.resistor or 0.0) if path else 0.0
+    return inrush(line_of(machine, rectifier), extra + machine.supply.link.esr)
+
+
+def switched_on(machine: Machine) -> float:
+    """How high the link swings when it is switched on empty [V]: over the crest with a choke."""
+    rectifier = machine.supply.rectifier
+    found = switching_on(machine, rectifier) if rectifier is not None else None
+    return found.highest if found is not None else 0.0
+
+
+def _start_figures(machine: Machine, rectifier: Rectifier) -> Iterator[PartFigure]:
+    """What switching on does, with the precharge's resistor where there is one."""
+    found, path = switching_on(machine, rectifier), rectifier.precharge
+    if found is not None:
+        key = "ratings.rectifier.melting"
+        yield PartFigure(
+            "fuse", "inrush_melting", "A^2*s", found.melting, 2.0 * MARCHED * found.melting, key,
+            rating_of(machine.ratings, key),
+        )  # fmt: skip
+        yield PartFigure(
+            "rectifier", "rectifier_surge", "A", found.peak, MARCHED * found.peak,
+            "supply.rectifier.surge_current", rectifier.surge_current,
+        )  # fmt: skip
+    if path and path.resistor is not None:
+        energy = stored_energy(machine.supply.link.capacitance, machine.supply.voltage)
+        key = "ratings.rectifier.precharge_energy"
+        yield PartFigure(
+            "precharge resistor", "precharge_energy", "J", energy, 0.0, key,
+            rating_of(machine.ratings, key),
+        )  # fmt: skip
