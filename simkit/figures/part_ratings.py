@@ -11,6 +11,7 @@ from simkit.figures.record import Figure, Words
 
 LOADS = "simkit/measure/part_loads.py"
 MARCH = "simkit/rehearsal/part_limits.py"
+BODIES = "simkit/rehearsal/slow_parts.py"
 MAINS = "simkit/rehearsal/mains_limits.py"
 CLAMP = "Clamp or current transformer around the part's lead."
 PROBE = "Probe across the part's leads."
@@ -83,7 +84,7 @@ ROWS: tuple[tuple[str, str, str, str, str, str, str, str, tuple[str, ...]], ...]
     ("coil_wall_temperature", "temperature of the tube's wall",
      "The tube's inside at the water's outlet.",
      "Steam on the wall no longer cools: the tube softens.",
-     "T_in + P/(rho c q) + P/(alpha A)", MARCH, "Thermometer at the outlet; the wall is hotter.",
+     "T_in + P/(rho c q) + P/(alpha A)", BODIES, "Thermometer at the outlet; the wall is hotter.",
      "More flow, a wider tube, two circuits.", ("cooling.water.flow", "cooling.water.bore")),
     ("coil_loss", "loss in the copper", "Heat in the coil's own copper.",
      "Without water the copper glows within a minute.", "I rms^2 R of the empty coil", MARCH, CLAMP,
@@ -94,8 +95,16 @@ ROWS: tuple[tuple[str, str, str, str, str, str, str, str, tuple[str, ...]], ...]
      "More turns, a larger core.", ("transformer.core.loss.k", "ratings.core.loss_density")),
     ("core_temperature", "hot spot", "The hottest place of the core after a long time.",
      "Beyond its best temperature it loses ever more and saturates earlier.",
-     "T_a + P_core R_th", MARCH, "Thermometer on the core.", "More turns, air.",
+     "T_a + P_core R_th", BODIES, "Thermometer on the core.", "More turns, air.",
      ("ratings.core.thermal_resistance", "ratings.core.temperature")),
+    ("can_temperature", "hot spot", "The hottest place of the most loaded can after a long time.",
+     "Film softens, loses more and shorts.", "T_a + I_can^2 ESR(f) R_th, uneven sharing by the bus",
+     BODIES, "Hand on the cans, power off.", "More cans, a lower frequency, air.",
+     ("tank.cans", "tank.can.thermal_resistance", "tank.can.allowed_rise")),
+    ("winding_temperature", "hot spot", "The transformer's windings after a long time.",
+     "Varnish chars, turns short.", "T_a + (R_1 I_1^2 + R_2 I_2^2) R_th", BODIES,
+     "Thermometer in the winding.", "More copper, air.",
+     ("ratings.winding.thermal_resistance", "ratings.winding.temperature")),
     ("driver_power", "power", "What one driver spends on its gate.",
      "The driver's package overheats.", "Q_g dV f", MARCH, "Current of the driver's supply.",
      "A stronger driver, a smaller switch, a lower frequency.",
@@ -142,6 +151,7 @@ WHOSE = {
     "split": ("split capacitor", "A"), "blocking": ("blocking capacitor", "A"),
     "snubber": ("snubber", "W"), "primary": ("primary winding", "A"),
     "secondary": ("secondary winding", "A"), "matching": ("matching inductor", "A"),
+    "can": ("tank capacitor", "degC"), "winding": ("windings", "degC"),
     "coil": ("coil", "A"), "core": ("core", "W/m^3"), "driver": ("gate driver", "W"),
     "gate": ("gate transformer", "V*s"), "avalanche": ("switches", "J"), "mains": ("mains", "A"),
     "rectifier": ("rectifier", "A"), "inrush": ("fuse", "A^2*s"),

@@ -26,6 +26,7 @@ def steady_loads(waves: Waves, span: Cycle) -> dict[str, float]:
         "primary_current_rms": rms(part.time, part.primary_current),
         "secondary_current_rms": rms(part.time, part.load_current),
         "coil_current_rms": rms(part.time, part.coil_current),
+        "can_current_rms": rms(part.time, part.left_current) / part.cans_left,
     }
     bridge = part.machine.bridge
     if part.machine.transformer.blocking_capacitance is not None:

@@ -76,6 +76,19 @@ class CoreRating(Section):
     temperature: Annotated[float, Quantity("degC", "Hot spot", gt=0, lt=300)] | None = None
 
 
+class WindingRating(Section):
+    """Both windings of the transformer, one body."""
+
+    thermal_resistance: Annotated[float, Quantity("K/W", "Hot spot to air", gt=0, lt=1e3)]
+    temperature: Annotated[float, Quantity("degC", "Of the insulation", gt=0, lt=300)]
+    heat_capacity: (
+        Annotated[
+            float, Quantity("J/K", "Copper; none: as hot at once as in the end", gt=0, lt=1e5)
+        ]
+        | None
+    ) = None
+
+
 class DriverRating(Section):
     """One gate driver and its transformer."""
 
@@ -96,6 +109,7 @@ class Ratings(Section):
     snubber: SnubberRating | None = None
     rectifier: RectifierRating | None = None
     core: CoreRating | None = None
+    winding: WindingRating | None = None
     primary_current: (
         Annotated[float, Quantity("A", "Primary winding and its leads, rms", gt=0, lt=1e4)] | None
     ) = None

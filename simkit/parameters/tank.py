@@ -23,6 +23,9 @@ class Can(Section):
     inductance: Annotated[float, Quantity("H", "ESL", gt=0, lt=1e-6)]
     thermal_resistance: Annotated[float, Quantity("K/W", "Hot spot to ambient", gt=0, lt=1e3)]
     allowed_rise: Annotated[float, Quantity("K", "Of the hot spot over ambient", gt=0, lt=150)]
+    heat_capacity: (
+        Annotated[float, Quantity("J/K", "Of a can; none: hot at once", gt=0, lt=1e5)] | None
+    ) = None
 
 
 class Bus(Section):

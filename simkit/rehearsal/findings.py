@@ -24,6 +24,7 @@ from simkit.measure.point import OperatingPoint, operating_point
 from simkit.measure.series import Series
 from simkit.parameters.machine import Machine
 from simkit.parameters.scenario import Scenario
+from simkit.parts.slow_heat import Body
 from simkit.rehearsal.closeup import merged, settled_until
 from simkit.rehearsal.discretisation import CAUSES, natural_zero
 from simkit.rehearsal.error_budget import Assessed, Findings, SecondRuns, assessed
@@ -122,6 +123,8 @@ class Rehearsal:
     """Numerical error of the junction minutes later [K]; nan where nothing goes on."""
     unrated: tuple[Unrated, ...] = ()
     """Parts whose figures have no rating to be held against."""
+    bodies: tuple[Body, ...] = ()
+    """What else warms while the last state goes on."""
     slow: tuple[SlowFact, ...] = ()
     """Figures of what goes on for minutes, marched and not run."""
     tripped: tuple[Tripped, ...] = ()

@@ -19,14 +19,14 @@ from simkit.measure.periodic import Cycle
 from simkit.measure.series import Series
 from simkit.parameters.machine import Machine
 from simkit.parts.coil_water import water_channel
-from simkit.parts.cooling import ATMOSPHERE, water_side
-from simkit.parts.core import Steinmetz, square_loss
 from simkit.parts.gate_drive import GateLoop, drive_power, peak_driver_current
 from simkit.parts.mosfet import gate_charges
+from simkit.parts.slow_heat import Body
 from simkit.rehearsal.findings import Rehearsal, context_of
 from simkit.rehearsal.heat import LEDGER
 from simkit.rehearsal.mains_limits import mains_figures, switched_on
 from simkit.rehearsal.part_figure import PartFigure, rating_of
+from simkit.rehearsal.slow_parts import bodies, body_figures, core_density
 from simkit.rehearsal.stretches import Stretch
 
 PARTS: dict[str, tuple[str, str, str, bool]] = {
@@ -64,6 +64,7 @@ def with_parts(rehearsal: Rehearsal) -> Rehearsal:
         rehearsal,
         rows=tuple(rows),
         unrated=tuple(unrated),
+        bodies=tuple(slow_bodies(rehearsal)),
         verdict=verdict(rows, first, context_of(rows, rehearsal.modes, rehearsal.line), cycle),
     )
 
@@ -98,6 +99,7 @@ def part_figures(rehearsal: Rehearsal) -> Iterator[PartFigure]:
     machine = rehearsal.machine
     yield from _transformer_figures(rehearsal, share)
     yield from _coil_figures(rehearsal, share)
+    yield from body_figures(slow_bodies(rehearsal), machine)
     yield from _drive_figures(machine, rehearsal.after.frequency_hz)
     fast = max(s["link_current_rms"] for s in steady_states(rehearsal))
     yield from mains_figures(rehearsal, fast, share)
@@ -111,6 +113,11 @@ def numerical_share(rehearsal: Rehearsal) -> float:
         if row.quantity in ("can_current_rms", "drain_current_rms") and row.value and row.error
     ]
     return max(found, default=nan)
+
+
+def slow_bodies(rehearsal: Rehearsal) -> list[Body]:
+    """What warms over minutes and has a way for its heat in the file."""
+    return list(bodies(rehearsal, steady_states(rehearsal), numerical_share(rehearsal)))
 
 
 def _span(stretch: Stretch, until: float | None = None) -> Cycle:
@@ -167,45 +174,23 @@ def _transformer_figures(rehearsal: Rehearsal, share: float) -> Iterator[PartFig
                 f"{side} winding", name, "A/m^2", density, share * density,
                 f"transformer.{side}.current_density", winding.current_density,
             )  # fmt: skip
+    density = core_density(machine, rehearsal.series, rehearsal.after.frequency_hz)
     core = transformer.core
     if core is None or core.loss is None:
         return
-    flux = [s.worst[0] for s in rehearsal.series if s.quantity == "flux_peak"]
-    given = core.loss
-    constants = Steinmetz(
-        given.k, given.alpha, given.beta, given.frequency_min, given.frequency_max,
-        "transformer.core.loss",
-    )  # fmt: skip
-    density = square_loss(constants, rehearsal.after.frequency_hz, max(flux)).value
-    error = given.beta * share * density
     yield PartFigure(
-        "core", "core_loss_density", "W/m^3", density, error, "ratings.core.loss_density",
-        rating_of(machine.ratings, "ratings.core.loss_density"),
+        "core", "core_loss_density", "W/m^3", density, core.loss.beta * share * density,
+        "ratings.core.loss_density", rating_of(machine.ratings, "ratings.core.loss_density"),
     )  # fmt: skip
-    path = rating_of(machine.ratings, "ratings.core.thermal_resistance")
-    if path is not None:
-        rise = density * core.area * core.path * path
-        yield PartFigure(
-            "core", "core_temperature", "degC", machine.cooling.ambient + rise,
-            error / density * rise, "ratings.core.temperature",
-            rating_of(machine.ratings, "ratings.core.temperature"),
-        )  # fmt: skip
 
 
 def _coil_figures(rehearsal: Rehearsal, share: float) -> Iterator[PartFigure]:
+    """The copper's heat where nobody told of its water."""
     machine = rehearsal.machine
-    current = max(s["coil_current_rms"] for s in steady_states(rehearsal))
-    loss = machine.coil.resistance * current**2
-    water, channel = machine.cooling.water, water_channel(machine)
-    if water is None or channel is None:
+    if water_channel(machine) is None:
+        current = max(s["coil_current_rms"] for s in steady_states(rehearsal))
+        loss = machine.coil.resistance * current**2
         yield PartFigure("coil", "coil_loss", "W", loss, 2.0 * share * loss, "cooling.water", None)
-        return
-    side = water_side(channel, loss, water.flow, water.inlet, water.outlet_pressure or ATMOSPHERE)
-    rise = side.wall - water.inlet
-    yield PartFigure(
-        "coil", "coil_wall_temperature", "degC", side.wall, 2.0 * share * rise,
-        "boiling point at cooling.water's pressure", side.boiling_point,
-    )  # fmt: skip
 
 
 def _drive_figures(machine: Machine, frequency: float) -> Iterator[PartFigure]:

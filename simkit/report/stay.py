@@ -38,10 +38,18 @@ def _marks(first: float, last: float) -> tuple[list[float], list[str]]:
 
 
 def stay_words(view: Stay) -> str:
-    """What the figure says, for its caption."""
-    end = format_quantity(view.curves[0][1][-1], "degC", 3)
-    if view.left == float("inf"):
-        return f"The hottest junction settles at {end}, below its limit."
-    if view.left <= 0.0:
-        return "A junction is at its limit by the end of the run."
-    return f"A junction is at its limit after {format_quantity(view.left, 's', 3)}; at last {end}."
+    """What the figure says, for its caption: what is first at its limit, and where each settles."""
+    said = [_part_words(*part) for part in view.parts]
+    first = next((p for p in view.parts if p[3] is not None and p[3] < float("inf")), None)
+    if first is None:
+        lead = "No part of it comes to its limit"
+    elif first[3] == 0.0:
+        lead = f"First at its limit: {first[0]}, by the end of the run"
+    else:
+        lead = f"First at its limit: {first[0]}, after {format_quantity(first[3] or 0.0, 's', 3)}"
+    return f"{lead}. At last: {'; '.join(said)}."
+
+
+def _part_words(name: str, settled: float, limit: float | None, _: float | None) -> str:
+    bound = "no limit given" if limit is None else f"of {format_quantity(limit, 'degC', 3)}"
+    return f"{name} {format_quantity(settled, 'degC', 3)} {bound}"

@@ -270,7 +270,8 @@ class Stay:
     """Temperatures while the last state goes on.
 
     Fields: time since the end of the run [s]; curves by name [degC]; limit [degC]; left, until a
-    junction is there, inf for never [s]; hold, the machine's hold time [s].
+    junction is there, inf for never [s]; hold, the machine's hold time [s]; parts: name, where it
+    settles [degC], its limit [degC] and the time until it is there [s], the soonest first.
     """
 
     time: tuple[float, ...]
@@ -278,6 +279,7 @@ class Stay:
     limit: float
     left: float
     hold: float
+    parts: tuple[tuple[str, float, float | None, float | None], ...] = ()
 
 
 @dataclass(frozen=True)

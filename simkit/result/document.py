@@ -248,6 +248,17 @@ class Unrated:
 
 
 @dataclass(frozen=True)
+class GoingOn:
+    """A part while the last state goes on."""
+
+    part: str
+    settles_at_degc: float
+    limit_degc: float | None
+    time_to_limit_s: float | None
+    """Until it is there; null for never, or where nobody gave a limit."""
+
+
+@dataclass(frozen=True)
 class Advice:
     """A change of values and what it would come to."""
 
@@ -318,6 +329,8 @@ time, status, source"""
     """junction and on-resistance brought into agreement with the switch's own loss"""
     time_to_junction_limit_s: float | None = None
     """how long the last state may go on until a junction is at its limit"""
+    if_it_went_on: tuple[GoingOn, ...] = ()
+    """what warms while the last state goes on, soonest at its limit first"""
     energy: EnergyBalance | None = None
     """energy balance of the run"""
     aftermath: tuple[SlowFigure, ...] = ()

@@ -188,6 +188,18 @@ def one(
     return answer.result
 
 
+def first_limit(result: dict[str, Any]) -> str:
+    """What is at its limit first if the last state goes on; empty where nothing is."""
+    from simkit.units import format_quantity
+
+    for part in result.get("if_it_went_on") or ():
+        seconds = part["time_to_limit_s"]
+        if seconds is not None:
+            after = f"after {format_quantity(seconds, 's', 3)}" if seconds else "by the end of it"
+            return f"if the last state goes on: {part['part']} at its limit {after}"
+    return ""
+
+
 def said(name: str, answer: "Answer", voice: Voice) -> dict[str, Any]:
     """Say what became of a scenario; its result."""
     from simkit.judge.words import WORDS
@@ -198,6 +210,8 @@ def said(name: str, answer: "Answer", voice: Voice) -> dict[str, Any]:
             print("this verdict turns within the tolerances")
         if count := len(answer.result.get("unrated") or ()):
             print(f"no rating given for {count} figure{'s' if count > 1 else ''} of parts")
+        if line := first_limit(answer.result):
+            print(line)
         if answer.folder:
             print(f"report: {answer.folder / 'index.html'}")
     if answer.cached:

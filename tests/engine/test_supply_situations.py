@@ -134,7 +134,7 @@ def test_a_charged_link_has_nothing_left_to_charge() -> None:
     """The machine at its working point: what the supply gives is what the bridge draws, to the
     ripple that the link capacitor leaves, and no charging is judged."""
     found = settled()
-    assert found.slow == ()
+    assert all("between the mains' crests" in fact.name for fact in found.slow)
     assert not [r for r in found.rows if r.quantity.startswith("charging")]
     waves = plain().whole.waves.between(0.0, 4.5e-5)
     assert waves.supply_current.max() < 10.0

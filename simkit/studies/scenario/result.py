@@ -46,6 +46,7 @@ from simkit.result.document import (
 )
 from simkit.result.trips import TripFound
 from simkit.studies.output.folder import dumped, whole_folder
+from simkit.studies.scenario.going_on import going_on
 from simkit.studies.scenario.mains_document import mains_document
 
 NOT_MODELLED = (
@@ -104,6 +105,7 @@ def result_of(
         temperatures=_temperatures(rehearsal),
         electro_thermal=_electro_thermal(rehearsal),
         time_to_junction_limit_s=rehearsal.seconds_to_limit,
+        if_it_went_on=going_on(rehearsal),
         energy=rehearsal.energy,
         aftermath=tuple(SlowFigure(**asdict(fact)) for fact in rehearsal.slow),
         numerics=_numerics(rehearsal, total_seconds),

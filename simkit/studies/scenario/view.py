@@ -26,6 +26,7 @@ from simkit.studies.scenario.figures_in_words import (
     recovery_facts,
     second_facts,
 )
+from simkit.studies.scenario.going_on import stay
 from simkit.studies.scenario.parameter_list import fitted, parameters
 from simkit.studies.scenario.waveform_view import views, waveforms, worst_word
 from simkit.units import format_quantity
@@ -94,7 +95,7 @@ def report_view(rehearsal: Rehearsal, result: Result, machine: Loaded[Machine]) 
         command=command(result),
         netlist=rehearsal.whole.deck.text,
         operating=tuned(rehearsal),
-        stay=_stay(rehearsal),
+        stay=stay(rehearsal),
         unrated=tuple(_unrated(part) for part in result.unrated or ()),
         fitted=tuple(fitted(machine)),
         fit_method=uncertain.method if (uncertain := result.parameter_uncertainty) else "",
@@ -130,21 +131,6 @@ def _within(found: Tolerance | None) -> page.Within | None:
     drivers = tuple((d.key, d.share) for d in found.drivers)
     unknown = found.share_unknown or 0.0
     return page.Within(found.share_over, unknown, found.turns, drivers, found.note)
-
-
-def _stay(rehearsal: Rehearsal) -> page.Stay | None:
-    names = {"junction_stay": "hottest junction", "heatsink_stay": "heatsink"}
-    found = [s for s in rehearsal.series if s.quantity in names]
-    if not found or not all(np.isfinite(s.values).all() for s in found):
-        return None
-    since = found[0].times - found[0].times[0]
-    shown = since >= 1e-3
-    held = next(r for r in rehearsal.rows if r.quantity == "junction_held")
-    return page.Stay(
-        tuple(since[shown].tolist()),
-        tuple((names[s.quantity], tuple(s.values[shown].tolist())) for s in found),
-        held.limit, rehearsal.seconds_to_limit, rehearsal.machine.limits.hold_time,
-    )  # fmt: skip
 
 
 def _unrated(part: Unrated) -> page.Fact:

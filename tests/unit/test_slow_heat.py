@@ -1,0 +1,107 @@
+"""Bodies that warm while the last state goes on, and what is at its limit first.
+
+Outside: each body's heat balance by scipy's integrator, Ohm's law for heat, sums by hand.
+"""
+
+from __future__ import annotations
+
+from math import inf, nan
+from types import SimpleNamespace
+from typing import Any
+
+import numpy as np
+import pytest
+from scipy.integrate import solve_ivp
+
+from simkit.parts.slow_heat import Body, time_to_limit, warming
+from simkit.rehearsal.slow_parts import bodies, body_figures
+from simkit.studies.inputs.loading import load_machine
+from simkit.verbs.run import first_limit
+from tests.machines import ROOT, varied
+
+TIMES = np.array([1e-3, 10.0, 600.0, 9e4])
+"""The stays that a builder asks for: at once, ten seconds, ten minutes, for good [s]."""
+
+
+def body(**more: Any) -> Body:
+    values: dict[str, Any] = {
+        "part": "tank capacitor", "around": 30.0, "before": 4.0, "last": 20.0, "time": 400.0,
+        "limit": 45.0, "error": 0.1,
+    }  # fmt: skip
+    return Body(**(values | more))
+
+
+def test_one_curve_by_integration() -> None:
+    """P - (T - T_a)/R = C dT/dt, R = 8 K/W, C = 50 J/K, 2.5 W after 0.5 W: 1 % of the rise."""
+    done = solve_ivp(
+        lambda t, x: [(2.5 - x[0] / 8.0) / 50.0], (0.0, 9e4), [0.5 * 8.0], t_eval=TIMES,
+        rtol=1e-9, atol=1e-9, method="BDF",
+    )  # fmt: skip
+    assert warming(body(), TIMES) - 30.0 == pytest.approx(done.y[0], rel=0.01)
+    reached = solve_ivp(
+        lambda t, x: [(2.5 - x[0] / 8.0) / 50.0], (0.0, 9e4), [4.0], rtol=1e-9, atol=1e-9,
+        events=lambda t, x: x[0] - 15.0, method="BDF",
+    )  # fmt: skip
+    assert time_to_limit(body()) == pytest.approx(float(reached.t_events[0][0]), rel=0.001)
+
+
+def test_without_a_heat_capacity_the_hotter_at_once() -> None:
+    assert warming(body(time=None), TIMES) == pytest.approx(50.0)
+    assert warming(body(time=None, last=1.0), TIMES) == pytest.approx(34.0)
+    assert time_to_limit(body(time=None)) == 0.0
+
+
+def test_never_at_once_and_unknown() -> None:
+    assert time_to_limit(body(last=14.9)) == inf
+    assert time_to_limit(body(before=16.0, last=1.0)) == 0.0
+    assert time_to_limit(body(limit=nan)) == inf
+    assert time_to_limit(body(limit=nan, time=None)) == inf
+
+
+def found(machine: Any, currents: tuple[float, float]) -> dict[str, Body]:
+    """Bodies at the coil's, the primary's and a can's current, settled and last [A]."""
+    loads = [
+        {"coil_current_rms": 20.0 * i, "can_current_rms": i, "primary_current_rms": i,
+         "secondary_current_rms": 22.0 * i} for i in currents
+    ]  # fmt: skip
+    point = SimpleNamespace(frequency_hz=80e3)
+    flux = SimpleNamespace(quantity="flux_peak", worst=(0.1, 0.0))
+    whole: Any = SimpleNamespace(machine=machine, before=point, after=point, series=(flux,))
+    return {b.part: b for b in bodies(whole, loads, 0.01)}
+
+
+def test_what_the_bar_heater_warms() -> None:
+    """Ohm's law for heat. A can: I^2 (R_s + tan d/(2 pi f C)) 8 K/W, 10 A at 80 kHz, no bus: 5.4 K;
+    windings: (R_1 + R_2 22^2) I^2 4 K/W; the water's wall over the inlet and below boiling."""
+    machine = load_machine(ROOT / "scenarios" / "bar-heating" / "machine.toml").model
+    machine = varied(machine, {"tank.bus": None})
+    parts = found(machine, (1.0, 10.0))
+    esr = 3e-3 + 4e-4 / (2.0 * np.pi * 80e3 * 0.22e-6)
+    assert parts["tank capacitor"].last == pytest.approx(100.0 * esr * 8.0)
+    assert parts["tank capacitor"].before == pytest.approx(esr * 8.0)
+    assert parts["tank capacitor"].time == pytest.approx(400.0)
+    wound = machine.transformer
+    ohms = wound.primary_resistance + 484.0 * wound.secondary_resistance
+    assert parts["windings"].last == pytest.approx(100.0 * ohms * 4.0)
+    assert 18.0 < parts["coil's wall"].settled < parts["coil's wall"].limit < 101.0
+    assert parts["core"].settled > 30.0
+    rows = {f.quantity: f for f in body_figures(list(parts.values()), machine)}
+    assert rows["can_temperature"].rating == pytest.approx(45.0)
+    assert rows["winding_temperature"].rating == pytest.approx(130.0)
+    # Beyond its limit it is over.
+    assert found(machine, (1.0, 25.0))["tank capacitor"].settled > 45.0
+
+
+def test_a_machine_that_says_nothing_of_it_has_no_body() -> None:
+    machine = load_machine(ROOT / "scenarios" / "copper-casting" / "machine.toml").model
+    assert found(machine, (1.0, 10.0)) == {}
+
+
+def test_the_line_on_the_terminal() -> None:
+    never = {"part": "core", "settles_at_degc": 40.0, "limit_degc": 110.0, "time_to_limit_s": None}
+    soon = {**never, "part": "windings", "time_to_limit_s": 43.2}
+    assert first_limit({"if_it_went_on": [never]}) == first_limit({}) == ""
+    told = first_limit({"if_it_went_on": [soon, never]})
+    assert told == "if the last state goes on: windings at its limit after 43.2 s"
+    soon["time_to_limit_s"] = 0.0
+    assert first_limit({"if_it_went_on": [soon]}).endswith("at its limit by the end of it")
