@@ -157,5 +157,7 @@ def test_a_link_so_large_that_it_stands_still() -> None:
     assert found.settled
     assert found.rms == pytest.approx(np.sqrt(square), rel=0.01)
     assert found.lowest == pytest.approx(volts, rel=0.002)
+    # A tank that rings out behind a choke draws milliwatts: that is at rest too.
+    assert drawn(Line(230.0, 50.0, 0.25, 2e-3, 0.9, 1e-3), 1e-3, at).settled
     # One that has not come to rest says so.
     assert not drawn(Line(230.0, 50.0, 0.25, 0.0, 0.9, 0.9), watts, at).settled
