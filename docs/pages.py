@@ -47,7 +47,7 @@ FORMULAS = {
     "workpiece": ("parts/workpiece", "parts/magnetics", "parts/profiles", "parts/working",
                   "parts/heating", "parts/materials"),
     "core": ("parts/core", "parts/transformer", "parts/windings"),
-    "thermal": ("parts/thermal", "parts/cooling", "parts/heat_path", "parts/coil_water"),
+    "thermal": ("parts/thermal", "parts/cooling", "parts/heat_path", "parts/slow_heat", "parts/coil_water"),
     "supply": ("parts/supply", "parts/precharge", "parts/mains", "measure/energy"),
     "gate": ("parts/gate_drive", "scout/drive", "measure/gate"),
     "scout": ("scout/operating", "scout/envelope", "scout/forced"),

@@ -420,6 +420,7 @@ def test_a_measured_leakage_counts_beside_a_window() -> None:
     ("supply.rectifier.mains_voltage", "325 V", "mains_voltage is rms: 325 V is the peak of 230 V"),
     ("supply.rectifier.mains_voltage", "170 V", "mains_voltage is rms: 170 V is the peak of 120 V"),
     ("supply.rectifier.bleeder", "470 ohm", "turns 225 W into heat"),
+    ("supply.voltage", "230 V", "supply.voltage is 230 V, but 230 V mains, rms, charge a link to"),
 ])  # fmt: skip
 def test_a_slip_on_the_mains_side_is_told(key: str, value: str, says: str) -> None:
     assert any(says in line for line in load_machine(BARS, {key: value}).warnings)
