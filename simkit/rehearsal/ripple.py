@@ -67,7 +67,7 @@ def with_trough(rehearsal: Rehearsal, again: Callable[[Machine], Rehearsal]) -> 
     if low is None:
         if rehearsal.machine.supply.rectifier is None or not moved(rehearsal):
             return rehearsal
-        note = "not looked at: the scenario itself moves the supply"
+        note = "not looked at: the scenario itself sets the supply"
         return replace(rehearsal, slow=(*rehearsal.slow, SlowFact(name, None, "V", note)))
     machine = rehearsal.machine
     if commutates_alike(machine, rehearsal.line, low):
