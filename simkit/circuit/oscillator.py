@@ -87,6 +87,10 @@ class Oscillator:
             "pace": 1e-6 * pi / 2.0 * self.gain,
             "edge": EDGE * 2.0 * pi * frequency * drive.edge_time,
             "mean": MEAN / frequency,
+            "limit": self.loop.current_limit,
+            "rate": 1e-6 * (self.loop.limit_rate or 0.0),
+            "free": self.loop.holds == "none",
+            "back": 1e-3 * kilo,
             "resistance": machine.transformer.primary_resistance,
             "bank": self._bank(machine),
         }

@@ -23,9 +23,10 @@ class Loop(Section):
     the gate commands change over; positive is inductive.
     """
 
-    holds: Literal["phase", "lead", "margin"]
+    holds: Literal["phase", "lead", "margin", "none"]
     """phase: an angle; lead: the time from the gates to the current's zero crossing; margin: the
-    distance to the resonance, as an ideal drive would."""
+    distance to the resonance, as an ideal drive would; none: the frequency set, for a drive that
+    only limits its current."""
     by: Literal["continuous", "sampled", "self-oscillating"] = "continuous"
     """continuous: a phase detector and an integrator; sampled: a controller that steps the
     frequency; self-oscillating: the gates follow the sign of the current."""
@@ -92,9 +93,34 @@ class Loop(Section):
         | None
     ) = None
 
+    current_limit: (
+        Annotated[
+            float,
+            Quantity("A", "Peak output current above which it raises the frequency", gt=0, lt=1e4),
+        ]
+        | None
+    ) = None
+    limit_rate: Annotated[float, Quantity("Hz/s", "How fast it raises it", gt=0, lt=1e9)] | None = (
+        None
+    )
+
+    @model_validator(mode="after")
+    def _limits_its_current(self) -> Self:
+        if (self.current_limit is None) != (self.limit_rate is None):
+            raise ValueError("current_limit and limit_rate go together")
+        if self.holds == "none" and self.current_limit is None:
+            raise ValueError('holds = "none" is for a drive that limits its current: current_limit')
+        if self.current_limit is None:
+            return self
+        if self.by != "continuous" or self.signal != "current" or self.holds == "margin":
+            raise ValueError('current_limit goes with by = "continuous" and signal = "current"')
+        return self
+
     @model_validator(mode="after")
     def _has_what_it_needs(self) -> Self:
         needs, may = BELONGS[self.by]
+        if self.holds == "none":
+            needs, may = set[str](), set[str]()
         given = {name for name in ONLY | {"delay"} if getattr(self, name) is not None}
         if self.holds == "margin":
             if self.by != "continuous" or given | self.angles:
@@ -108,7 +134,8 @@ class Loop(Section):
 
     @model_validator(mode="after")
     def _angle_as_it_is_held(self) -> Self:
-        wrong = self.angles - {"phase" if self.holds == "phase" else "lead_time"}
+        allowed = {"phase": "phase", "lead": "lead_time"}.get(self.holds, "")
+        wrong = self.angles - {allowed}
         if wrong and self.holds != "margin":
             raise ValueError(f'{wrong.pop()} does not go with holds = "{self.holds}"')
         if self.by == "self-oscillating" and self.angles:

@@ -18,15 +18,28 @@ open loop 2 pi b exp(-s t_d)/(s (1 + s T)); it is stable up to
     b = w sqrt(1 + (w T)^2)/(2 pi),   w t_d + atan(w T) = pi/2
 
 (its phase reaches -180 degrees at w, textbook). Both local: a large error may do worse.
+
+A drive that limits its current moves f at a pace that grows with the current's excess. Detuned by D
+[rad/s], a tank's amplitude follows a change of frequency as 1/((s + 1/T)^2 + D^2) (derived from
+dX/dt = -(1/T + jD) X + u), and the level is averaged over tau. Routh's criterion of
+
+    (1 + s tau) s ((s + 1/T)^2 + D^2) + 2 pi b (1/T^2 + D^2)
+
+leaves b < (c3 2/T + 2 tau^2 (1/T^2 + D^2)/T)/(2 pi c3^2), c3 = 1 + 2 tau/T; 1/(pi T) where nothing
+is averaged.
 """
 
 from dataclasses import dataclass
 from math import atan, degrees, exp, pi, radians, sqrt
 
+import numpy as np
+
+from simkit.circuit.oscillator import MEAN
 from simkit.parameters.loop import Loop
 from simkit.parameters.machine import Load, Machine
+from simkit.scout.phasor_course import Envelope
 from simkit.scout.plant import memory_time, plant_from_machine
-from simkit.scout.tracking import angle_of, held_frequency, slope_of
+from simkit.scout.tracking import SOFT, angle_of, held_frequency, slope_of
 
 
 @dataclass(frozen=True)
@@ -80,7 +93,7 @@ def loop_gain(machine: Machine, load: Load, set_with: str, angle: float) -> Loop
     `set_with`: name of the piece with which a bandwidth was set.
     """
     loop, voltage = machine.drive.loop, machine.supply.voltage
-    if loop is None or loop.holds == "margin" or loop.by == "self-oscillating":
+    if loop is None or loop.holds in ("margin", "none") or loop.by == "self-oscillating":
         return None
     f = held_frequency(machine, load, voltage, angle, loop.signal)
     slope = slope_of(machine, (load.inductance, load.resistance), voltage, f, loop.signal)
@@ -94,3 +107,39 @@ def loop_gain(machine: Machine, load: Load, set_with: str, angle: float) -> Loop
     band = float(loop.bandwidth or 0.0) * slope / first
     late = 0.25 / f + (loop.delay or 0.0)
     return LoopGain(f, band, continuous_limit(memory, late), memory, slope)
+
+
+def averaged_limit(memory: float, detuned: float, averaged: float) -> float:
+    """Largest stable bandwidth of a current limit [Hz]: memory and averaging [s], detuning [rad/s].
+
+    See the module's heading.
+    """
+    rate, c3 = 1.0 / memory, 1.0 + 2.0 * averaged / memory
+    more = 2.0 * rate * averaged**2 * (rate**2 + detuned**2)
+    return (c3 * 2.0 * rate + more) / (2.0 * pi * c3**2)
+
+
+def limit_gain(machine: Machine, load: Load) -> LoopGain | None:
+    """A drive's current limit on a load; None without one, or where the load never reaches it."""
+    loop, voltage = machine.drive.loop, np.array([machine.supply.voltage])
+    if loop is None or loop.current_limit is None:
+        return None
+    bare = machine.resonance(load.inductance)
+    inductance, resistance = np.array([load.inductance]), np.array([load.resistance])
+    envelope = Envelope.of(machine, inductance, resistance, voltage, bare)
+
+    def current(f: float) -> float:
+        return envelope.seen(0, envelope.settled(0, f), f).current
+
+    low, high = bare, 1.5 * bare
+    if current(low) <= loop.current_limit:
+        return None
+    for _ in range(50):
+        middle = 0.5 * (low + high)
+        low, high = (middle, high) if current(middle) > loop.current_limit else (low, middle)
+    step = 1e-5 * low
+    slope = (current(low - step) - current(low + step)) / (2.0 * step)
+    memory = memory_time(plant_from_machine(machine, load))
+    band = float(loop.limit_rate or 0.0) * slope / (loop.current_limit * SOFT) / (2.0 * pi)
+    most = averaged_limit(memory, 2.0 * pi * (low - bare), MEAN / low)
+    return LoopGain(low, band, most, memory, slope)

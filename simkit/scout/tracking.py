@@ -154,6 +154,8 @@ class _Walk:
         return self.envelope.seen(k, self.envelope.settled(k, f), f)
 
     def _error(self, k: int, seen: Seen, f: float) -> float:
+        if self.loop.holds == "none":
+            return 0.0
         aim = self.held.angle + 2.0 * pi * f * self.held.seconds
         error = seen.angle + self.offset(float(self.times[k])) - aim
         return float((error + pi) % (2.0 * pi) - pi)
@@ -169,8 +171,22 @@ class _Walk:
             return self._root(error, before)
         if loop.by == "sampled":
             return before + (self._correction(error(before)) if k in self.updates else 0.0)
+        if loop.current_limit is not None:
+            return self._root(lambda f: f - before - step * self._limited(k, x, f, step), before)
         rate = self.held.gain * step
         return self._root(lambda f: f - before + rate * error(f), before)
+
+    def _limited(self, k: int, x: Complex, f: float, step: float) -> float:
+        """Pace of a drive that limits its current [Hz/s]: the loop's own below the limit, the
+        limit's above it, a mixture in the first hundredths above."""
+        seen = self.envelope.seen(k, self.envelope.stepped(k, x, f, step), f)
+        most, rate = float(self.loop.current_limit or np.inf), float(self.loop.limit_rate or 0.0)
+        share = float(np.clip((seen.current / most - 1.0) / SOFT, 0.0, 1.0))
+        own = -self.held.gain * self._error(k, seen, f)
+        if self.loop.holds == "none":  # back to where it was set, as fast as it went up
+            set_at = self.line.frequency.first
+            own = rate * float(np.clip((set_at - f) / (SOFT_BACK * set_at), -1.0, 1.0))
+        return share * rate + (1.0 - share) * own
 
     def _correction(self, error: float) -> float:
         largest = self.loop.largest_step or np.inf
@@ -194,6 +210,10 @@ class _Walk:
         return _halved(gap, drive.frequency_min, drive.frequency_max)
 
 
+SOFT = 0.02
+"""Share of its limit above it at which a current drives the frequency up at the whole rate [1]."""
+SOFT_BACK = 1e-3
+"""Distance from the frequency set, as a share of it, within which the way back slows down [1]."""
 HAIR = 1e-7
 """Between the two points of a step of frequency [s]."""
 

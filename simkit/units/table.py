@@ -147,6 +147,13 @@ _ALL = (
         display=("V/s", "V/us", "V/ns"),
     ),
     Unit(
+        "Hz/s",
+        "slope of frequency",
+        example="1 kHz/ms",
+        others=_per(_with("kM", "Hz"), _SECONDS),
+        display=("Hz/s", "kHz/s", "kHz/ms"),
+    ),
+    Unit(
         "A/s",
         "slope of current",
         example="600 A/us",

@@ -16,7 +16,7 @@ from simkit.parameters.machine import Machine
 from simkit.rehearsal.findings import Rehearsal
 from simkit.rehearsal.rehearser import Rehearser
 from simkit.rehearsal.settings import Settings
-from simkit.scout.loop_gain import loop_gain
+from simkit.scout.loop_gain import limit_gain, loop_gain
 from simkit.scout.tracking import angle_of
 from simkit.studies.situations.base import draft
 from tests.machines import demo, varied
@@ -26,6 +26,7 @@ LOOPS: dict[str, dict[str, Any]] = {
     "self-oscillating": {
         "holds": "phase", "by": "self-oscillating", "delay": 0.6e-6, "lead_network": 1.6e-6,
     },
+    "limited": {"holds": "none", "current_limit": 16.0, "limit_rate": 5e6},
 }  # fmt: skip
 
 
@@ -49,6 +50,34 @@ def test_the_loop_in_the_circuit_and_the_fast_models_agree(loop: str) -> None:
     assert sampled.after.phase_deg == pytest.approx(whole.after.phase_deg, abs=2.0)
     for name in ("tank_current_peak_a", "supply_current_a", "primary_current_peak_a"):
         assert getattr(sampled.after, name) == pytest.approx(getattr(whole.after, name), rel=0.02)
+
+
+@pytest.mark.slow
+def test_a_current_limit_holds_and_one_too_quick_swings() -> None:
+    """Its bound is `averaged_limit`: 1.6 MHz/s at 16 A on the empty coil."""
+    swing = []
+    for rate in (0.6e6, 8e6):
+        limit = {"holds": "none", "current_limit": 16.0, "limit_rate": rate}
+        machine = varied(demo(), {"drive.loop": limit})
+        found = limit_gain(machine, machine.load("empty"))
+        assert found is not None
+        assert (found.gain < found.most) == (rate < 1.6e6)
+        scenario = draft(
+            machine, "limited", load="empty", settled=1e-4, tail=2.5e-3,
+            events=[{"kind": "coil", "at": 0.0, "duration": 3e-4, "inductance_factor": 0.985}],
+            start={"frequency": found.frequency},
+        ).scenario  # fmt: skip
+        run = Rehearser(settings=Settings(refine=False, whole=True)).rehearse(machine, scenario)
+        late = run.whole.waves.between(2e-3, run.line.end)
+        half = 0.5 / found.frequency
+        count = int((late.time[-1] - late.time[0]) / half)
+        peaks = [np.abs(late.between(late.time[0] + k * half, late.time[0] + (k + 1) * half)
+                        .primary_current).max() for k in range(count)]  # fmt: skip
+        swing.append(float(np.ptp(peaks)))
+        if rate < 1.6e6:
+            assert np.mean(peaks) == pytest.approx(16.0 * 1.01, rel=0.03)
+    assert swing[0] < 0.04 * 16.0
+    assert swing[1] > 4.0 * swing[0]
 
 
 def test_the_gates_of_a_loop_keep_their_dead_time() -> None:

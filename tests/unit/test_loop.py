@@ -22,7 +22,13 @@ from simkit.parameters.loop import Loop
 from simkit.parameters.machine import Load, Machine
 from simkit.rehearsal import scouting
 from simkit.rehearsal.driving import driven
-from simkit.scout.loop_gain import continuous_limit, loop_gain, sampled_limit
+from simkit.scout.loop_gain import (
+    averaged_limit,
+    continuous_limit,
+    limit_gain,
+    loop_gain,
+    sampled_limit,
+)
 from simkit.scout.phasor import solve
 from simkit.scout.plant import plant_from_machine
 from simkit.scout.tracking import Tracked, angle_of, slope_of
@@ -32,6 +38,7 @@ from simkit.studies.situations.base import draft
 from tests.machines import DEMO, demo, varied
 
 PHASE = {"holds": "phase", "bandwidth": 1e3}
+LIMIT = {"current_limit": 16.0, "limit_rate": 1e6}
 
 
 def with_loop(**values: Any) -> Machine:
@@ -62,6 +69,12 @@ def followed(seconds: float, **values: Any) -> Tracked:
         (PHASE | {"blind_voltage": 5.0}, 'signal = "current" goes with blind_current'),
         ({"holds": "phase", "by": "self-oscillating", "delay": 1e-7}, "half the dead time"),
         ({"holds": "margin", "bandwidth": 1e3}, "is ideal and takes nothing beside it"),
+        ({"holds": "none"}, "is for a drive that limits its current"),
+        (PHASE | {"current_limit": 16.0}, "current_limit and limit_rate go together"),
+        (
+            {"holds": "phase", "by": "self-oscillating", "delay": 6e-7} | LIMIT,
+            'current_limit goes with by = "continuous"',
+        ),
     ],
 )
 def test_a_table_that_cannot_be_says_why(values: dict[str, Any], told: str) -> None:
@@ -282,3 +295,53 @@ def test_a_gain_beyond_deadbeats_limit_is_refused_with_the_reason(
         return
     with pytest.raises(InputError, match="each correction overshoots by more than the error"):
         load_scenario(tmp_path / "scenario.toml")
+
+
+@pytest.mark.parametrize("memory", [4e-5, 1.7e-4])
+@pytest.mark.parametrize("detuned", [2e3, 1e4, 5e4])
+@pytest.mark.parametrize("averaged", [0.0, 4e-5])
+def test_a_current_limits_bound_is_where_a_root_leaves_the_left_half(
+    memory: float, detuned: float, averaged: float
+) -> None:
+    rate, most = 1.0 / memory, averaged_limit(memory, detuned, averaged)
+    square = rate**2 + detuned**2
+
+    def growing(band: float) -> float:
+        lag, tank = np.poly1d([averaged, 1.0]), np.poly1d([1.0, 2.0 * rate, square])
+        closed = lag * np.poly1d([1.0, 0.0]) * tank + 2.0 * pi * band * square
+        return float(np.max(np.real(closed.roots)))
+
+    assert growing(0.99 * most) < 0.0 < growing(1.01 * most)
+
+
+@pytest.mark.parametrize("loop", [{"holds": "none"}, PHASE])
+def test_a_current_limit_raises_the_frequency_and_holds_the_current(loop: dict[str, Any]) -> None:
+    scenario = load_scenario(DEMO / "drives" / "fixed.toml")[0].model
+    machine = with_loop(**loop, **LIMIT)
+    path = driven(machine, scenario)
+    assert path.loop is not None
+    # Where the impedances say that this current flows: the same load, settled.
+    empty = limit_gain(machine, machine.load("empty"))
+    assert empty is not None
+    # A loop that pulls the other way lets the current 2 % above its limit: 0.12 % of frequency.
+    assert path.loop.frequency[-1] == pytest.approx(empty.frequency, rel=1.5e-3)
+    assert path.line.frequency.first < 0.95 * empty.frequency
+    # And one that is never reached leaves the frequency to the loop.
+    far = driven(with_loop(**loop, **(LIMIT | {"current_limit": 1e3})), scenario)
+    assert far.loop is not None
+    if loop["holds"] == "none":
+        assert np.ptp(far.loop.frequency) < 1e-6 * far.loop.frequency[0]
+    else:
+        bare = driven(with_loop(**loop), scenario)
+        assert bare.loop is not None
+        assert far.loop.frequency == pytest.approx(bare.loop.frequency, rel=1e-6)
+
+
+def test_check_prints_a_current_limits_bandwidth_beside_its_bound() -> None:
+    def status(**values: Any) -> dict[str, str]:
+        rows = check_machine(with_loop(holds="none", **(LIMIT | values)))
+        return {r.load: r.status for r in rows if r.quantity == "current limit's bandwidth"}
+
+    assert status(limit_rate=1e6)["empty"] == "ok"
+    assert status(limit_rate=8e6)["empty"] == "over", "it swings: tests/engine/test_loop.py"
+    assert status(current_limit=1e3) == {}, "no load reaches it"

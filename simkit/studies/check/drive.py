@@ -55,10 +55,14 @@ def gate_rows(rows: Rows, machine: Machine) -> Iterator[CheckRow]:
 
 def loop_rows(rows: Rows, machine: Machine, name: str) -> Iterator[CheckRow]:
     """The gain of the drive's loop on a load, beside the most at which it is stable."""
-    from simkit.scout.loop_gain import angle_held, loop_gain
+    from simkit.scout.loop_gain import angle_held, limit_gain, loop_gain
 
+    limits = limit_gain(machine, machine.load(name))
+    if limits is not None:
+        told = f"stable up to here; it holds {limits.frequency / 1e3:.4g} kHz on this load"
+        yield rows.most("current limit's bandwidth", "Hz", limits.gain, limits.most, told)
     loop, first = machine.drive.loop, next(iter(machine.workpieces), "empty")
-    if loop is None or loop.holds == "margin":
+    if loop is None or loop.holds in ("margin", "none"):
         return
     piece = loop.set_with or first
     found = loop_gain(machine, machine.load(name), piece, angle_held(machine, loop, piece))

@@ -20,7 +20,7 @@ def loop_misfits(machine: Machine, scenario: Scenario) -> list[Found]:
     if loop.set_with is not None and loop.set_with not in ("empty", *machine.workpieces):
         rule = f"drive.loop.set_with = {loop.set_with}: the machine has no such workpiece"
         return [("machine", scenario.machine, rule)]
-    if loop.holds == "margin" or loop.by == "self-oscillating" or by_hand(scenario):
+    if loop.holds in ("margin", "none") or loop.by == "self-oscillating" or by_hand(scenario):
         return []
     frequency, voltage = start_frequency(machine, scenario), machine.supply.voltage
     load = load_at(machine, name, frequency, voltage)
