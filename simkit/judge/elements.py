@@ -40,7 +40,7 @@ ELEMENTS: tuple[tuple[str, tuple[str, ...], str], ...] = (
     (r"cgt\d|rgt\d|lgl\d|lgp\d|lgs\d|kgt\d", ("gate_volt_seconds",), ""),
     (r"rg\d|doff\d|roff\d", ("driver_current_peak",), ""),
     (r"lg\d", (), "the gate's wires: no heat to speak of, their ringing shows in the gate voltage"),
-    (r"b(sg|yy|gu|gl|om|fe|si|de|ct|pd|ev|df|lp|g\d|o\d)|c(yy|om|ev|df|lp)|vsp", (),
+    (r"b(sg|yy|gu|gl|om|fe|si|de|ct|pd|ev|df|lp|ov|ow|g\d|o\d)|c(yy|om|ev|df|lp)|vsp", (),
      "the drive's oscillator and its loop: a few milliwatts of logic"),
     (r"rbl\d", (), "a bleed resistor of kilo-ohms at the gate's volts: milliwatts"),
 )  # fmt: skip

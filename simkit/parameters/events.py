@@ -79,7 +79,11 @@ class Event(Section):
         None
     )
     speed: (
-        Annotated[float, Quantity("m/s", "Speed of the piece over its travel", gt=0, lt=100)] | None
+        Annotated[
+            float,
+            Quantity("m/s", "Of the piece over its travel; a hand lifts at about 1", gt=0, lt=100),
+        ]
+        | None
     ) = None
     load: Name | None = None
     share: (

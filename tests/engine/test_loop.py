@@ -26,7 +26,6 @@ LOOPS: dict[str, dict[str, Any]] = {
     "self-oscillating": {
         "holds": "phase", "by": "self-oscillating", "delay": 0.6e-6, "lead_network": 1.6e-6,
     },
-    "limited": {"holds": "none", "current_limit": 16.0, "limit_rate": 5e6},
 }  # fmt: skip
 
 
