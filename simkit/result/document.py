@@ -337,7 +337,7 @@ time, status, source"""
     """what goes on slowly after the event"""
     tolerance: Tolerance | None = None
     """what the file's tolerances make of the verdict: share of machines over a limit, the figure, \
-what moves it; with `--no-tolerance` `null`"""
+what moves it; `null` with `--no-tolerance`, and from Python"""
     advice: tuple[Advice, ...] | None = None
     """changes of values and what they would come to; `null` where nothing was tried"""
     parameter_uncertainty: FitUncertainty | None = None
