@@ -28,8 +28,16 @@ ALONG: Mapping[str, Callable[[FastEvent], Array]] = {
     "coil_current_rms": lambda e: e.cycles.coil_current_peak,
     "primary_current_rms": lambda e: e.cycles.primary_current_rms,
     "blocking_current_rms": lambda e: e.cycles.primary_current_rms,
+    "secondary_current_rms": lambda e: (
+        e.cycles.coil_current_peak
+        if e.machine.tank.feed == "loop"
+        else e.cycles.primary_current_rms
+    ),
+    "link_voltage_peak": lambda e: e.link,
+    "film_voltage_peak": lambda e: e.link,
 }
-"""What runs along with figures of parts that have no course of their own: the same current."""
+"""What runs along with figures of parts that have no course of their own: the same current, the
+same voltage."""
 MODE = 0.05
 """Share of the primary current within which the fast model may be wrong about a diode [1]."""
 
