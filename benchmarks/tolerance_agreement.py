@@ -100,12 +100,12 @@ def main() -> None:
     parser.add_argument("--cores", type=int, default=2)
     parser.add_argument("--write", action="store_true")
     asked = parser.parse_args()
-    kept = json.loads(RECORD.read_text("utf-8")) if RECORD.exists() else {}
     for name in asked.scenarios:
         found = compared(Path(name), asked.draws, asked.cores)
         print(json.dumps(found, indent=1), flush=True)
-        kept[name] = found
-        if asked.write:
+        if asked.write:  # read again: two may run side by side
+            kept = json.loads(RECORD.read_text("utf-8")) if RECORD.exists() else {}
+            kept[name] = found
             RECORD.write_text(json.dumps(kept, indent=1) + "\n", encoding="utf-8")
 
 

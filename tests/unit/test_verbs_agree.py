@@ -14,7 +14,7 @@ from pathlib import Path
 import pytest
 
 from simkit import cli
-from simkit.circuit.timeline import start_frequency
+from simkit.circuit.timeline import start_frequency, timeline
 from simkit.judge.limits import machine_limits
 from simkit.live.answers import Question, answered
 from simkit.parameters.machine import Machine
@@ -26,6 +26,8 @@ from simkit.studies.explain.study import explained
 from simkit.studies.inputs.loading import load_machine, load_scenario
 from simkit.studies.maps.space import space_of
 from simkit.studies.situations.base import draft, main_load
+from simkit.studies.tolerance.machines import sample, space_for
+from simkit.studies.tolerance.study import rebuilder
 from tests.machines import ROOT, SHIPPED
 
 FILES = sorted((ROOT / "scenarios").glob("*/machine.toml"))
@@ -101,6 +103,9 @@ def test_what_run_takes_map_and_deck_take(path: Path, tmp_path: Path) -> None:
 
     space = space_of(machine, scenario, scenario.model.map or MapPlan(), (), rebuilt)
     space.at(space.values([0.5] * len(space.axes)))
+    taken = sample(space_for(machine, scenario), timeline(machine.model, scenario.model),
+                   rebuilder(machine, scenario), 2)  # fmt: skip
+    assert len(taken.machines) == 3, "what map varies, run draws"
     out = tmp_path / "a.cir"
     assert cli.run(["deck", str(path), "--no-engine", "-o", str(out), "--quiet"]) == 0
     frequency = re.search(r"^\.tran", out.read_text(), re.M)
