@@ -31,6 +31,8 @@ class Tolerance:
     error: float | None
     """Half of the 95 % interval of `share_over`, from the number of draws."""
     draws: int
+    followed: int
+    """How many of the limits the fast model follows: the share is of these."""
     worst: PartFigure | None
     """The figure over its limit most often, or nearest to it."""
     drivers: tuple[Driver, ...]

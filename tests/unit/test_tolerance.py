@@ -144,6 +144,10 @@ def test_a_diode_forced_off_only_elsewhere_is_not_known() -> None:
     found = follow([row("recovery_dv_dt", 1e9, 1e10)], scout.fast, taken.machines, batch)
     assert found[0].values[0] == found[0].values[1] == 1e9
     assert np.isnan(found[0].values[3])
+    # over in the circuit's run without a cause that the fast model sees: nothing is told of others
+    found = follow([row("recovery_dv_dt", 2e10, 1e10)], scout.fast, taken.machines, batch)
+    assert found[0].values[0] == 2e10
+    assert np.isnan(found[0].values[1:]).all()
 
 
 def test_a_scaled_way_is_the_timelines_own_where_nothing_follows_from_geometry() -> None:
@@ -194,17 +198,21 @@ def test_drivers_are_shares_of_the_variance() -> None:
 def told(share: float, unknown: float = 0.0, **more: Any) -> Tolerance:
     worst = PartFigure("tank capacitor", "can_current_rms")
     drives = (Driver("coil.inductance", 0.7),)
-    return replace(Tolerance(share, unknown, 0.05, 256, worst, drives, False, True, (), ""), **more)
+    return replace(
+        Tolerance(share, unknown, 0.05, 256, 19, worst, drives, False, True, (), ""), **more
+    )
 
 
 def test_the_sentence_says_share_key_and_figure() -> None:
     assert sentence("within_limits", told(0.22)) == (
-        "of 256 machines drawn with your tolerances 22 % are over a limit, most by "
-        "coil.inductance (tank capacitor: current, rms)"
+        "of 256 machines drawn with your tolerances 22 % are over one of the 19 limits "
+        "that the fast model follows, most by coil.inductance (tank capacitor: current, rms)"
     )
     assert "78 % are not" in sentence("over_limit", told(0.22))
-    assert sentence("within_limits", told(0.0)).endswith("none is over a limit")
-    assert "all are over a limit" in sentence("over_limit", told(1.0))
+    assert sentence("within_limits", told(0.0)).endswith(
+        "none is over one of the 19 limits that the fast model follows"
+    )
+    assert "all are over one of the 19" in sentence("over_limit", told(1.0))
     assert "the fast model cannot tell" in sentence("within_limits", told(0.1, 0.2))
     assert "the file states none" in sentence("within_limits", told(0.1, assumed=True))
 

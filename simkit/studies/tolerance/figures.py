@@ -80,7 +80,7 @@ def _figure(row: Judged, march: FastEvent, events: Sequence[FastEvent]) -> Array
         return None
     own, seen = _top(fast, events[0]), _top(fast, march)
     if fast.only_forced:
-        return _forced(fast, row.value, own, seen, events)
+        return _forced(fast, row, own, seen, events)
     if own <= 0.0 or abs(own - seen) > EVENTFUL * seen:
         return None
     base = _known(fast, events[0])
@@ -92,17 +92,17 @@ def _figure(row: Judged, march: FastEvent, events: Sequence[FastEvent]) -> Array
     return np.where([forced_share(e) > -MODE for e in events], np.nan, values)
 
 
-def _forced(
-    fast: Fast, value: float, own: float, seen: float, events: Sequence[FastEvent]
-) -> Array | None:
-    """A recovery's figure: as the circuit had it where none is forced off; scaled where the
-    circuit's run had one too."""
+def _forced(fast: Fast, row: Judged, own: float, seen: float, events: Sequence[FastEvent]) -> Array:
+    """A recovery's figure: scaled where the circuit's run had one too; where clearly none is forced
+    off no more than the circuit's, which tells nothing once that is over; else not known."""
+    assert row.value is not None
     shares = np.array([forced_share(e) for e in events])
     if shares[0] > MODE and own > 0.0 and abs(own - seen) <= EVENTFUL * seen:
-        return np.array([value / own * _top(fast, e) for e in events])
-    if shares[0] < -MODE:
-        return np.where(shares < -MODE, value, np.nan)
-    return None
+        return np.array([row.value / own * _top(fast, e) for e in events])
+    most = row.value if row.value < row.limit else np.nan
+    found = np.where(shares < -MODE, most, np.nan)
+    found[0] = row.value
+    return found
 
 
 def forced_share(event: FastEvent) -> float:

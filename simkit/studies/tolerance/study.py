@@ -85,7 +85,7 @@ def rebuilder(machine: Loaded[Machine], scenario: Loaded[Scenario]) -> Rebuilt:
 
 
 def _nothing(note: str) -> Tolerance:
-    return Tolerance(None, None, None, 0, None, (), False, False, (), note)
+    return Tolerance(None, None, None, 0, 0, None, (), False, False, (), note)
 
 
 def _amounts_to(
@@ -107,6 +107,7 @@ def _amounts_to(
         share_unknown=float(unknown.mean()),
         error=half_width(int(over.sum()), count),
         draws=count,
+        followed=len(followed),
         worst=PartFigure(followed[worst].row.part, followed[worst].row.quantity),
         drivers=drivers([a.name for a in taken.axes], taken.units, ratios[worst]),
         assumed=taken.assumed,
@@ -116,7 +117,8 @@ def _amounts_to(
     )
     known = {f.row.quantity: interval(f.values[1:]) for f in followed}
     limits = tuple(replace(r, tolerance=known.get(r.quantity)) for r in result.limits)
-    return replace(result, limits=limits, tolerance=found, reason=_said(result, found))
+    said = result.reason if result.verdict == "no_verdict" else _said(result, found)
+    return replace(result, limits=limits, tolerance=found, reason=said)
 
 
 def _said(result: Result, found: Tolerance) -> str:

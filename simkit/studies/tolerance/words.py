@@ -9,19 +9,20 @@ def sentence(verdict: str, found: Tolerance) -> str:
     whose = "the usual tolerances of each value's source (the file states none)"
     whose = whose if found.assumed else "your tolerances"
     share = found.share_over or 0.0
-    return f"of {found.draws} machines drawn with {whose} {_how_many(verdict, share)}" + (
+    limits = f"over one of the {found.followed} limits that the fast model follows"
+    return f"of {found.draws} machines drawn with {whose} {_how_many(verdict, share, limits)}" + (
         f"{_most(found)}{_unknown(found)}"
     )
 
 
-def _how_many(verdict: str, share: float) -> str:
+def _how_many(verdict: str, share: float, limits: str) -> str:
     if share == 0.0:
-        return "none is over a limit"
+        return f"none is {limits}"
     if share == 1.0:
-        return "all are over a limit"
+        return f"all are {limits}"
     if verdict == "over_limit":
-        return f"{_percent(1.0 - share)} are not"
-    return f"{_percent(share)} are over a limit"
+        return f"{_percent(1.0 - share)} are not {limits}"
+    return f"{_percent(share)} are {limits}"
 
 
 def _percent(share: float) -> str:
