@@ -208,7 +208,7 @@ def test_the_sentence_says_share_key_and_figure() -> None:
         "of 256 machines drawn with your tolerances 22 % are over one of the 19 limits "
         "that the fast model follows, most by coil.inductance (tank capacitor: current, rms)"
     )
-    assert "78 % are not" in sentence("over_limit", told(0.22))
+    assert "68 % are within the 19 limits" in sentence("over_limit", told(0.22, 0.1))
     assert sentence("within_limits", told(0.0)).endswith(
         "none is over one of the 19 limits that the fast model follows"
     )
@@ -222,4 +222,5 @@ def test_a_verdict_turns_where_machines_come_to_another() -> None:
     assert turns("over_limit", 0.98)
     assert not turns("within_limits", 0.0)
     assert not turns("over_limit", 1.0)
+    assert not turns("over_limit", 0.5, 0.5)
     assert not turns("no_verdict", 0.5)

@@ -33,11 +33,12 @@ ALONG: Mapping[str, Callable[[FastEvent], Array]] = {
         if e.machine.tank.feed == "loop"
         else e.cycles.primary_current_rms
     ),
+    "mains_current_rms": lambda e: e.cycles.supply_current,
     "link_voltage_peak": lambda e: e.link,
     "film_voltage_peak": lambda e: e.link,
 }
 """What runs along with figures of parts that have no course of their own: the same current, the
-same voltage."""
+same voltage; the mains' current goes with what the bridge takes, its form kept."""
 MODE = 0.05
 """Share of the primary current within which the fast model may be wrong about a diode [1]."""
 

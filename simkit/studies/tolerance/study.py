@@ -12,6 +12,7 @@ from dataclasses import replace
 import numpy as np
 
 from simkit.errors import InputError
+from simkit.figures.table import full_name
 from simkit.judge.verdict import Judged
 from simkit.parameters.load import Loaded
 from simkit.parameters.machine import Machine
@@ -97,6 +98,14 @@ def _amounts_to(
     if not followed:
         none = replace(_nothing("the fast model follows none of the figures"), not_followed=left)
         return replace(result, tolerance=none)
+    known = {f.row.quantity: interval(f.values[1:]) for f in followed}
+    limits = tuple(replace(r, tolerance=known.get(r.quantity)) for r in result.limits)
+    beyond = [r for r in rows if r.status == "over" and r.quantity not in known]
+    if beyond:
+        names = ", ".join(full_name(r.quantity) for r in beyond)
+        none = replace(_nothing(f"the fast model does not follow what is over: {names}"),
+                       not_followed=left)  # fmt: skip
+        return replace(result, limits=limits, tolerance=none)
     ratios = np.array([f.values[1:] / f.row.limit for f in followed])
     over = (ratios > 1.0).any(axis=0)
     unknown = ~over & np.isnan(ratios).any(axis=0)
@@ -111,12 +120,10 @@ def _amounts_to(
         worst=PartFigure(followed[worst].row.part, followed[worst].row.quantity),
         drivers=drivers([a.name for a in taken.axes], taken.units, ratios[worst]),
         assumed=taken.assumed,
-        turns=turns(result.verdict, share),
+        turns=turns(result.verdict, share, float(unknown.mean())),
         not_followed=left,
         note="",
     )
-    known = {f.row.quantity: interval(f.values[1:]) for f in followed}
-    limits = tuple(replace(r, tolerance=known.get(r.quantity)) for r in result.limits)
     said = result.reason if result.verdict == "no_verdict" else _said(result, found)
     return replace(result, limits=limits, tolerance=found, reason=said)
 
@@ -132,9 +139,9 @@ def _worst(ratios: Array) -> int:
     return int(np.lexsort((high, often))[-1])
 
 
-def turns(verdict: str, share: float) -> bool:
+def turns(verdict: str, share: float, unknown: float = 0.0) -> bool:
     """Whether machines within the tolerances come to another verdict than the file's own."""
-    other = share if verdict == "within_limits" else 1.0 - share
+    other = share if verdict == "within_limits" else 1.0 - share - unknown
     return verdict != "no_verdict" and other >= LEAST_SHARE
 
 

@@ -8,21 +8,20 @@ def sentence(verdict: str, found: Tolerance) -> str:
     """What share of the machines is over a limit, of which figure, and what moves it."""
     whose = "the usual tolerances of each value's source (the file states none)"
     whose = whose if found.assumed else "your tolerances"
-    share = found.share_over or 0.0
-    limits = f"over one of the {found.followed} limits that the fast model follows"
-    return f"of {found.draws} machines drawn with {whose} {_how_many(verdict, share, limits)}" + (
+    return (
+        f"of {found.draws} machines drawn with {whose} {_how_many(verdict, found)}"
         f"{_most(found)}{_unknown(found)}"
     )
 
 
-def _how_many(verdict: str, share: float, limits: str) -> str:
-    if share == 0.0:
-        return f"none is {limits}"
-    if share == 1.0:
-        return f"all are {limits}"
+def _how_many(verdict: str, found: Tolerance) -> str:
+    share, limits = found.share_over or 0.0, f"{found.followed} limits that the fast model follows"
+    if share in (0.0, 1.0):
+        return f"{'all are' if share else 'none is'} over one of the {limits}"
     if verdict == "over_limit":
-        return f"{_percent(1.0 - share)} are not {limits}"
-    return f"{_percent(share)} are {limits}"
+        within = 1.0 - share - (found.share_unknown or 0.0)
+        return f"{_percent(within)} are within the {limits}"
+    return f"{_percent(share)} are over one of the {limits}"
 
 
 def _percent(share: float) -> str:
