@@ -126,7 +126,7 @@ class Jobs:
         changes = [w for k, v in job.overrides.items() for w in ("--set", f"{k}={v}")]
         job.process = await asyncio.create_subprocess_exec(
             sys.executable, "-P", "-m", "simkit.live.child", "run", str(job.scenario), "--json",
-            "--out", str(folder), "--jobs", str(self._cores), *changes,
+            "--no-advice", "--out", str(folder), "--jobs", str(self._cores), *changes,
             stdin=asyncio.subprocess.PIPE, stdout=asyncio.subprocess.PIPE,
             stderr=asyncio.subprocess.PIPE, start_new_session=True, limit=1 << 24,
             env={**os.environ, "SIMKIT_PROGRESS": "lines", "TMPDIR": str(scratch)},

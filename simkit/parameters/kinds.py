@@ -47,7 +47,7 @@ KINDS = (
     ),
     _kind(
         "scenario", "Scenario",
-        "instead start events tail ends aftermath precharge map",
+        "instead start events tail ends aftermath precharge map goal",
         "simkit run FILE",
     ),
     _kind(

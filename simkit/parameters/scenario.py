@@ -12,6 +12,7 @@ from pydantic import Field, StringConstraints, model_validator
 from simkit.parameters.aftermath import Aftermath, Precharge
 from simkit.parameters.events import Event
 from simkit.parameters.fields import Quantity
+from simkit.parameters.goal import Goal
 from simkit.parameters.machine import Name, Section, Text
 from simkit.parameters.section import titled
 from simkit.parameters.varying import MapPlan
@@ -93,6 +94,8 @@ class Scenario(Section):
     aftermath: Aftermath | None = None
     precharge: Precharge | None = None
     map: MapPlan | None = None
+    goal: Goal | None = None
+    """What advice must keep."""
 
     @model_validator(mode="before")
     @classmethod

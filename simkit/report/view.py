@@ -283,6 +283,22 @@ class Stay:
 
 
 @dataclass(frozen=True)
+class AdviceRow:
+    """A change that was rehearsed; shares of limits [1]."""
+
+    said: str
+    outcome: str
+    worst: float | None
+    worst_name: str
+    shares: tuple[tuple[str, float | None, float | None], ...]
+    """Name, before and after, of what was over or became worse."""
+    power: str
+    worse: tuple[str, ...]
+    command: str
+    """How to run it."""
+
+
+@dataclass(frozen=True)
 class ReportView:
     """Everything a page shows."""
 
@@ -333,6 +349,10 @@ class ReportView:
     """The last state going on, from a millisecond to more than a day."""
     unrated: tuple[Fact, ...] = ()
     """Figures of parts without a rating; the note is the key that would give it."""
+    advice: tuple[AdviceRow, ...] = ()
+    """What was tried, the one to take first."""
+    advice_note: str = ""
+    """The advice in a sentence; empty where nobody asked for it."""
     fit_method: str = ""
     """How intervals of judged figures follow from those of the fitted values."""
     within: Within | None = None

@@ -12,6 +12,7 @@ from simkit.judge.verdict import Judged, Opinion, Outcome, Status
 from simkit.measure.commutation import Mode
 from simkit.measure.energy import EnergyBalance
 from simkit.measure.point import OperatingPoint
+from simkit.result.advice import Advice
 from simkit.result.mains import Mains
 from simkit.result.plain import finite, plain
 from simkit.result.tolerance import Tolerance
@@ -259,19 +260,6 @@ class GoingOn:
 
 
 @dataclass(frozen=True)
-class Advice:
-    """A change of values and what it would come to."""
-
-    change: Mapping[str, str]
-    verdict: Outcome
-    worst_share: float | None
-    power_before_w: float | None
-    power_after_w: float | None
-    became_worse: tuple[str, ...]
-    tried: Literal["circuit", "fast", False]
-
-
-@dataclass(frozen=True)
 class Provenance:
     """What made it."""
 
@@ -339,7 +327,10 @@ time, status, source"""
     """what the file's tolerances make of the verdict: share of machines over a limit, the figure, \
 what moves it; `null` with `--no-tolerance`, and from Python"""
     advice: tuple[Advice, ...] | None = None
-    """changes of values and what they would come to; `null` where nothing was tried"""
+    """changes of values that were rehearsed by circuit and what they came to, the one to take \
+first; `null` where nothing was tried"""
+    advice_note: str | None = None
+    """the advice in a sentence: the first, or that nothing tried helps, or why nothing was tried"""
     parameter_uncertainty: FitUncertainty | None = None
     """of a fitted machine: how the limits' intervals came about"""
     numerics: Numerics

@@ -70,16 +70,19 @@ def _write(folder: Path, found: Any, result: dict[str, Any]) -> Path:
 
 
 def _table(result: dict[str, Any]) -> None:
-    for row in result["cures"]:
-        kept = "some" if row["sudden_kept"] else "no"
-        kept = "yes" if row["verdict"] == "within_limits" else kept
-        worst = row["worst_sudden_ratio"]
-        said = "not evaluated" if worst is None else f"{worst:.2f}"
-        print(f"  {kept:4} {row['title']:55} {row['amount']:55} {said}")
+    base = result["without"]
     if result["cures"]:
-        print(
-            "  (yes: every limit kept; some: what destroys within a cycle; last: its worst share)"
-        )
+        print(f"  {'':4} {'as it is':55} {'':55} {_share(base['worst_ratio'])}")
+    for row in result["cures"]:
+        kept = "some" if row["cured"] else "no"
+        kept = "yes" if row["verdict"] == "within_limits" else kept
+        print(f"  {kept:4} {row['title']:55} {row['amount']:55} {_share(row['worst_ratio'])}")
+    if result["cures"]:
+        print("  (yes: every limit kept; some: some of what was over; last: its worst share)")
     print(result["reason"])
     if result["clamp"]:
         print(result["clamp"])
+
+
+def _share(worst: float | None) -> str:
+    return "not evaluated" if worst is None else f"{worst:.2f}"

@@ -49,6 +49,9 @@ class Voice:
     "--all-faults", is_flag=True, help="Every known situation on the MACHINE file given instead."
 )
 @click.option("--csv", is_flag=True, help="Leave waveforms.csv too.")
+@click.option("--no-advice", is_flag=True, help="Over a limit, do not search for what to change.")
+@click.option("--keep-power", metavar="SHARE", help="Least share of the power that advice keeps, "
+              'e.g. "90 %".')  # fmt: skip
 @click.option(
     "--no-tolerance", is_flag=True, help="Leave out what the files' tolerances make of the verdict."
 )
@@ -81,6 +84,8 @@ def command(
     all_faults: bool,
     csv: bool,
     no_tolerance: bool,
+    no_advice: bool,
+    keep_power: str | None,
     time_limit: float,
     engine: str,
     second_opinion: bool,
@@ -104,7 +109,10 @@ def command(
         cache=not no_cache,
         csv=csv,
         tolerance=not no_tolerance,
+        advice=not (no_advice or all_faults),
     )
+    if keep_power is not None:
+        overrides = overrides | {"goal.keep_power": keep_power}
     if all_faults:
         from simkit.verbs.all_faults import run_all
 
@@ -212,6 +220,8 @@ def said(name: str, answer: "Answer", voice: Voice) -> dict[str, Any]:
             print(f"no rating given for {count} figure{'s' if count > 1 else ''} of parts")
         if line := first_limit(answer.result):
             print(line)
+        if advice := answer.result.get("advice_note"):
+            print(f"advice: {advice}")
         if answer.folder:
             print(f"report: {answer.folder / 'index.html'}")
     if answer.cached:

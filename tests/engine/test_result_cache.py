@@ -61,7 +61,8 @@ class Home:
 
     def run(self, out: str, *options: str, scenario: Path | None = None) -> dict[str, Any]:
         asked = str(scenario or self.scenario)
-        code = cli.run(["run", asked, "--out", str(self.folder / out), "--quiet", *options])
+        code = cli.run(["run", asked, "--out", str(self.folder / out), "--quiet",
+                        "--no-advice", *options])  # fmt: skip
         assert code in (0, 1, 3)
         found: dict[str, Any] = json.loads((self.folder / out / "result.json").read_text())
         return found
@@ -161,7 +162,8 @@ def key_changes(home: Home, *options: str) -> bool:
 
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(one, "restore", refuse)
-        cli.run(["run", str(home.scenario), "--out", str(home.folder / "x"), "--quiet", *options])
+        cli.run(["run", str(home.scenario), "--out", str(home.folder / "x"), "--quiet",
+                 "--no-advice", *options])  # fmt: skip
     kept = {p.name.partition(".")[0] for p in (home.folder / "cache" / "results").rglob("*.zip")}
     return asked[0] not in kept
 

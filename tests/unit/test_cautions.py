@@ -30,7 +30,7 @@ QUICK = {
     "new": ["new", "mine", "--defaults"],
 }
 SLOW = {
-    "run": ["run", PULL, "--no-cache"],
+    "run": ["run", PULL, "--no-cache", "--no-advice"],
     "run --all-faults": ["run", "--all-faults", MACHINE],
     "compare": ["compare", MACHINE, str(DEMO.parent / "changes" / "five.toml"),
                 "--scenario", PULL],

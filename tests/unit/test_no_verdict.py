@@ -240,7 +240,7 @@ def test_what_a_cure_leaves_near_is_not_kept(status: str) -> None:
 def test_cures_that_keep_no_limit_change_nothing(base: str, cured: str) -> None:
     step: Any = None
     remedy = SimpleNamespace(best=Tried(step, {"outcome": cured}))
-    found: Any = SimpleNamespace(base={"outcome": base}, remedies=(remedy,))
+    found: Any = SimpleNamespace(base={"outcome": base}, remedies=(remedy,), advised=None)
     assert protect.verdict(found) == base
 
 

@@ -16,7 +16,7 @@ from simkit.parameters.scenario import Scenario
 from simkit.studies.inputs.loading import load_scenario
 from simkit.studies.protect import trip
 from simkit.studies.protect.cures import cures
-from simkit.studies.protect.result import reason, trip_words, verdict
+from simkit.studies.protect.result import _remedy, reason, trip_words, verdict
 from simkit.studies.protect.study import Protection, Remedy, Searcher, Tried, clamp
 from tests.machines import DEMO
 
@@ -202,6 +202,53 @@ def test_ranking_puts_every_limit_before_the_sudden_before_neither() -> None:
     only = Protection(machine, scenario, row(can_current_rms=2.0), tuple(made[:2]))
     assert verdict(only) == "over_limit"
     assert "No cure tried keeps every limit" in reason(only)
+
+
+def test_ladders_begin_where_they_are_told_and_look_one_step_back(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    machine, scenario = loaded()
+    margin = next(c for c in cures(machine, scenario) if c.key == "margin")
+    searcher, asked = Searcher(), []
+
+    def runs(cases: Sequence[tuple[Machine, Scenario]]) -> list[dict[str, Any]]:
+        asked.extend(round(s.start.margin or 0.0, 4) for _, s in cases)
+        return [row(can_current_rms=2.05 - 20.0 * (s.start.margin or 0.0)) for _, s in cases]
+
+    monkeypatch.setattr(searcher, "runs", runs)
+    # 2.05 - 20 m falls below 1 above m = 5.25 %: the fourth step, 6.5 %, is the least.
+    (told,) = searcher.ladders([margin], {"margin": 3})
+    assert asked == [0.065, 0.05]
+    assert (told.best.step.amount[:5], told.too_little[:3]) == ("6.5 %", "5 %")
+    asked.clear()
+    (early,) = searcher.ladders([margin], {"margin": 2})
+    assert asked == [0.05, 0.065]
+    assert early.too_little == told.too_little
+    asked.clear()
+    (late,) = searcher.ladders([margin], {"margin": 5})
+    assert asked == [0.11, 0.08, 0.065, 0.05]
+    assert late.best.step is told.best.step
+
+
+def test_what_was_not_over_is_not_sold_as_kept() -> None:
+    """Only a can was over: slopes that are still within cure nothing."""
+    cure = cures(*loaded())[0]
+    kept = Tried(cure.steps[0], row(can_current_rms=1.5, recovery_dv_dt=0.2))
+    remedy = Remedy(cure, kept, (kept,))
+    assert kept.sudden_kept()
+    machine, scenario = loaded()
+    base = row(can_current_rms=2.0, recovery_dv_dt=0.3)
+    assert remedy.cured(base) == ()
+    found = Protection(machine, scenario, base, (remedy,))
+    assert not found.partly(remedy)
+    assert "destroys within a cycle" not in reason(found)
+    hard = row(can_current_rms=2.0, recovery_dv_dt=3.0)
+    whole = Protection(machine, scenario, hard, (remedy,))
+    assert remedy.cured(hard) == ("recovery_dv_dt",)
+    assert whole.partly(remedy)
+    assert "destroys within a cycle" in reason(whole)
+    (told,) = [_remedy(remedy, found)]
+    assert (told["sudden_kept"], told["cured"]) == (False, [])
 
 
 def test_what_was_not_evaluated_is_kept_by_nobody() -> None:

@@ -31,16 +31,27 @@ def load_machine(path: Path, overrides: Mapping[str, str] | None = None) -> Load
 def load_scenario(
     path: Path, overrides: Mapping[str, str] | None = None
 ) -> tuple[Loaded[Scenario], Loaded[Machine]]:
-    """A scenario and the machine it names; overrides go to the machine.
+    """A scenario and the machine it names; overrides go to the file that has the key.
 
     Errors: InputError for either file, and for a scenario that does not fit its machine.
     """
-    scenario = load_file(path, Scenario)
-    machine = with_instead(scenario, load_machine(machine_file(path, scenario), overrides))
+    ours, theirs = divided(overrides or {})
+    scenario = load_file(path, Scenario, ours)
+    machine = with_instead(scenario, load_machine(machine_file(path, scenario), theirs))
     problems = list(misfits(scenario, machine.model))
     if problems:
         raise InputError(problems)
     return _with_warnings(scenario, machine.model), machine
+
+
+SCENARIO_TABLES = ("start", "goal")
+"""Tables of a scenario file whose values may be overridden; no machine file has them."""
+
+
+def divided(overrides: Mapping[str, str]) -> tuple[dict[str, str], dict[str, str]]:
+    """Overrides of the scenario's values, and of the machine's."""
+    ours = {k: v for k, v in overrides.items() if k.split(".")[0] in SCENARIO_TABLES}
+    return ours, {k: v for k, v in overrides.items() if k not in ours}
 
 
 def _with_warnings(scenario: Loaded[Scenario], machine: Machine) -> Loaded[Scenario]:

@@ -1,7 +1,9 @@
 """One case of a map as plain data, worked on anywhere: by the fast model, or by circuit runs."""
 
+from __future__ import annotations
+
 from collections.abc import Mapping
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -12,6 +14,10 @@ from simkit.judge.limits import machine_limits
 from simkit.parameters.machine import Machine
 from simkit.parameters.scenario import Scenario
 from simkit.run.cache import code_digest, digest_of
+
+if TYPE_CHECKING:
+    from simkit.rehearsal.findings import Rehearsal
+    from simkit.rehearsal.scouting import Scouted
 
 
 def case_of(machine: Machine, scenario: Scenario, level: str) -> dict[str, Any]:
@@ -48,6 +54,11 @@ def full(machine: Machine, scenario: Scenario) -> dict[str, Any]:
     except EngineError as error:
         return {"level": "full", "outcome": "no_verdict", "reason": error.reason, "limits": {},
                 "power": None, "bridge_loss": None, "link_peak": None}  # fmt: skip
+    return row_of(found)
+
+
+def row_of(found: Rehearsal) -> dict[str, Any]:
+    """A rehearsal as plain data: outcome, each quantity's share of its limit, what it costs."""
     limits = {
         r.quantity: {
             "ratio": r.ratio,
@@ -62,6 +73,7 @@ def full(machine: Machine, scenario: Scenario) -> dict[str, Any]:
         "limits": limits, "power": found.before.workpiece_power_w,
         "bridge_loss": found.before.bridge_loss_w,
         "link_peak": float(found.whole.waves.node("link").max()),
+        "tripped": bool(found.tripped),
     }  # fmt: skip
 
 
@@ -73,19 +85,27 @@ def fast(machine: Machine, scenario: Scenario) -> dict[str, Any]:
     diode [A], negative while none is.
     """
     try:
-        march = _marched(machine, scenario)
+        return fast_row(marched(machine, scenario))
     except (ValueError, InputError) as error:
         return {"level": "fast", "limits": {}, "forced": None, "swing": None, "said": str(error)}
+
+
+def fast_row(march: Scouted) -> dict[str, Any]:
+    """What the fast model's march says of every limit, as plain data."""
     cycles = march.event.cycles
     forced = float(-np.min(cycles.turn_on_current))
     primary = float(np.max(cycles.primary_current_peak))
-    bounds = {limit.quantity: limit.bound for limit in machine_limits(machine)}
+    bounds = {limit.quantity: limit.bound for limit in machine_limits(march.machine)}
     values = _drivers(march.fast)
     limits = {q: values[q] / bounds[q] for q in bounds if q in values and bounds[q] > 0.0}
     return {"level": "fast", "limits": limits, "forced": forced, "swing": primary}
 
 
-def _marched(machine: Machine, scenario: Scenario) -> Any:
+def marched(machine: Machine, scenario: Scenario) -> Scouted:
+    """The fast model's march over a scenario.
+
+    Errors: ValueError or InputError where it cannot follow.
+    """
     from simkit.rehearsal.driving import driven_line
     from simkit.rehearsal.scouting import scouted
     from simkit.scout.drive import refuse_overlap

@@ -8,7 +8,7 @@ import numpy as np
 from simkit.report.figures import RC, svg
 from simkit.report.html import rendered
 from simkit.report.style import CYCLE, drawing, library, themed
-from simkit.report.view import Fact
+from simkit.report.view import AdviceRow, Fact
 
 
 @dataclass(frozen=True)
@@ -57,6 +57,10 @@ class ProtectView:
     trip_facts: tuple[Fact, ...]
     clamp: str
     command: str
+    baseline: Fact | None = None
+    """The closest to its limit, or most above it, without any cure."""
+    advice: tuple[AdviceRow, ...] = ()
+    advice_note: str = ""
 
 
 def write_protection(folder: Path, view: ProtectView) -> None:

@@ -1,12 +1,14 @@
 """A search for cures as data, and in sentences."""
 
 from collections.abc import Mapping
+from dataclasses import asdict
 from typing import Any
 
 from simkit.figures.table import full_name, sudden
 from simkit.judge.cautions import CAUTIONS
 from simkit.parameters.load import Loaded
-from simkit.studies.protect.study import Protection, Remedy, Tried
+from simkit.studies.advice.telling import advice_of, note
+from simkit.studies.protect.study import Protection, Remedy, Tried, worst_of
 from simkit.studies.protect.trip import Boundary, Trip
 
 SCHEMA = "simkit.protect/1"
@@ -16,6 +18,7 @@ def verdict(found: Protection) -> str:
     """Within limits when a cure, or nothing at all, keeps every limit; else that of the base."""
     outcome = str(found.base["outcome"])
     cured = any(r.best.within for r in found.remedies)
+    cured = cured or (found.advised is not None and found.advised.best is not None)
     return "within_limits" if cured else outcome
 
 
@@ -23,6 +26,8 @@ def document(found: Protection, scenario: Loaded[Any], machine: Loaded[Any]) -> 
     """The search as data; numbers in SI units."""
     from simkit.result.plain import plain
 
+    worst = worst_of(found.base)
+    over = [q for q, r in found.base["limits"].items() if r["status"] == "over"]
     result: dict[str, Any] = plain(
         {
             "schema": SCHEMA,
@@ -32,8 +37,13 @@ def document(found: Protection, scenario: Loaded[Any], machine: Loaded[Any]) -> 
             "verdict": verdict(found),
             "reason": reason(found),
             "without": {"verdict": found.base["outcome"], "reason": found.base["reason"],
-                        "limits": found.base["limits"]},
-            "cures": [_remedy(r, found.base) for r in found.remedies],
+                        "limits": found.base["limits"], "worst_ratio": worst[0],
+                        "worst_quantity": worst[1], "power_w": found.base["power"],
+                        "over": over},
+            "advice": None if found.advised is None else
+                [asdict(advice_of(a)) for a in found.advised.attempts],
+            "advice_note": None if found.advised is None else note(found.advised),
+            "cures": [_remedy(r, found) for r in found.remedies],
             "clamp": found.clamp,
             "trip": None if found.trip is None else trip_data(found.trip),
         }
@@ -45,13 +55,16 @@ def _file(loaded: Loaded[Any]) -> dict[str, str]:
     return {"name": loaded.model.name, "file": str(loaded.file), "digest": loaded.digest}
 
 
-def _remedy(found: Remedy, base: Mapping[str, Any]) -> dict[str, Any]:
+def _remedy(found: Remedy, whole: Protection) -> dict[str, Any]:
+    base = whole.base
     return {
         "cure": found.cure.key,
         "title": found.cure.title,
         "note": found.cure.note,
         "too_little": found.too_little,
         **tried_data(found.best, base),
+        "sudden_kept": whole.sudden_over and found.best.sudden_kept(),
+        "cured": list(found.cured(base)),
         "tried": [tried_data(t, base) for t in found.tried],
     }
 
@@ -118,12 +131,14 @@ def reason(found: Protection) -> str:
     if found.base["outcome"] == "no_verdict":
         return f"No verdict without any cure: {found.base['reason']}"
     whole = [r for r in found.remedies if r.best.within]
-    partly = [r for r in found.remedies if not r.best.within and r.best.sudden_kept()]
+    partly = [r for r in found.remedies if found.partly(r)]
     if whole:
         names = "; ".join(f"{r.cure.title.lower()} ({r.best.step.amount})" for r in whole)
         text = f"Within every limit checked: {names}."
     else:
-        text = "No cure tried keeps every limit."
+        text = "No cure tried keeps every limit by itself."
+    if found.advised is not None and found.advised.attempts:
+        text = f"{note(found.advised)} {text}"
     if partly:
         names = "; ".join(f"{r.cure.title.lower()} ({r.best.step.amount})" for r in partly)
         text += f" Only what destroys within a cycle is kept by: {names}."

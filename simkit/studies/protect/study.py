@@ -1,8 +1,10 @@
-"""The search for what prevents an overstress: every cure's ladder, the trip, and the ranking.
+"""The search for what prevents an overstress: combinations, every cure's ladder, the trip.
 
-Each step of each ladder is a full rehearsal; a ladder ends where every limit is kept. A cure is
-ranked by what it keeps (every limit; what destroys within a cycle; neither), then by the worst
-share of a limit that is left.
+Combinations of a few changes are searched as in `simkit run` (studies/advice), for longer. Each
+step of each ladder is a full rehearsal; it begins where the fast model has the machine within its
+limits, and ends where every limit is kept. A cure is ranked by what it keeps (every limit; what
+destroys within a cycle; neither), then by the worst share of a limit that is left. It counts as a
+cure only for what was over without it.
 """
 
 from collections.abc import Mapping, Sequence
@@ -16,6 +18,8 @@ from simkit.rehearsal.rehearser import Rehearser
 from simkit.rehearsal.settings import Settings
 from simkit.run.cache import Store
 from simkit.run.pool import Executor, collected
+from simkit.studies.advice.study import Advised, Adviser
+from simkit.studies.advice.superposed import Base, predicted
 from simkit.studies.maps.cases import case_of, key_of, work
 from simkit.studies.protect.cures import Cure, Step, cures
 from simkit.studies.protect.trip import Row, Trip, search
@@ -39,16 +43,21 @@ class Tried:
 
     def worst(self, among: frozenset[str] | None = None) -> tuple[float, str]:
         """Largest share of a limit [1] and its quantity; inf when something was not evaluated."""
-        rows = {q: r for q, r in self.row["limits"].items() if among is None or q in among}
-        if not rows or any(r["ratio"] is None for r in rows.values()):
-            return float("inf"), ""
-        name = max(rows, key=lambda q: rows[q]["ratio"])
-        return float(rows[name]["ratio"]), name
+        return worst_of(self.row, among)
 
     def sudden_kept(self) -> bool:
         """Whether everything that destroys within a cycle is clearly within its limit."""
         rows = {q: r for q, r in self.row["limits"].items() if q in sudden()}
         return bool(rows) and all(r["status"] == "ok" for r in rows.values())
+
+
+def worst_of(row: Row, among: frozenset[str] | None = None) -> tuple[float, str]:
+    """Largest share of a limit [1] and its quantity; inf when something was not evaluated."""
+    rows = {q: r for q, r in row["limits"].items() if among is None or q in among}
+    if not rows or any(r["ratio"] is None for r in rows.values()):
+        return float("inf"), ""
+    name = max(rows, key=lambda q: rows[q]["ratio"])
+    return float(rows[name]["ratio"]), name
 
 
 @dataclass(frozen=True)
@@ -70,10 +79,17 @@ class Remedy:
     @property
     def too_little(self) -> str:
         """The amount just before, where the best keeps something it does not; empty otherwise."""
-        at = self.tried.index(self.best)
-        if at == 0 or not (self.best.within or self.best.sudden_kept()):
-            return ""
-        return self.tried[at - 1].step.amount
+        steps = self.cure.steps
+        at = steps.index(self.best.step)
+        before = next((t for t in self.tried if at and t.step is steps[at - 1]), None)
+        kept = self.best.within or self.best.sudden_kept()
+        return before.step.amount if before is not None and kept and not before.within else ""
+
+    def cured(self, base: Row) -> tuple[str, ...]:
+        """What was over its limit without it and is clearly within with it."""
+        rows = self.best.row["limits"]
+        over = [q for q, r in base["limits"].items() if r["status"] == "over"]
+        return tuple(q for q in over if q in rows and rows[q]["status"] == "ok")
 
 
 @dataclass(frozen=True)
@@ -86,6 +102,17 @@ class Protection:
     remedies: tuple[Remedy, ...] = ()
     trip: Trip | None = None
     clamp: str = ""
+    advised: Advised | None = None
+
+    @property
+    def sudden_over(self) -> bool:
+        """Whether anything that destroys within a cycle was over without any cure."""
+        rows = self.base["limits"].items()
+        return any(q in sudden() and r["status"] == "over" for q, r in rows)
+
+    def partly(self, remedy: Remedy) -> bool:
+        """Whether a cure keeps what destroys within a cycle, where that was not kept without it."""
+        return self.sudden_over and not remedy.best.within and remedy.best.sudden_kept()
 
 
 @dataclass
@@ -120,20 +147,53 @@ class Searcher:
         base = self.runs([(machine, scenario)])[0]
         if base["outcome"] != "over_limit":
             return Protection(machine, scenario, base)
-        remedies = self.ladders(cures(machine, scenario))
+        adviser = Adviser(executor=self.executor, store=self.store)
+        advised = adviser.advise(machine, scenario, base)
+        wanted = cures(machine, scenario)
+        remedies = self.ladders(wanted, self.starts(adviser, wanted, machine, scenario, base))
         trip = self.trip(machine, scenario)
         ranked = tuple(sorted(remedies, key=lambda r: r.rank))
-        return Protection(machine, scenario, base, ranked, trip, clamp(machine, base))
+        return Protection(machine, scenario, base, ranked, trip, clamp(machine, base), advised)
 
-    def ladders(self, wanted: Sequence[Cure]) -> list[Remedy]:
-        """Every cure's ladder, one step of all of them at a time."""
+    def starts(
+        self,
+        adviser: Adviser,
+        wanted: Sequence[Cure],
+        machine: Machine,
+        scenario: Scenario,
+        base: Row,
+    ) -> dict[str, int]:
+        """The step of each ladder at which the fast model has everything within its limits; the
+        last where it has that of none."""
+        steps = [step for cure in wanted for step in cure.steps]
+        pairs = [(machine, scenario), *((s.machine, s.scenario) for s in steps)]
+        now, *rows = adviser.looks(pairs)
+        if not now["limits"]:
+            return {}
+        known = Base.of(machine, base, now)
+        found: dict[str, int] = {}
+        for cure in wanted:
+            mine, rows = rows[: len(cure.steps)], rows[len(cure.steps) :]
+            found[cure.key] = next(
+                (k for k, row in enumerate(mine) if _within(known, row)), len(mine) - 1
+            )
+        return found
+
+    def ladders(
+        self, wanted: Sequence[Cure], starts: Mapping[str, int] | None = None
+    ) -> list[Remedy]:
+        """Every cure's ladder, one step of all of them at a time; up from where it starts until
+        every limit is kept, or one down where it is kept at once."""
         tried: dict[str, list[Tried]] = {cure.key: [] for cure in wanted}
-        for k in range(max((len(c.steps) for c in wanted), default=0)):
-            open_ = [c for c in wanted if k < len(c.steps) and not _ended(tried[c.key])]
-            rows = self.runs([(c.steps[k].machine, c.steps[k].scenario) for c in open_])
-            for cure, row in zip(open_, rows, strict=True):
-                tried[cure.key].append(Tried(cure.steps[k], row))
-        return [Remedy(c, _best(tried[c.key]), tuple(tried[c.key])) for c in wanted]
+        at = {cure.key: (starts or {}).get(cure.key, 0) for cure in wanted}
+        first = dict(at)
+        while open_ := [c for c in wanted if 0 <= at[c.key] < len(c.steps)]:
+            taken = [c.steps[at[c.key]] for c in open_]
+            rows = self.runs([(step.machine, step.scenario) for step in taken])
+            for cure, step, row in zip(open_, taken, rows, strict=True):
+                tried[cure.key].append(Tried(step, row))
+                at[cure.key] = _next(at[cure.key], first[cure.key], tried[cure.key])
+        return [Remedy(c, _best(done), done) for c in wanted if (done := _sorted(c, tried[c.key]))]
 
     def trip(self, machine: Machine, scenario: Scenario) -> Trip | None:
         """The over-current trip; None where the event is no change of the load by itself."""
@@ -143,8 +203,25 @@ class Searcher:
         return search(machine, scenario, base, self.runs)
 
 
-def _ended(tried: Sequence[Tried]) -> bool:
-    return bool(tried) and tried[-1].within
+def _sorted(cure: Cure, tried: Sequence[Tried]) -> tuple[Tried, ...]:
+    """What was tried from little to much, in whatever order it ran."""
+    return tuple(t for step in cure.steps for t in tried if t.step is step)
+
+
+def _next(at: int, first: int, tried: Sequence[Tried]) -> int:
+    """The ladder's next step, -1 where it ends."""
+    if not tried[-1].within:
+        return at + 1 if at >= first else -1
+    return at - 1 if at <= first else -1
+
+
+def _within(base: Base, row: Row) -> bool:
+    """Whether the fast model has what is over within its limit, and nothing else over."""
+    if not row["limits"]:
+        return False
+    shares = predicted(base, row)
+    return all(shares[q] <= max(1.0, r) if q not in base.over else shares[q] <= 1.0
+               for q, r in base.ratios.items())  # fmt: skip
 
 
 def _best(tried: Sequence[Tried]) -> Tried:

@@ -6,6 +6,7 @@ from typing import Any
 
 from simkit.figures.table import full_name
 from simkit.report.view import Fact
+from simkit.studies.advice.telling import advice_row
 from simkit.studies.protect.page import CureRow, DelayCurve, ProtectView
 from simkit.studies.protect.result import trip_words
 from simkit.studies.protect.study import Protection
@@ -16,12 +17,16 @@ from simkit.units import format_quantity
 def protect_view(found: Protection, result: Mapping[str, Any]) -> ProtectView:
     """Everything the page of a search shows."""
     trip = found.trip
+    run = shlex.join(["simkit", "run", result["scenario"]["file"]])
     return ProtectView(
         title=found.scenario.title,
         machine=found.machine.title,
         outcome=result["verdict"],
         reason=result["reason"],
         without=str(found.base["reason"]),
+        baseline=_baseline(result["without"]),
+        advice=tuple(advice_row(row, run) for row in result["advice"] or ()),
+        advice_note=result["advice_note"] or "",
         cures=tuple(_cure(row) for row in result["cures"]),
         settled=None if trip is None else trip.settled_current,
         curves=() if trip is None else tuple(_curve(trip, b) for b in trip.boundaries),
@@ -32,10 +37,21 @@ def protect_view(found: Protection, result: Mapping[str, Any]) -> ProtectView:
     )
 
 
+def _baseline(row: Mapping[str, Any]) -> Fact:
+    worst = row["worst_ratio"]
+    share = "not evaluated" if worst is None else f"{worst:.0%} of the limit"
+    name = full_name(row["worst_quantity"]) if row["worst_quantity"] else ""
+    return Fact("as it is", share, name)
+
+
 def _cure(row: Mapping[str, Any]) -> CureRow:
-    kept = "what destroys within a cycle" if row["sudden_kept"] else "neither"
+    kept = "nothing of what was over"
     if row["verdict"] == "within_limits":
         kept = "every limit"
+    elif row["sudden_kept"]:
+        kept = "what destroys within a cycle"
+    elif row["cured"]:
+        kept = "; ".join(full_name(q) for q in row["cured"])
     named = {k: full_name(row[k]) if row[k] else "" for k in ("worst_quantity",
                                                           "worst_sudden_quantity")}  # fmt: skip
     return CureRow(

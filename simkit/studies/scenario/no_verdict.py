@@ -23,7 +23,7 @@ def no_answer(
         first_over_limit=None,
         limits=tuple(LimitRow.of(unjudged(limit)) for limit in machine_limits(machine.model)),
         numerics=Numerics(total_seconds=seconds, engine_log=tuple(error.log[-40:])),
-        overridden=overridden(machine),
+        overridden=overridden(machine, scenario),
         warnings=(*machine.warnings, *scenario.warnings),
         not_modelled=tuple(not_modelled(machine.model)),
         cautions=tuple(CAUTIONS),

@@ -38,6 +38,8 @@ class Order:
     """Leave waveforms.csv too."""
     tolerance: bool = True
     """Tell what the files' tolerances make of the verdict."""
+    advice: bool = False
+    """Where a limit is passed, search for what to change and try it."""
 
 
 @dataclass(frozen=True)
@@ -133,7 +135,7 @@ def remember(
 def _key(inputs: list[Any], order: Order) -> str:
     names = (order.engine, *([other(order.engine)] if order.second_opinion else []))
     engines = [engine(name) for name in names]
-    left = {"csv": order.csv, "tolerance": order.tolerance}
+    left = {"csv": order.csv, "tolerance": order.tolerance, "advice": order.advice}
     return result_key(inputs, engines, order.settings, left)
 
 
@@ -165,7 +167,9 @@ def _fresh(
     from simkit.studies.scenario.view import report_view
 
     rehearser = Rehearser(chosen, order.budget, order.settings, second)
+    began = time.perf_counter()
     rehearsal = rehearser.rehearse(machine.model, scenario.model, progress)
+    seconds = time.perf_counter() - began
     result = result_of(rehearsal, machine, scenario, time.perf_counter() - started)
     if machine.model.fit is not None:
         from simkit.studies.scenario.fitted_intervals import with_intervals
@@ -179,6 +183,10 @@ def _fresh(
         from simkit.studies.tolerance.study import with_tolerance
 
         result = with_tolerance(result, rehearsal, machine, scenario)
+    if order.advice and result.verdict == "over_limit":
+        from simkit.studies.scenario.advised import with_advice
+
+        result = with_advice(result, rehearsal, scenario, machine, rehearser, seconds)
 
     def report(fresh: Path) -> None:
         write_report(fresh, report_view(rehearsal, result, machine))

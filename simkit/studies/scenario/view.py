@@ -1,5 +1,7 @@
 """From a rehearsal and its result to what a report page shows."""
 
+from dataclasses import asdict
+
 import numpy as np
 
 from simkit.circuit.timeline import NamedEvent
@@ -16,6 +18,7 @@ from simkit.rehearsal.stretches import Stretch
 from simkit.report import view as page
 from simkit.result.document import LimitRow, Result, Temperature, Unrated
 from simkit.result.tolerance import Tolerance
+from simkit.studies.advice.telling import advice_row
 from simkit.studies.operating_map.study import tuned
 from simkit.studies.scenario.course_view import courses
 from simkit.studies.scenario.figures_in_words import (
@@ -97,6 +100,8 @@ def report_view(rehearsal: Rehearsal, result: Result, machine: Loaded[Machine]) 
         operating=tuned(rehearsal),
         stay=stay(rehearsal),
         unrated=tuple(_unrated(part) for part in result.unrated or ()),
+        advice=tuple(advice_row(asdict(row), command(result)) for row in result.advice or ()),
+        advice_note=result.advice_note or "",
         fitted=tuple(fitted(machine)),
         fit_method=uncertain.method if (uncertain := result.parameter_uncertainty) else "",
         within=_within(result.tolerance),

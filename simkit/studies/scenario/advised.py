@@ -1,0 +1,67 @@
+"""Advice of a run: tried while there is time, told in the result."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+from simkit.result.document import Result
+from simkit.run.backend import Budget
+from simkit.run.workers import Workers
+from simkit.studies.advice.study import TOLD, Advised, Adviser
+from simkit.studies.advice.telling import advice_of, note
+from simkit.studies.inputs.loading import load_scenario
+from simkit.studies.maps.cases import row_of
+from simkit.studies.scenario.result import overridden
+
+if TYPE_CHECKING:
+    from simkit.parameters.load import Loaded
+    from simkit.parameters.machine import Machine
+    from simkit.parameters.scenario import Scenario
+    from simkit.rehearsal.findings import Rehearsal
+    from simkit.rehearsal.rehearser import Rehearser
+
+ROUNDS = 2
+"""Rounds of rehearsals of a run [1]: with two at a time, not much more than two runs' time. A
+number, not a time, so that the same files give the same advice."""
+LONGEST = 4.0
+"""Times the run's own time that one rehearsal of a change may take [1]; two share the machine."""
+LEAST = 20.0
+"""The same, at least [s]."""
+
+
+def with_advice(
+    result: Result,
+    rehearsal: Rehearsal,
+    scenario: Loaded[Scenario],
+    machine: Loaded[Machine],
+    bench: Rehearser,
+    seconds: float,
+) -> Result:
+    """The result with what was tried on the run's bench; `seconds`: what the rehearsal took [s]."""
+    wall = min(bench.budget.wall, max(LONGEST * seconds, LEAST))
+    now = overridden(machine, scenario)
+
+    def rebuilt(changes: Mapping[str, str]) -> tuple[Machine, Scenario]:
+        loaded = load_scenario(scenario.file, {**now, **changes})
+        return loaded[1].model, loaded[0].model
+
+    with Workers(bench.settings.jobs) as crew:
+        adviser = Adviser(
+            executor=crew if bench.settings.jobs > 1 else None,
+            engine=bench.engine.name,
+            whole=bench.settings.whole,
+            budget=Budget(wall=wall, cpu=1.5 * wall),
+            rebuilt=rebuilt,
+            written=frozenset(machine.origins),
+            rounds=ROUNDS,
+        )
+        found = adviser.advise(machine.model, scenario.model, row_of(rehearsal))
+    return advised(result, found)
+
+
+def advised(result: Result, found: Advised) -> Result:
+    """The result with the first few of what was tried, and what that comes to in a sentence."""
+    listed = tuple(advice_of(a) for a in found.attempts[:TOLD])
+    return replace(result, advice=listed if found.attempts else None, advice_note=note(found))
