@@ -126,7 +126,8 @@ def _log(new: Any, old: Any) -> float:
 
 def _turned(old: Row, new: Row) -> tuple[float, float]:
     """Current forced out of a diode over the bridge current's swing, before and after [1]."""
-    return tuple(r["forced"] / max(r["swing"], 1e-9) for r in (old, new))  # type: ignore[return-value]  # two
+    one, two = (r["forced"] / max(r["swing"], 1e-9) for r in (old, new))
+    return one, two
 
 
 def _share(
