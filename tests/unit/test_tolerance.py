@@ -30,7 +30,14 @@ from simkit.studies.tolerance.machines import (
     units_of,
     way_of,
 )
-from simkit.studies.tolerance.study import drivers, half_width, interval, rebuilder, turns
+from simkit.studies.tolerance.study import (
+    drivers,
+    half_width,
+    interval,
+    most_over,
+    rebuilder,
+    turns,
+)
 from simkit.studies.tolerance.words import sentence
 from tests.machines import DEMO, ROOT
 
@@ -190,6 +197,23 @@ def test_drivers_are_shares_of_the_variance() -> None:
     assert [d.key for d in found] == ["a", "b"]
     assert found[0].share == pytest.approx(0.8, abs=0.03)
     assert drivers(["a"], units[:, :1], np.ones(4000)) == ()
+
+
+def test_the_figure_over_most_often_is_named_and_an_unknown_one_never() -> None:
+    nan = float("nan")
+    ratios = np.array([[0.9, 1.2, 0.8], [1.1, 1.1, 0.2], [nan, nan, nan]])
+    assert most_over(ratios) == 1
+    assert most_over(0.5 * ratios) == 0
+
+
+def test_machines_that_cannot_be_are_not_passed_over() -> None:
+    """Values below nothing: no share of the rest is told."""
+    scenario, machine = load_scenario(COLD)
+    space = space_for(machine, scenario)
+    line = timeline(machine.model, scenario.model)
+    wide = replace(space, axes=tuple(replace(a, low=-a.high) for a in space.axes))
+    with pytest.raises(ValueError, match="can be built"):
+        sample(wide, line, rebuilder(machine, scenario), 16)
 
 
 # --- words

@@ -28,6 +28,8 @@ from simkit.studies.maps.space import Array, Axis, Rebuilt, Space, space_of
 DRAWS = 256
 """Machines drawn [1]: a share of a half is then known to within 6 points."""
 SEED = 21
+LOST = 0.02
+"""Most draws that may be no machine at all, as a share of them [1]."""
 POINTS = 24
 """Moments of each event that are looked at for those that count [1]."""
 Place = tuple[str | int, ...]
@@ -85,6 +87,8 @@ def sample(space: Space, line: Timeline, rebuilt: Rebuilt, draws: int = DRAWS) -
             continue
         machines.append(machine)
         kept.append(row)
+    if len(kept) < (1.0 - LOST) * draws:
+        raise ValueError(f"of {draws} machines within the tolerances {len(kept)} can be built")
     return Sample(space.axes, np.array(kept), tuple(machines), tuple(ways))
 
 

@@ -42,8 +42,8 @@ def with_tolerance(
     """The result with what the tolerances make of it, and its sentence with that too."""
     try:
         space = space_for(machine, scenario)
-    except InputError:
-        return replace(result, tolerance=_nothing("no value has a tolerance"))
+    except InputError as error:
+        return replace(result, tolerance=_nothing(f"nothing to draw: {error.problems[0].rule}"))
     why = _out_of_reach(rehearsal)
     if why:
         return replace(result, tolerance=_nothing(why))
@@ -109,7 +109,7 @@ def _amounts_to(
     ratios = np.array([f.values[1:] / f.row.limit for f in followed])
     over = (ratios > 1.0).any(axis=0)
     unknown = ~over & np.isnan(ratios).any(axis=0)
-    worst = _worst(ratios)
+    worst = most_over(ratios)
     count, share = ratios.shape[1], float(over.mean())
     found = Tolerance(
         share_over=share,
@@ -132,11 +132,12 @@ def _said(result: Result, found: Tolerance) -> str:
     return f"{result.reason.removesuffix('.')}; {sentence(result.verdict, found)}."
 
 
-def _worst(ratios: Array) -> int:
+def most_over(ratios: Array) -> int:
     """The figure that is over most often; of those alike, the one that comes nearest."""
-    often = np.nansum(ratios > 1.0, axis=1)
-    high = np.array([np.nanpercentile(r, ENDS[1]) for r in ratios])
-    return int(np.lexsort((high, often))[-1])
+    known = [r[np.isfinite(r)] for r in ratios]
+    often = [int(np.sum(r > 1.0)) for r in known]
+    high = [float(np.percentile(r, ENDS[1])) if len(r) else 0.0 for r in known]
+    return max(range(len(known)), key=lambda k: (often[k], high[k]))
 
 
 def turns(verdict: str, share: float, unknown: float = 0.0) -> bool:
