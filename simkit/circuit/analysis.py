@@ -44,7 +44,7 @@ def switch_vectors(number: int, switch: Switch) -> tuple[str, ...]:
     """Saved vectors of one switch: chip terminals, diode node, drain lead, channel current; of an
     IGBT the ends of the resistor that its bipolar current is read in, and its charge."""
     nodes: tuple[str, ...] = ("di", "si", "gi", "da", "qm")
-    if switch.model is not None:  # what is inside has names that nobody knows
+    if switch.foreign:  # what is inside has names that nobody knows
         return (*(f"v(xq{number}.{node})" for node in nodes), f"v(d{number})")
     nodes += ("dj", "db", "qb") if switch.bipolar else ()
     inner = tuple(f"v(xq{number}.{node})" for node in nodes)

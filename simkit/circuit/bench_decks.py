@@ -160,6 +160,41 @@ def capacitance_test(switch: Switch, voltages: tuple[float, ...]) -> Capacitance
     return CapacitanceTest(deck, voltages, rests, drains, gates, drain_slope, gate_slope, SENSE)
 
 
+@dataclass(frozen=True)
+class CapacitanceSweep:
+    """Deck of a slow ramp of the drain, the gate at rest.
+
+    Fields
+    ------
+    deck : the deck
+    begin : from when on the ramp is steady [s]
+    slope : [V/s]
+    sense : sense resistors [ohm]
+    """
+
+    deck: Deck
+    begin: float
+    slope: float
+    sense: float
+
+
+def capacitance_sweep(switch: Switch, voltage: float) -> CapacitanceSweep:
+    """C_oss and C_rss from volt to volt up to a drain voltage [V].
+
+    A volt takes ten times as long as the sense resistor takes to charge the largest capacitance.
+    """
+    channel = switch.channel
+    largest = channel.gate_source_capacitance + channel.gate_drain_capacitance_max
+    lag = (SENSE + channel.gate_resistance) * largest
+    slope = 0.1 / lag
+    begin, end = 10.0 * lag, 10.0 * lag + voltage / slope
+    test = {"drain": [(0.0, 0.0), (begin, 0.0), (end, voltage)], "gate": [(0.0, 0.0), (end, 0.0)],
+            "sense": SENSE}  # fmt: skip
+    saved = ("v(vd)", "v(d1)", "v(vg)", "v(g1)")
+    deck = _deck("test_capacitance.cir.j2", switch, test, saved, lag, end, _options(lag))
+    return CapacitanceSweep(deck, begin + 10.0 * lag, slope, SENSE)
+
+
 def gate_charge_deck(
     switch: Switch, drain_voltage: float, current: float, total: float
 ) -> tuple[Deck, float]:

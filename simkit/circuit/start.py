@@ -54,7 +54,7 @@ def _switch(
     # The body diode's resistance holds `da` at the source's side. A blocking channel's `di` is left
     # to come up with the channel's own node behind its resistance, which no deck can name.
     found = {f"d{n}": drain, f"k{n}": source, f"xq{n}.si": source, f"xq{n}.da": source}
-    if machine.switch.model is not None:
+    if machine.switch.foreign:
         found = {f"d{n}": drain, f"k{n}": source}
     elif on:
         inner = ("di",) if machine.switch.bipolar is None else ("di", "dj", "dm", "db")

@@ -117,9 +117,11 @@ class NormalForm(str):
 def model_values(switch: Switch) -> Namespace:
     """The part of the switch's namespace that a model file brings."""
     if switch.model is None:
-        return {"model": False}
+        return {"model": False, "diode_alone": False}
     lines = NormalForm("\n".join(switch.model.lines))
-    return {"model": True, "model_lines": lines, "model_nodes": switch.model.nodes}
+    alone = switch.model.diode_alone
+    return {"model": not alone, "diode_alone": alone, "model_lines": lines,
+            "model_nodes": switch.model.nodes}  # fmt: skip
 
 
 KNEE_TO_OUTPUT = 10.0

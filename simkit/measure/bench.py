@@ -192,6 +192,9 @@ def diode_recovery(vectors: Vectors, command: float, series_resistance: float) -
     time, current = vectors["time"], diode_current(vectors, 1, series_resistance)
     forward = at(time, current, command)
     zero = at_level(time, -current, 0.0, command)
+    if np.isnan(zero):  # it never conducted, or never let go
+        nothing = dict.fromkeys(("10 %", "25 %", "90/25 line"), np.nan)
+        return DiodeRecovery(forward, np.nan, np.nan, np.nan, nothing)
     after = time > zero
     reverse, moments = -current[after], time[after]
     at_peak = int(np.argmax(reverse))

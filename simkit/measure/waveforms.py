@@ -103,7 +103,7 @@ class Waves:
 
         Of a switch by model file the lead's current while its gate is above half of the threshold.
         """
-        if self.machine.switch.model is not None:
+        if self.machine.switch.foreign:
             gate = self.node(inner + "gi") - self.node(inner + "si")
             lead = (self.node(f"d{number}") - self.node(inner + "di")) / SENSE
             on = gate > 0.5 * self.machine.switch.channel.threshold

@@ -11,7 +11,7 @@ from simkit.modelfile.words import braced, pairs
 
 COLDEST = 27.0
 """Temperature that coefficients count from where a model says none [degC]."""
-MICRO = 1e-6
+MICRO, NANO = 1e-6, 1e-9
 LEAST = 1e-6
 """A resistor of nothing becomes this [ohm]: the engine has none of 0 ohm."""
 
@@ -86,16 +86,16 @@ def capacitor(at: Instance, element: Element) -> None:
 def _charged(at: Instance, element: Element, a: str, b: str, law: str, charge: bool) -> None:
     """A current that is the change of a charge, or a capacitance times the voltage's change.
 
-    A microfarad at a node of its own differentiates: of the charge in microcoulombs, or of the
-    voltage itself.
+    A capacitor at a node of its own differentiates: a microfarad the charge in microcoulombs, a
+    nanofarad the voltage itself, so that its current is of the size of the element's.
     """
     node, behind = at.maker.node(), at.maker.node()
     place = element.place
     shown = f"({law}*1000000)" if charge else f"v({a},{b})"
     at.put("b", f"{node} 0 v={shown}", place)
     sense = at.put("v", f"{node} {behind} 0", place)
-    at.put("c", f"{behind} 0 {plain(MICRO)}", place)
-    flow = f"i({sense})" if charge else f"(({law})*1000000*i({sense}))"
+    at.put("c", f"{behind} 0 {plain(MICRO if charge else NANO)}", place)
+    flow = f"i({sense})" if charge else f"(({law})*1000000000*i({sense}))"
     at.put("b", f"{a} {b} i={flow}", place)
 
 
@@ -221,7 +221,8 @@ def controlled_source(at: Instance, element: Element) -> None:
         text = re.sub(r"^(value|cur|vol)\s*=?\s*", "", rest)
         law = at.law(_without_quotes(text), element)
     else:
-        law = _gain(at, element)
+        at.put(element.name[0], f"{a} {b} {_gain(at, element)}", element.place)
+        return
     at.put("b", f"{a} {b} {kind}={written(law)}", element.place)
 
 
@@ -235,7 +236,7 @@ def _gain(at: Instance, element: Element) -> str:
         raise element.place.refuse(element.text, "is no source that is read",
                                    "write NODE NODE NODE NODE GAIN, or value={...}")  # fmt: skip
     c, d = (at.node(n, element.place) for n in element.words[2:4])
-    return f"({written(at.number(element.words[4], element.place))}*v({c},{d}))"
+    return f"{c} {d} {plain(at.number(element.words[4], element.place))}"
 
 
 def _table(at: Instance, element: Element, text: str) -> float | str:

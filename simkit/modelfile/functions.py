@@ -33,6 +33,10 @@ def _same(name: str, value: Callable[..., float], count: int = 1) -> Function:
     return Function(count, count, value, lambda *a: f"{name}({','.join(a)})")
 
 
+def _root(name: str, value: Callable[..., float]) -> Function:
+    return Function(1, 1, value, lambda a: f"{name}({_off_zero(a)})")
+
+
 def _sign(x: float) -> float:
     return float((x > 0.0) - (x < 0.0))
 
@@ -48,13 +52,20 @@ def _write_power(base: Written, exponent: Written) -> Written:
     try:
         whole = float(exponent.strip("()"))  # a negative number stands in brackets
     except ValueError:
-        return f"pow(abs({base}),{exponent})"
+        return f"pow({_off_zero(f'abs({base})')},{exponent})"
     odd = whole == int(whole) and int(whole) % 2
     if odd and whole > 0.0:
         return f"pwr({base},{plain(whole)})"
     if odd:
         return f"(1/pwr({base},{plain(-whole)}))"
+    if whole < 2.0 and whole != int(whole):
+        return f"pow({_off_zero(f'abs({base})')},{plain(whole)})"
     return f"pow(abs({base}),{plain(whole)})"
+
+
+def _off_zero(text: Written) -> Written:
+    """At nought the slope of a root or a logarithm has no value, and the engine stops there."""
+    return f"max({text},1e-30)"
 
 
 def _table(x: float, *points: float) -> float:
@@ -111,7 +122,8 @@ FUNCTIONS: dict[str, Function] = {
     "/": Function(2, 2, lambda a, b: a / b, lambda a, b: f"({a}/{b})"),
     "**": Function(2, 2, power, _write_power),
     "pow": Function(2, 2, power, _write_power),
-    "pwr": Function(2, 2, lambda a, b: math.pow(abs(a), b), lambda a, b: f"pow(abs({a}),{b})"),
+    "pwr": Function(2, 2, lambda a, b: math.pow(abs(a), b),
+                    lambda a, b: f"pow({_off_zero(f'abs({a})')},{b})"),
     "pwrs": Function(2, 2, lambda a, b: _sign(a) * math.pow(abs(a), b),
                      lambda a, b: f"pwr({a},{b})"),
     "negative": Function(1, 1, lambda a: -a, lambda a: f"(0-{a})"),
@@ -126,9 +138,9 @@ FUNCTIONS: dict[str, Function] = {
     "limit": Function(3, 3, _limited, _write_limited),
     "table": Function(5, 401, _table, _write_table),
     "min": _many(min, "min"), "max": _many(max, "max"),
-    "abs": _same("abs", abs), "sqrt": _same("sqrt", math.sqrt), "exp": _same("exp", math.exp),
-    "log": _same("ln", math.log), "ln": _same("ln", math.log),
-    "log10": _same("log10", math.log10),
+    "abs": _same("abs", abs), "exp": _same("exp", math.exp), "sqrt": _root("sqrt", math.sqrt),
+    "log": _root("ln", math.log), "ln": _root("ln", math.log),
+    "log10": _root("log10", math.log10),
     "sin": _same("sin", math.sin), "cos": _same("cos", math.cos), "tan": _same("tan", math.tan),
     "asin": _same("asin", math.asin), "acos": _same("acos", math.acos),
     "atan": _same("atan", math.atan), "arctan": _same("atan", math.atan),

@@ -159,7 +159,7 @@ PinName = Annotated[str, StringConstraints(pattern=r"^[A-Za-z0-9_.+#-]+$", max_l
 
 
 class ModelFile(Section):
-    """A SPICE model file of the very switch, and which of its pins is which.
+    """A SPICE model file of the very switch, or of its diode alone, and which pin is which.
 
     Every pin of the subcircuit is named here by hand: an order is never guessed. The rehearsal's
     circuit then holds the file, rewritten; the data sheet's numbers serve the fast models, ratings
@@ -171,13 +171,40 @@ class ModelFile(Section):
     ]
     """Relative to this part file."""
     subcircuit: PinName
-    drain: PinName
+    drain: PinName | None = None
     """Of an IGBT the collector."""
-    gate: PinName
-    source: PinName
+    gate: PinName | None = None
+    source: PinName | None = None
     """Of an IGBT the emitter."""
     driver_return: PinName | None = None
     """A source pin of its own for the gate drive."""
+    anode: PinName | None = None
+    """Of a diode alone, in place of the body diode or the anti-parallel one."""
+    cathode: PinName | None = None
+    junction: PinName | None = None
+    """A pin whose voltage is the junction's temperature, 1 V for 1 degC: held there."""
+    case: PinName | None = None
+    """A pin whose voltage is the case's temperature: held at the junction's too."""
+
+    @property
+    def diode_alone(self) -> bool:
+        """Whether the file holds a diode and the channel stays our own."""
+        return self.anode is not None
+
+    @model_validator(mode="after")
+    def _a_switch_or_a_diode(self) -> Self:
+        of_switch = {k: getattr(self, k) for k in ("drain", "gate", "source")}
+        of_diode = {k: getattr(self, k) for k in ("anode", "cathode")}
+        if any(of_diode.values()) and any([*of_switch.values(), self.driver_return]):
+            raise ValueError("names pins of a switch and of a diode alone: one of them")
+        wanted = of_diode if any(of_diode.values()) else of_switch
+        for key, pin in wanted.items():
+            if pin is None:
+                raise ValueError(
+                    f"{key} is missing: a switch has the pins drain, gate, source, a diode alone "
+                    "anode, cathode"
+                )
+        return self
 
 
 class Mosfet(Section):

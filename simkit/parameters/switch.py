@@ -173,7 +173,7 @@ class Warming(Section):
 
 NORMAL_LINE = (
     r"^(?:\.model w\d+ \w+\([\w .+\-=]*\)|\.subckt device( p\d+)+|\.ends"
-    r"|[bcdijklmqrv]\d+( (?:[pnwblvi]\d+|0))+ ?[\w .+\-*/()=,?:<>&|]*)$"
+    r"|[bcdegijklmqrv]\d+( (?:[pnwblvi]\d+|0))+ ?[\w .+\-*/()=,?:<>&|]*)$"
 )
 """A line of a model file as simkit/modelfile writes it anew: names and numbers of our own."""
 NormalLine = Annotated[str, StringConstraints(pattern=NORMAL_LINE, max_length=25_000)]
@@ -187,10 +187,20 @@ class SwitchModel(Section):
 
     lines: Annotated[tuple[NormalLine, ...], Field(min_length=3, max_length=4000)]
     """Models and one subcircuit `device`, as `simkit deck` shows them."""
-    nodes: Annotated[str, StringConstraints(pattern=r"^(di|gi|si|ki)( (di|gi|si|ki)){1,11}$")]
-    """What each of its pins is joined to: drain, gate, source, driver's return."""
+    nodes: Annotated[str, StringConstraints(pattern=r"^(di|gi|si|ki|sd)( (di|gi|si|ki|sd)){1,11}$")]
+    """What each of its pins is joined to: drain, gate, source, driver's return; of a diode alone
+    its anode (sd) and its cathode (di)."""
     file: Text
     """The file it came from."""
+    junction_temperature: (
+        Annotated[float, Quantity("degC", "Junction at which it was worked out", gt=-60, le=300)]
+        | None
+    ) = None
+
+    @property
+    def diode_alone(self) -> bool:
+        """Whether it stands for the diode, the channel being our own."""
+        return "gi" not in self.nodes.split()
 
 
 class Switch(Section):
@@ -208,6 +218,11 @@ class Switch(Section):
     package: Package
     ratings: SwitchRatings
     warming: Warming | None = None
+
+    @property
+    def foreign(self) -> bool:
+        """Whether a model file stands for the channel too, so that nothing inside has a name."""
+        return self.model is not None and not self.model.diode_alone
 
     @property
     def kind(self) -> str:

@@ -107,13 +107,16 @@ def conducting_resistance(switch: Switch, gate_voltage: float) -> float:
     """Voltage over current of a switch that is on, for models that know resistors alone [ohm].
 
     R_DS(on) of a MOSFET; of an IGBT V_CE(sat) over half of its rated current, at that current: its
-    knee makes it more below and less above. Parameters: gate_voltage [V]. Errors: ValueError when
-    it does not turn the switch on. Source: as `mosfet.linear_resistance`, `saturation_voltage`.
-    Range: about half of the rated current.
+    knee makes it more below and less above. On a gate too weak for that current, half of what it
+    can carry. Parameters: gate_voltage [V]. Errors: ValueError when it does not turn the switch on.
+    Source: as `mosfet.linear_resistance`, `saturation_voltage`. Range: about that current.
     """
+    ohms = linear_resistance(switch.channel, gate_voltage)  # its errors are an IGBT's too
     if switch.bipolar is None:
-        return linear_resistance(switch.channel, gate_voltage)
-    current = 0.5 * switch.ratings.drain_current
+        return ohms
+    drive = gate_voltage - switch.channel.threshold
+    most = 0.5 * switch.channel.transconductance * drive**2 * (1.0 + gain(switch.bipolar, 0.0))
+    current = 0.5 * min(switch.ratings.drain_current, most)
     return saturation_voltage(switch.channel, switch.bipolar, gate_voltage, current) / current
 
 

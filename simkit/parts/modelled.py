@@ -16,8 +16,11 @@ from simkit.parameters.place import nearest
 from simkit.parameters.reading import Unreadable, file_bytes
 from simkit.parameters.switch import Switch, SwitchModel
 
-ENDS = {"drain": "di", "gate": "gi", "source": "si", "driver_return": "ki"}
+ENDS = {"drain": "di", "gate": "gi", "source": "si", "driver_return": "ki", "anode": "sd",
+        "cathode": "di"}  # fmt: skip
 """Key of a pin: the node of netlists/switch.cir.j2 that it is joined to."""
+HELD = ("junction", "case")
+"""Keys of pins whose voltage is a temperature: held inside the device."""
 
 
 def with_model(part: Loaded[Any], switch: Switch, junction_temperature: float) -> Switch:
@@ -31,8 +34,12 @@ def with_model(part: Loaded[Any], switch: Switch, junction_temperature: float) -
     if asked is None:
         return switch
     flat = flat_model(part, asked, junction_temperature)
-    lines = flat.deck_lines("device")
-    model = SwitchModel(lines=lines, nodes=" ".join(joined(part, asked, flat)), file=asked.file)
+    ends = joined(part, asked, flat)
+    lines = flat.deck_lines("device", [pin for pin in flat.pins if pin not in ends])
+    model = SwitchModel(lines=lines, nodes=" ".join(ends.values()), file=asked.file,
+                        junction_temperature=junction_temperature)  # fmt: skip
+    if model.diode_alone:
+        return switch.model_copy(update={"model": model})
     # What the file says of temperature was worked out; no loop can warm it further.
     return switch.model_copy(update={"model": model, "warming": None})
 
@@ -53,14 +60,14 @@ def flat_model(part: Loaded[Any], asked: ModelFile, junction_temperature: float)
     return flattened(top, asked.subcircuit, junction_temperature)
 
 
-def joined(part: Loaded[Any], asked: ModelFile, flat: FlatModel) -> tuple[str, ...]:
+def joined(part: Loaded[Any], asked: ModelFile, flat: FlatModel) -> dict[str, str]:
     """What each pin of the subcircuit is joined to, in its order: names of nodes [1].
 
-    Errors: InputError for a pin that is not there, and for one that nothing is said of. Source:
-    the part file. Exact.
+    Pins that are held at a temperature are left out. Errors: InputError for a pin that is not
+    there, and for one that nothing is said of. Source: the part file. Exact.
     """
-    by_pin: dict[str, str] = {}
-    for key, node in ENDS.items():
+    by_pin: dict[str, str | None] = {}
+    for key in (*ENDS, *HELD):
         named = getattr(asked, key)
         if named is None:
             continue
@@ -70,13 +77,14 @@ def joined(part: Loaded[Any], asked: ModelFile, flat: FlatModel) -> tuple[str, .
             raise _refused(part, f"model.{key}", named, rule, nearest(pin, flat.pins, "its pins"))
         if pin in by_pin:
             raise _refused(part, f"model.{key}", named, "names a pin that another key names")
-        by_pin[pin] = node
+        by_pin[pin] = ENDS.get(key)
     left = [pin for pin in flat.pins if pin not in by_pin]
     if left:
         rule = f"says nothing of the pins {', '.join(left)} of the subcircuit {flat.name}"
-        hint = "a part here has drain, gate, source and perhaps driver_return"
+        hint = ("a switch has drain, gate, source and perhaps driver_return, junction and case; a "
+                "diode anode and cathode")  # fmt: skip
         raise _refused(part, "model", "", rule, hint)
-    return tuple(by_pin[pin] for pin in flat.pins)
+    return {pin: node for pin in flat.pins if (node := by_pin[pin]) is not None}
 
 
 def _refused(part: Loaded[Any], key: str, value: str, rule: str, hint: str = "") -> InputError:

@@ -2,7 +2,7 @@
 
 import json
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import click
 
@@ -10,6 +10,8 @@ from simkit.errors import InputError, Problem
 from simkit.verbs.common import caution, json_option, note, progress_bar, quiet_option, set_option
 
 if TYPE_CHECKING:
+    from simkit.parameters.load import Loaded
+    from simkit.studies.part.refitted import SideBySide
     from simkit.studies.part.study import PartReport
 
 
@@ -17,6 +19,12 @@ if TYPE_CHECKING:
 @click.argument("part_file", type=click.Path(path_type=Path))
 @click.option("--piece", metavar="NAME", help="PART_FILE is a machine: sweep this workpiece of it.")
 @click.option("--out", type=click.Path(path_type=Path), help="Folder of the workpiece's page.")
+@click.option(
+    "--rehearse",
+    type=click.Path(path_type=Path),
+    metavar="SCENARIO",
+    help="Rehearse it with the part's model file, and with our own switch fitted to that.",
+)
 @set_option
 @json_option
 @quiet_option
@@ -24,11 +32,15 @@ def command(
     part_file: Path,
     piece: str | None,
     out: Path | None,
+    rehearse: Path | None,
     overrides: dict[str, str],
     as_json: bool,
     quiet: bool,
 ) -> int:
     """Fit PART_FILE, run its virtual tests, and set given numbers beside obtained ones.
+
+    With a model file in it ([model]) the file itself is tested. With --rehearse: how far a
+    rehearsal with it and one with our own switch, fitted to what it showed, differ.
 
     With --piece: L and R of a machine's coil with that workpiece in it, against the coil's
     current, the piece's temperature and its place, as a page.
@@ -38,7 +50,7 @@ def command(
                       as_json, quiet)  # fmt: skip
     if out is not None:
         raise InputError([Problem("--out", None, "", str(out), "goes with --piece NAME")])
-    return _switch(part_file, overrides, as_json, quiet)
+    return _switch(part_file, rehearse, overrides, as_json, quiet)
 
 
 def _piece(
@@ -73,39 +85,72 @@ def _piece(
     return 0
 
 
-def _switch(part_file: Path, overrides: dict[str, str], as_json: bool, quiet: bool) -> int:
-    from simkit.parameters.part_igbt import Igbt
-    from simkit.parts.modelled import with_model
+def _switch(
+    part_file: Path, scenario: Path | None, overrides: dict[str, str], as_json: bool, quiet: bool
+) -> int:
     from simkit.parts.switches import load_part
-    from simkit.run.process import NgspiceEngine
-    from simkit.studies.part.igbt import examine_igbt
-    from simkit.studies.part.study import examine
+    from simkit.studies.part.examined import examined
 
-    loaded, engine = load_part(part_file, overrides), NgspiceEngine()
-    test = examine_igbt if isinstance(loaded.model, Igbt) else examine
+    loaded = load_part(part_file, overrides)
     try:
         with progress_bar(loaded.model.name, quiet) as progress:
-            report = test(
-                loaded.model,
-                lambda deck: engine.run(deck.text, deck.saved, deck.stop),
-                progress,
-                lambda switch, celsius: with_model(loaded, switch, celsius),
-            )
+            report = examined(loaded, progress)
     except ValueError as error:
         raise InputError([Problem(str(part_file), None, "", "", str(error))]) from error
-    if loaded.model.model is not None:
-        from dataclasses import replace
-
-        from simkit.studies.part.model_file import notes_on
-
-        report = replace(report, notes=(*notes_on(loaded, report), *report.notes))
+    both = _beside(loaded, report, scenario, quiet) if scenario else None
     if as_json:
-        print(json.dumps(document(report, loaded.model.name, loaded.digest), indent=1))
+        found = document(report, loaded.model.name, loaded.digest)
+        print(json.dumps(found | (_as_json(both) if both else {}), indent=1))
     else:
         _print(report, loaded.model.title, quiet)
+        if both:
+            _print_beside(both)
         for warning in loaded.warnings:
             note(f"note: {warning}", quiet)
     return 0
+
+
+def _beside(part: "Loaded[Any]", report: "PartReport", scenario: Path, quiet: bool) -> "SideBySide":
+    from simkit.studies.inputs.loading import load_scenario
+    from simkit.studies.part.refitted import beside
+
+    if part.model.model is None:
+        rule = "goes with a part that has a model file ([model])"
+        raise InputError([Problem("--rehearse", None, "", str(scenario), rule)])
+    told, machine = load_scenario(scenario)
+    try:
+        with progress_bar(told.model.name, quiet) as progress:
+            return beside(part, report, machine.model, told.model, progress)
+    except ValueError as error:
+        rule = f"our own switch cannot be fitted to what the file shows: {error}"
+        raise InputError([Problem(str(part.file), None, "", "", rule)]) from error
+
+
+def _as_json(both: "SideBySide") -> dict[str, object]:
+    from dataclasses import asdict
+
+    rows = [asdict(row) | {"differs": row.differs, "share": row.share} for row in both.rows]
+    outcomes = {"file": both.file.verdict.outcome, "ours": both.ours.verdict.outcome}
+    return {"rehearsed": {"verdicts": outcomes, "rows": rows}}
+
+
+def _print_beside(both: "SideBySide") -> None:
+    from simkit.judge.words import WORDS
+    from simkit.units import format_quantity
+
+    print(f"\nrehearsed with the file: {WORDS[both.file.verdict.outcome]}; with our own switch "
+          f"fitted to it: {WORDS[both.ours.verdict.outcome]}")  # fmt: skip
+    for row in both.rows:
+        file, ours = ("not evaluated" if v is None else format_quantity(v, row.unit)
+                      for v in (row.file, row.ours))  # fmt: skip
+        if row.share is None:
+            said = ""
+        else:
+            beyond = "beyond both errors" if row.differs else "within both errors"
+            said = (
+                f"{100 * row.share:+6.1f} % of the limit, {beyond if row.error is not None else ''}"
+            )
+        print(f"  {row.quantity:26} file {file:>13}  ours {ours:>13}  {said}")
 
 
 def document(report: "PartReport", name: str, digest: str) -> dict[str, object]:
@@ -129,6 +174,7 @@ def document(report: "PartReport", name: str, digest: str) -> dict[str, object]:
         "contradictions": list(report.contradictions),
         "switch": report.switch.model_dump(mode="json"),
         "notes": list(report.notes),
+        "gave_up": list(report.gave_up),
         "cautions": list(CAUTIONS),
         "engine": report.engine,
         "engine_seconds": report.engine_seconds,
@@ -140,6 +186,8 @@ def _print(report: "PartReport", title: str, quiet: bool) -> None:
 
     print(title)
     test = None
+    for sentence in report.gave_up:
+        note(f"no answer from {sentence}", quiet)
     for row in report.rows:
         if row.test != test:
             test = row.test

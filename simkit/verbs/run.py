@@ -189,6 +189,11 @@ def one(
 
     name = scenario.model.name
     started = time.perf_counter()
+    if voice.progress and machine.model.switch.model is not None:
+        from simkit.studies.part.dearness import dear
+
+        if said_first := dear(machine.model):
+            note(f"note: {said_first}", quiet=False)
     with progress_bar(name, not voice.progress) as progress:
         answer = rehearsed(scenario, machine, folder, order, progress)
     said(name, answer, voice)

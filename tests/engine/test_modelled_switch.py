@@ -107,7 +107,7 @@ def test_the_file_counts_in_what_a_verdict_is_kept_under(desk: Path) -> None:
     [
         ('drain = "d"', 'drain = "c"', "model.drain: is no pin of the subcircuit mine"),
         ('source = "s"', 'source = "g"', "model.source: names a pin that another key names"),
-        ('source = "s"', "", "model.source: is missing"),
+        ('source = "s"', "", "source is missing: a switch has the pins"),
         ('subcircuit = "mine"', 'subcircuit = "min"', "did you mean mine"),
         ('file = "mine.lib"', 'file = "nowhere.lib"', "model file: there is no such file"),
         ('file = "mine.lib"', 'file = "../../etc/x.lib"', "leads out of the folder"),

@@ -119,7 +119,7 @@ HOSTILE: dict[str, str | bytes] = {
 }  # fmt: skip
 LINE = re.compile(
     r"(?:\.model w\d+ \w+\([\w .+\-=]*\)|\.subckt device( p\d+)+|\.ends"
-    r"|[bcdijklmqrv]\d+( (?:[pnwblvi]\d+|0))+ ?[\w .+\-*/()=,?:<>&|]*)\Z"
+    r"|[bcdegijklmqrv]\d+( (?:[pnwblvi]\d+|0))+ ?[\w .+\-*/()=,?:<>&|]*)\Z"
 )
 
 

@@ -220,3 +220,16 @@ def test_a_resistor_for_the_fast_models_drops_the_saturation_voltage() -> None:
     current = 0.5 * switch.ratings.drain_current
     volts = igbt.saturation_voltage(switch.channel, switch.bipolar, 15.0, current)
     assert igbt.conducting_resistance(switch, 15.0) * current == pytest.approx(volts, rel=1e-9)
+
+
+@pytest.mark.parametrize("name", CLASSES)
+def test_a_weak_gate_still_has_a_resistance_for_the_fast_model(name: str) -> None:
+    """A driver's supply that has sunk is a situation of every machine: the large class cannot
+    carry half of its rating there, and is told at what it can. It falls as the gate rises."""
+    made = fit_igbt(load_part(PARTS / f"{name}.toml").model).switch
+    threshold = made.channel.threshold
+    ohms = [igbt.conducting_resistance(made, threshold + more) for more in (1.0, 2.0, 4.0, 9.5)]
+    assert ohms == sorted(ohms, reverse=True)
+    assert 0.0 < ohms[-1] < 0.3
+    with pytest.raises(ValueError, match="below the threshold"):
+        igbt.conducting_resistance(made, threshold - 1.0)

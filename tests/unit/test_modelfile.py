@@ -242,11 +242,11 @@ def drawn_file(seed: int) -> str:
 
 
 OURS = re.compile(
-    r"(\.model w\d+ |\.subckt device |\.ends\Z|[bcdijklmqrv]\d+ )[\w .+\-*/()=,?:<>&|]*\Z"
+    r"(\.model w\d+ |\.subckt device |\.ends\Z|[bcdegijklmqrv]\d+ )[\w .+\-*/()=,?:<>&|]*\Z"
 )
 WORDS = re.compile(r"[a-z_]\w*")
-KNOWN = re.compile(r"[pnwbcdijklmqrv]\d+|e|v|i|temp|is|rs|vto|kp|bf|d|npn|vdmos|model|subckt|ends|"
-                   r"device|tanh|exp|abs|max|min|pow|pwr|sqrt|pwl|area")  # fmt: skip
+KNOWN = re.compile(r"[pnwbcdegijklmqrv]\d+|e|v|i|temp|is|rs|vto|kp|bf|d|npn|vdmos|model|subckt|"
+                   r"ends|device|tanh|exp|abs|max|min|pow|pwr|sqrt|pwl|area")  # fmt: skip
 
 
 def taken_or_refused(text: str) -> tuple[str, ...]:

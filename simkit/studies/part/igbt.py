@@ -181,7 +181,7 @@ def soft_turn_off_rows(part: Igbt, vectors: Measure, dressed: Dress = bare) -> I
     builders add one. Beside it, as if given, what the charge's law says."""
     for test in part.turn_off:
         switch = fit_igbt(part, test.junction_temperature).switch
-        if dressed(switch, test.junction_temperature).model is not None:
+        if dressed(switch, test.junction_temperature).foreign:
             return  # what is inside a model file cannot be told from its channel's current
         assert switch.bipolar is not None
         farads = SOFT * test.tail_decay * test.collector_current / test.supply_voltage

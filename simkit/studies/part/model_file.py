@@ -1,12 +1,13 @@
 """What a model file of a switch lacks, as its virtual tests show it: in a maker's words."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from math import isnan
 from typing import Any
 
 from simkit.parameters.load import Loaded
 from simkit.parts.modelled import flat_model
 from simkit.studies.part.study import PartReport, Row
+from simkit.studies.part.trial import DEARER, Trial
 
 COLD = 25.0
 """Junction temperature at which the file is read for what it leaves out [degC]."""
@@ -20,17 +21,74 @@ FAR = 1.3
 """Avalanche voltage over the sheet's from which on the file counts as having none [1]."""
 
 
-def notes_on(part: Loaded[Any], report: PartReport) -> tuple[str, ...]:
-    """Sentences on what the file is silent of, with the figures they come from."""
+def notes_on(
+    part: Loaded[Any], report: PartReport, trial: Trial | None = None,
+    loosened: Mapping[str, str] | None = None,
+) -> tuple[str, ...]:  # fmt: skip
+    """Sentences on what the file is silent of and where it breaks off, with the figures they come
+    from; `loosened` names the tests that ran at looser options only, and at which."""
     asked = part.model.model
     flat = flat_model(part, asked, COLD)
-    found = [f"{asked.file} stands in every circuit of these tests, seen from its leads."]
+    which = "as its diode" if asked.diode_alone else "seen from its leads"
+    found = [f"{asked.file} stands in every circuit of these tests, {which}."]
     found += flat.warnings
+    if asked.junction or asked.case:
+        found.append(
+            "Its temperature pins are held at each test's junction temperature, in a rehearsal "
+            "at the junction's; heat capacities between them are left out."
+        )
     found += _temperature(report)
     found += _capacitance(report)
     found += _recovery(report)
-    found += _breakdown(report)
+    if not asked.diode_alone:
+        found += _breakdown(report)
+    found += _gave_up(report)
+    found += [
+        f"In the test {test} the engine's steps collapse at the usual options; it ran with {rung}."
+        for test, rung in (loosened or {}).items()
+    ]
+    if trial is not None:
+        found += on_trial(trial)
     return tuple(found)
+
+
+def on_trial(trial: Trial) -> Iterator[str]:
+    """What the double pulse and the capacitance sweep showed."""
+    if trial.snaps and trial.theirs is not None:
+        its, ours = trial.theirs, trial.ours
+        yield (
+            f"The diode snaps off: its recovery current of {its.peak:.3g} A falls {its.ratio:.2g} "
+            f"times as steeply as it rose (a soft one of the same sheet {ours.ratio:.2g} times), "
+            f"and the node climbs by {its.climb / 1e9:.3g} V/ns ({ours.climb / 1e9:.3g}). Peaks "
+            "and slopes below resonance then follow the engine's steps as much as the circuit: a "
+            "rehearsal gives them a wide error or none."
+        )
+    for jump in trial.jumps:
+        yield (
+            f"{jump.which} jumps at {jump.voltage:.3g} V, from {jump.before * 1e12:.3g} to "
+            f"{jump.after * 1e12:.3g} pF: no real capacitance does. Edges get a kink there, the "
+            "engine's steps collapse, and slopes are not to be trusted."
+        )
+    if trial.theirs is None:
+        yield f"The double pulse did not reach its end: {trial.reason}. A rehearsal hardly will."
+    else:
+        yield costs(trial)
+
+
+def costs(trial: Trial) -> str:
+    """What a rehearsal with the file costs, as a sentence."""
+    said = (
+        f"A rehearsal with it costs about {trial.cost:.2g} times the CPU of one with our own "
+        f"switch (measured on the double pulse, in {trial.steps:.2g} times its steps)."
+    )
+    if trial.steps > DEARER:
+        return f"{said} Its steps collapse: look for jumps in its laws."
+    return said
+
+
+def _gave_up(report: PartReport) -> Iterator[str]:
+    for test in report.gave_up:
+        yield f"The engine gives up in the test {test}; what it would have shown is missing here."
 
 
 def _rows(report: PartReport, *quantities: str) -> list[Row]:
@@ -39,9 +97,10 @@ def _rows(report: PartReport, *quantities: str) -> list[Row]:
 
 def _temperature(report: PartReport) -> Iterator[str]:
     rows = [r for r in _rows(report, "R_DS(on)", "V_CE(sat)") if r.given]
-    if len(rows) < 2:
+    hot = rows[-1] if rows else None
+    cold = next((r for r in rows if hot and _current(r) == _current(hot)), None)
+    if hot is None or cold is None or cold is hot:
         return
-    cold, hot = rows[0], rows[-1]
     assert cold.given
     assert hot.given
     wanted, got = hot.given / cold.given - 1.0, hot.obtained / cold.obtained - 1.0
@@ -51,6 +110,11 @@ def _temperature(report: PartReport) -> Iterator[str]:
             f"the file and by {100.0 * wanted:.3g} % in the sheet: it hardly knows temperature, so "
             "that conduction loss is that of one, whatever the junction's."
         )
+
+
+def _current(row: Row) -> str:
+    """The gate voltage and current of a row's conditions, without its temperature."""
+    return ", ".join(row.condition.split(", ")[:2])
 
 
 def _capacitance(report: PartReport) -> Iterator[str]:
@@ -74,6 +138,10 @@ def _recovery(report: PartReport) -> Iterator[str]:
 
 
 def _breakdown(report: PartReport) -> Iterator[str]:
-    for row in (r for r in report.rows if r.quantity == "V_AV"):
+    lost = any(test.startswith("unclamped") for test in report.gave_up)
+    rows = [r for r in report.rows if r.quantity == "V_AV"]
+    if lost and not rows:
+        yield "The file has no breakdown: the unclamped test runs away with its voltage."
+    for row in rows:
         if isnan(row.obtained) or (row.given and row.obtained > FAR * row.given):
             yield "The file has no breakdown: a spike may go on to any voltage in a rehearsal."

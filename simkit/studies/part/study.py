@@ -9,12 +9,14 @@ from dataclasses import dataclass
 
 from simkit.circuit import bench_decks
 from simkit.circuit.netlist import Deck
+from simkit.errors import EngineError, EngineMissing
 from simkit.measure import bench
 from simkit.parameters.part import CapacitancePoint, Mosfet, RecoveryPoint
 from simkit.parameters.part_igbt import IgbtCapacitance
 from simkit.parameters.switch import Switch
 from simkit.parts.mosfet_fit import COLD, Fitted, fit
 from simkit.run.backend import EngineRun, Progress
+from simkit.studies.part.sturdy import test_of
 
 Runner = Callable[[Deck], EngineRun]
 Measure = Callable[[Deck], bench.Vectors]
@@ -76,11 +78,13 @@ class PartReport:
     engine: str
     engine_seconds: float
     """[s]"""
+    gave_up: tuple[str, ...] = ()
+    """Tests of a model file in which the engine gave up, and why."""
 
     @property
     def within(self) -> bool:
-        """Whether every fitted number is returned within its bound."""
-        return all(row.status != "outside" for row in self.rows)
+        """Whether every fitted number is returned within its bound, no test having been lost."""
+        return not self.gave_up and all(row.status != "outside" for row in self.rows)
 
 
 NOTES = (
@@ -106,9 +110,12 @@ class Recorder:
     def __init__(self, run: Runner) -> None:
         self._run = run
         self._runs: list[EngineRun] = []
+        self._gave_up: dict[str, str] = {}
+        self._test = ""
 
     def __call__(self, deck: Deck) -> bench.Vectors:
         """Waveforms of a deck."""
+        self._test = test_of(deck)
         self._runs.append(self._run(deck))
         return dict(self._runs[-1].vectors)
 
@@ -116,16 +123,25 @@ class Recorder:
         self, switch: Switch, tests: Sequence[Test], contradictions: Iterable[str],
         notes: tuple[str, ...], progress: Progress | None,
     ) -> PartReport:  # fmt: skip
-        """What the tests return, each in its turn; progress is told the share done [1]."""
+        """What the tests return, each in its turn; progress is told the share done [1].
+
+        A model file on which the engine gives up loses that test; our own switch raises.
+        """
         rows: list[Row] = []
         for done, test in enumerate(tests, start=1):
-            rows += test()
+            try:
+                rows.extend(test())  # those before a failure are kept
+            except EngineError as error:
+                if switch.model is None or isinstance(error, EngineMissing):
+                    raise
+                self._gave_up[self._test] = error.reason
             if progress:
                 progress(done / len(tests))
         return PartReport(
             switch=switch, rows=tuple(rows), contradictions=tuple(dict.fromkeys(contradictions)),
-            notes=notes, engine=self._runs[-1].engine,
+            notes=notes, engine=self._runs[-1].engine if self._runs else "",
             engine_seconds=sum(r.seconds for r in self._runs),
+            gave_up=tuple(f"{test}: {why}" for test, why in self._gave_up.items()),
         )  # fmt: skip
 
 
