@@ -196,6 +196,34 @@ def test_what_is_refused_says_where_why_and_what_to_do(text: str) -> None:
     assert str(caught.value) == REFUSED[text]
 
 
+ELEMENTS = "\n".join(f"r{k} a b 1" for k in range(2001))
+DOUBLES = "\n".join([".func f0(x) {x*x}"] + [
+    f".func f{k}(x) {{f{k - 1}(x)+f{k - 1}(x)}}" for k in range(1, 20)])  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("text", "says"),
+    [
+        ("*" * 1_000_001, "a.lib: is larger than the 1000 kB a model file may have"),
+        ("*\n" * 20_001, "a.lib: has more than the 20000 lines a model file may have"),
+        ("* " + "x" * 2000, "a.lib:1: the line is longer than 2000 characters"),
+        ("r1 a b" + "\n+ 1" * 10_001, "a.lib:1: the statement is longer than 20000 characters"),
+        ("".join(f".param a{k}=1\n" for k in range(5001)),
+         "a.lib:5001: the file has more than 5000 statements"),
+        (BODY.format(ELEMENTS), "a.lib:2002: the part has more than 2000 elements"),
+        (f"{DOUBLES}\n" + BODY.format("r1 a b {f19(1)}"),
+         "a.lib:22: the expression grows beyond all measure when its functions are written out"),
+        (f"{DOUBLES}\n" + BODY.format("b1 a b i={f19(v(a))}"),
+         "a.lib:22: the law is longer than 20000 characters when written out"),
+    ],
+    ids=["bytes", "lines", "line", "statement", "statements", "elements", "growth", "law"],
+)  # fmt: skip
+def test_what_is_too_much_says_how_much_may_be(text: str, says: str) -> None:
+    with pytest.raises(InputError) as caught:
+        read(text)
+    assert str(caught.value) == says
+
+
 def test_an_unknown_subcircuit_is_answered_with_the_nearest() -> None:
     with pytest.raises(InputError, match="did you mean part"):
         read(BODY.format("r1 a b 1"), "prt")
