@@ -4,7 +4,8 @@ WHAT: `files` writes the cases; `ours` rehearses them with the code as it stands
 the plain program where no kept reference fits; `both` does one after the other, case by case;
 `table` prints what it came to; `record` puts the
 latest results beside the references and writes docs/numerics.md anew. All are taken up again where
-they stopped. Even seeds may serve to tune estimates, odd ones are only reported.
+they stopped. Even seeds may serve to tune estimates, odd ones are only reported. Seeds from 1000 on
+are machines with IGBTs.
 """
 
 from __future__ import annotations

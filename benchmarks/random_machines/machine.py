@@ -12,9 +12,11 @@ from dataclasses import dataclass
 from math import exp, log, pi, sqrt
 from typing import Any
 
-from benchmarks.random_machines.switch import class_part, written_switch
+from benchmarks.random_machines.switch import class_part, igbt_part, written_switch
 from benchmarks.random_machines.written import quantity, rounded
 
+IGBT_FROM = 500
+"""Numbers from which on the switches are IGBTs: those below keep their draws, and references."""
 TOPOLOGIES = ("full", "half-split", "half-blocking")
 FEEDS = ("loop", "shunt")
 
@@ -57,8 +59,9 @@ def near(rng: random.Random, value: float, spread: float) -> float:
 def machine(rng: random.Random, number: int) -> tuple[Plan, dict[str, Any]]:
     """A machine file's tables and the plan they follow; topology and feed go by the number."""
     topology, feed = TOPOLOGIES[number % 3], FEEDS[(number // 3 + number // 20) % 2]
-    frequency, q = log_uniform(rng, 21e3, 285e3), log_uniform(rng, 4.0, 120.0)
-    voltage = log_uniform(rng, 30.0, 400.0)
+    igbt = number >= IGBT_FROM
+    frequency, q = log_uniform(rng, 21e3, 60e3 if igbt else 285e3), log_uniform(rng, 4.0, 120.0)
+    voltage = log_uniform(rng, 200.0, 380.0) if igbt else log_uniform(rng, 30.0, 400.0)
     margin = _margin(rng, q)
     frequency = min(frequency, 290e3 / (1.0 + max(margin, 0.0)))
     f0 = frequency / (1.0 + margin)
@@ -66,7 +69,9 @@ def machine(rng: random.Random, number: int) -> tuple[Plan, dict[str, Any]]:
     current = log_uniform(rng, 2.0, 12.0) * sqrt(2.0)
     tank = _tank(rng, feed, f0, q, margin, bridge, current)
     drive, dead, top = _drive(rng, frequency)
-    part = class_part(rng, voltage)
+    if igbt:
+        drive["voltage_on"] = quantity(rng.uniform(14.0, 16.0), "V", 2)
+    part = igbt_part(rng, voltage) if igbt else class_part(rng, voltage)
     plan = Plan(topology, feed, frequency, voltage, q, margin, dead, top, tank.cans,
                 tank.primary_peak / sqrt(2.0), part)  # fmt: skip
     name = f"machine-{number}"

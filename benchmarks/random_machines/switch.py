@@ -24,8 +24,21 @@ PARTS = {
     "class-1200v-sic": 400.0,
 }
 """Shipped class parts and the highest supply [V] that a builder gives them here."""
+IGBTS = {
+    "igbt-600v-20a-fast": 380.0,
+    "igbt-600v-40a-fast": 380.0,
+    "igbt-600v-50a-slow": 380.0,
+    "igbt-1200v-40a-fast": 400.0,
+    "igbt-1200v-75a-slow": 400.0,
+}
+"""The same of the IGBT classes."""
 CURVE = ((1e-5, 0.013), (1e-4, 0.047), (1e-3, 0.15), (1e-2, 0.43), (1e-1, 0.9))
 """Transient impedance over the steady one, by time [s]: of the shape such curves have."""
+
+
+def igbt_part(rng: random.Random, voltage: float) -> str:
+    """An IGBT class for the supply [V]; supplies are drawn so that all of them fit."""
+    return rng.choice([name for name, top in IGBTS.items() if voltage <= top])
 
 
 def class_part(rng: random.Random, voltage: float) -> str | None:

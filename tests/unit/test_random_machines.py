@@ -24,6 +24,7 @@ from benchmarks.random_machines.figures import (
 )
 from benchmarks.random_machines.junctions import Stack, impedance, temperatures
 from benchmarks.random_machines.scenario import DRAWN, FIRST, NOT_DRAWN, STEADY
+from benchmarks.random_machines.switch import IGBTS
 from benchmarks.random_machines.written import quantity, toml
 from simkit.parameters.events import KINDS
 from simkit.parameters.machine import Machine
@@ -49,6 +50,22 @@ def test_every_file_loads_and_both_halves_have_every_kind(tmp_path: Path) -> Non
         assert 30.0 <= machine.supply.voltage <= 400.0
     assert kinds == {0: set(FIRST), 1: set(FIRST)}
     assert set(KINDS) == {*DRAWN, *NOT_DRAWN}, "a new kind of event: draw it, or say that it is not"
+
+
+def test_seeds_from_a_thousand_on_have_igbts_of_every_class_that_load(tmp_path: Path) -> None:
+    found = loaded(range(1000, 1024), tmp_path)
+    assert {m.switch.kind for _, _, m in found} == {"igbt"}
+    assert len({m.switch.name for _, _, m in found}) == len(IGBTS)
+    assert all(20e3 < m.drive.frequency_max < 130e3 for _, _, m in found)
+
+
+def test_an_igbt_s_bipolar_current_counts_with_its_channel_s() -> None:
+    raw = waves()
+    zero = np.zeros_like(raw["time"])
+    for k in (1, 2):
+        raw |= {f"v(xq{k}.dj)": zero + 5e-3 * k, f"v(xq{k}.db)": zero}
+    # 90 A of the channel at its peak and 5 A of the base, 10 A in the other switch.
+    assert figures(raw, -20e-6, facts())["channel_current_peak"] == pytest.approx(95.0)
 
 
 @pytest.mark.slow
