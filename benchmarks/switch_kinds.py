@@ -38,10 +38,14 @@ INTRODUCTION = (
     "switches go with the period. Each point is a settled circuit run.",
 )
 PRACTICE = (
-    "An IGBT's knee makes it the better conductor at large currents, its tail the worse switch at",
-    "high frequencies: published practice has IGBTs up to some tens of kilohertz and MOSFETs above",
-    "(N. Mohan, T. Undeland, W. Robbins, Power Electronics, chapter on the comparison of switches;",
-    "recalled from memory).",
+    "Below the crossing the IGBT is the better conductor: at these currents its knee drops less",
+    "than the MOSFET's resistance. Above it the tail, once a cycle, counts for more. The direction",
+    "is that of published practice: MOSFETs for high frequencies at low power, IGBTs for medium",
+    "ones (N. Mohan, T. M. Undeland, W. P. Robbins, Power Electronics: Converters, Applications,",
+    "and Design, Wiley, the comparison of controllable switches in the chapter that surveys them;",
+    "recalled from memory). Where it lies is this machine's: a MOSFET of half the resistance loses",
+    "less at every frequency, and a capacitor of another size across the switches moves the tail's",
+    "share.",
 )
 
 
