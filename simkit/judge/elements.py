@@ -19,7 +19,7 @@ ELEMENTS: tuple[tuple[str, tuple[str, ...], str], ...] = (
     (r"xq[1-4]|xm|m1", ("drain_voltage_peak", "channel_current_peak", "drain_current_rms",
                      "junction_peak", "junction_held", "avalanche_energy"), ""),
     (r"rdio|rsd|djn|gjn|gqm|cqm|rqm|bda", ("recovery_di_dt", "recovery_dv_dt"), ""),
-    (r"djk|rm|gqb|cqb|rqb|rb|bb", ("switched_current_peak", "short_circuit_time",
+    (r"djk|rm|gqb|cqb|rqb|rb|bb|bw", ("switched_current_peak", "short_circuit_time",
                                    "junction_peak"), ""),
     (r"dbv|rbv|bbv", ("drain_voltage_peak", "avalanche_energy"), ""),
     (r"ld|lcs|lsp", ("drain_current_rms",), ""),
