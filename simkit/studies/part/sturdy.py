@@ -33,6 +33,12 @@ def _with(options: str, **values: str) -> str:
     return options
 
 
+def _optioned(text: str, change: Callable[[str], str]) -> str:
+    """A deck's text with its line of options changed."""
+    line = re.search(r"^\.options .*$", text, re.MULTILINE)
+    return text.replace(line[0], change(line[0]), 1) if line else text
+
+
 def test_of(deck: Deck) -> str:
     """What a bench deck calls its test, from its first line."""
     found = re.match(r"\* virtual test circuit: ([\w -]+)", deck.text)
@@ -55,8 +61,7 @@ class SturdyRunner:
         """The first rung's run that reaches its end. Errors: EngineError of the last."""
         last: EngineError | None = None
         for number, (name, change) in enumerate(RUNGS):
-            text = re.sub(r"^\.options .*$", lambda m: change(m[0]), deck.text, count=1,  # noqa: B023
-                          flags=re.MULTILINE)  # fmt: skip
+            text = _optioned(deck.text, change)
             try:
                 found = self._run(Deck(text=text, saved=deck.saved, stop=deck.stop))
             except EngineError as error:

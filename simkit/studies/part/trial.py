@@ -23,7 +23,7 @@ SNAPS = 2.5
 diode counts as one that snaps [1]: soft ones lie between 0.3 and 2.7 here (JEDEC's reverse recovery
 softness factor is the inverse, JESD282-B; recalled from memory)."""
 LITTLE = 1.0
-"""A recovery below it snaps without harm [A]."""
+"""A recovery below it is not worth a word [A]."""
 JUMP = 1.25
 """Change of a capacitance within WITHIN from which on it counts as a jump [1]; the steepest
 junction laws change by an eighth in that, a superjunction's knee by less."""
@@ -147,9 +147,8 @@ SPAN = 0.5e-9
 
 def _slopes(time: Array, values: Array) -> Array:
     even = np.arange(time[0], time[-1], SPAN)
-    return np.gradient(np.interp(even, time, values), SPAN)[
-        np.minimum(np.searchsorted(even, time), len(even) - 1)
-    ]
+    slopes: Array = np.gradient(np.interp(even, time, values), SPAN)
+    return slopes[np.minimum(np.searchsorted(even, time), len(even) - 1)]
 
 
 def _jumps(part: Any, switch: Switch, run: Callable[[Deck], EngineRun]) -> tuple[Jump, ...]:
