@@ -145,6 +145,8 @@ class Figure:
     """Swing of the waveform it is a small part of [V]: the engine's tolerance goes with that."""
     there: Callable[[Machine], bool] = lambda _machine: True
     """Whether a machine has what this is a figure of."""
+    averaged: bool = False
+    """Whether its family takes it as a mean or an rms over a cycle."""
 
     def __post_init__(self) -> None:
         if self.fast.course is None and not self.fast.none:
@@ -152,6 +154,11 @@ class Figure:
                 f"figure {self.name!r}: give the fast model's course of it, or say in "
                 "Fast(none=...) why nothing can lie between the samples"
             )
+
+    @property
+    def is_mean(self) -> bool:
+        """Whether a value is a mean or an rms over a whole cycle."""
+        return self.averaged or (self.measured is not None and not self.measured.is_peak)
 
     @property
     def full_name(self) -> str:

@@ -17,6 +17,7 @@ FIGURES = (
         name="supply_current",
         part="supply",
         unit="A",
+        averaged=True,
         words=Words(
             title="current",
             what="The current drawn from the rectifier or bench supply, averaged over a cycle.",

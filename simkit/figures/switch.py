@@ -80,6 +80,7 @@ FIGURES = (
         name="drain_current_rms",
         part="switch",
         unit="A",
+        averaged=True,
         words=Words(
             title="drain current, rms",
             what="The heating value of the current through the drain lead.",

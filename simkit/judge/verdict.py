@@ -41,6 +41,8 @@ class Judged:
     second_opinion: "Opinion | None" = None
     error_parts: Mapping[str, float] | None = None
     """The error by its causes, in `unit`; None where it has one cause alone, or is not known."""
+    over_s: tuple[float, float] | None = None
+    """From when to when a mean or an rms was taken [s]; None for peaks, which miss no sample."""
 
 
 @dataclass(frozen=True)

@@ -186,6 +186,8 @@ def _row(limit: Limit, found: Findings, have: Assessed) -> Judged:
     row = judged(limit, [(s, error) for s in mine])
     if budget and row.value is not None:
         row = replace(row, error_parts=budget.parts)
+    if limit.quantity in figures() and figures()[limit.quantity].is_mean:
+        row = replace(row, over_s=cycle_of(row.time_s, found))
     too_much = have.refused(found.machine).get(limit.quantity)
     if too_much and row.value is not None:
         return too_uncertain(
@@ -195,6 +197,12 @@ def _row(limit: Limit, found: Findings, have: Assessed) -> Judged:
         end = format_quantity(found.line.end, "s", 3)
         return too_uncertain(row, f"and still rose at the end of the run, at {end}")
     return with_opinion(_since(row, have.curves), opinion(row, found, have))
+
+
+def cycle_of(when: float | None, found: Findings) -> tuple[float, float] | None:
+    """The whole cycle around a time [s], from and to; None outside all."""
+    cycles = (c for s in found.stretches for c in s.cycles)
+    return next(((c.start, c.end) for c in cycles if when and c.start <= when <= c.end), None)
 
 
 def still_rising(limit: Limit, row: Judged, found: Findings) -> bool:

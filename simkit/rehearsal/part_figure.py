@@ -19,6 +19,8 @@ class PartFigure:
     rating: float | None
     share: float = 1.0
     """Of the rating that may be used [1]."""
+    over: tuple[float, float] | None = None
+    """From when to when it is a mean or an rms [s]; None for what is none."""
 
 
 def rating_of(ratings: Ratings | None, key: str) -> float | None:

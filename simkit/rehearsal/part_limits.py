@@ -15,7 +15,7 @@ from simkit.judge.limits import Limit
 from simkit.judge.limits import unrated as without_rating
 from simkit.judge.verdict import Judged, Unrated, judged, verdict
 from simkit.measure.part_loads import avalanche_energy, peak_loads, steady_loads
-from simkit.measure.periodic import Cycle
+from simkit.measure.periodic import LEAST_REST, Cycle, with_rest
 from simkit.measure.series import Series
 from simkit.parameters.machine import Machine
 from simkit.parts.coil_water import water_channel
@@ -89,6 +89,7 @@ def _judged(f: PartFigure) -> Judged:
         judged(Limit(f.quantity, f.unit, f.share * f.rating, used), [(series, f.error)]),
         time_s=None,
         first_over_s=None,
+        over_s=f.over,
     )
 
 
@@ -128,25 +129,35 @@ def _span(stretch: Stretch, until: float | None = None) -> Cycle:
 
 def steady_states(rehearsal: Rehearsal) -> list[dict[str, float]]:
     """What heats, in the settled state and in the last."""
+    return [steady_loads(s.waves, span) for s, span in _steady(rehearsal)]
+
+
+def steady_spans(rehearsal: Rehearsal) -> list[tuple[float, float]]:
+    """From when to when those states are averaged [s]."""
+    return [(span.start, span.end) for _, span in _steady(rehearsal)]
+
+
+def _steady(rehearsal: Rehearsal) -> list[tuple[Stretch, Cycle]]:
     runs = rehearsal.first_pass
     settled = rehearsal.line.events[0].start if rehearsal.line.events else rehearsal.line.end
     calm = [s for s in runs if s.cycles[0].end <= settled + 1e-9] or [runs[0]]
-    return [
-        steady_loads(calm[-1].waves, _span(calm[-1], settled)),
-        steady_loads(runs[-1].waves, _span(runs[-1])),
-    ]
+    return [(calm[-1], _span(calm[-1], settled)), (runs[-1], _span(runs[-1]))]
 
 
 def _measured(rehearsal: Rehearsal, share: float) -> Iterator[PartFigure]:
     machine = rehearsal.machine
-    steady = steady_states(rehearsal)
-    found = {name: max(state[name] for state in steady) for name in steady[0]}
+    steady, spans = steady_states(rehearsal), steady_spans(rehearsal)
+    worse = {name: int(np.argmax([state[name] for state in steady])) for name in steady[0]}
+    found = {name: steady[k][name] for name, k in worse.items()}
     for stretch in rehearsal.stretches:
-        whole = Cycle(stretch.cycles[0].start, stretch.cycles[-1].end)
+        whole = Cycle(stretch.cycles[0].start, float(stretch.waves.time[-1]) + LEAST_REST)
         for name, value in peak_loads(stretch.waves, whole).items():
             found[name] = max(found.get(name, 0.0), value)
     found["link_voltage_peak"] = max(found["link_voltage_peak"], switched_on(machine))
-    clamped = max(avalanche_energy(s.waves, s.cycles) for s in rehearsal.stretches)
+    clamped = max(
+        avalanche_energy(s.waves, with_rest(s.cycles, float(s.waves.time[-1])))
+        for s in rehearsal.stretches
+    )
     allowed = machine.switch.ratings.avalanche_energy
     yield PartFigure(
         "switches", "avalanche_energy", "J", clamped, share * clamped,
@@ -159,6 +170,7 @@ def _measured(rehearsal: Rehearsal, share: float) -> Iterator[PartFigure]:
             yield PartFigure(
                 part, name, unit, found[name], share * found[name], key,
                 rating_of(machine.ratings, key), used,
+                spans[worse[name]] if name in worse else None,
             )  # fmt: skip
 
 

@@ -256,18 +256,21 @@ class _Run:
             self.passes.stretches or self.calm, self._spent,
         )  # fmt: skip
         if self._spent():
-            self._turn_whole()
+            self._turn_whole("samples had cost as much already")
 
     def _spent(self) -> bool:
         """Whether samples have cost as much as the whole event would, counted in time points."""
-        line, calm = self.line, self.calm[-1].waves
-        cycles = line.phase(line.end) - line.phase(0.0)
+        calm = self.calm[-1].waves
         rate = len(calm.time) / (calm.time[-1] - calm.time[0])
-        return cycles < SHORT and self.counter.points > rate * line.end
+        return self._short() and self.counter.points > rate * self.line.end
 
-    def _turn_whole(self) -> None:
+    def _short(self) -> bool:
+        """Whether the whole event could be run."""
+        return self.line.phase(self.line.end) - self.line.phase(0.0) < SHORT
+
+    def _turn_whole(self, why: str) -> None:
         """The whole event after all."""
-        self.why_whole = "samples had cost as much already"
+        self.why_whole = why
         self.settings = replace(self.settings, whole=True)
         self.job = self._job(self.machine, self.scout)
         self.passes = Passes([self.job.whole()], [], {})
@@ -306,12 +309,22 @@ class _Run:
         self.passes.residues[last.cycles[0].start] = remains
 
     def refine(self) -> None:
-        """What decides again on finer steps; what is too inexact then, again."""
+        """What decides again on finer steps; what is too inexact then, again: a figure that samples
+        leave too near its limit by the whole event, where that is short."""
         self.passes.fine = self.job.finer(self.passes.stretches)
+        self._refine_rounds()
+        sampled = not self.settings.whole and self._short()
+        if sampled and assessed(self.found()).refused(self.machine):
+            self._turn_whole("samples left a figure too near its limit")
+            self.passes.fine = self.job.finer(self.passes.stretches)
+            self._settled()
+            self._refine_rounds()
+
+    def _refine_rounds(self) -> None:
         for number in range(ROUNDS):
             inexact = assessed(self.found()).inexact(self.machine)
             if inexact and not self.settings.whole and self._spent():
-                self._turn_whole()
+                self._turn_whole("samples had cost as much already")
                 self.passes.fine = self.job.finer(self.passes.stretches)
                 self._settled()
                 continue

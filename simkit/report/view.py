@@ -42,6 +42,8 @@ class LimitRow:
     """The error by its causes; None where it is not made of several."""
     tolerance: tuple[float, float] | None = None
     """95 % of what the machine's tolerances make of it; None where nothing tells."""
+    over: tuple[float, float] | None = None
+    """From when to when a mean or an rms was taken [s]; None for peaks."""
 
     @property
     def name(self) -> str:

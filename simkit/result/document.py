@@ -87,6 +87,8 @@ class LimitRow:
     """Another engine's value, and its difference to ours."""
     error_parts: Mapping[str, float] | None = None
     """The error by its causes."""
+    over_s: tuple[float, float] | None = None
+    """From and to when a mean or an rms was taken; null for peaks, which miss no sample."""
     tolerance: tuple[float, float] | None = None
     """95 % interval from the file's tolerances."""
     interval: tuple[float, float] | None = None

@@ -127,6 +127,7 @@ def _limit(row: LimitRow) -> page.LimitRow:
         chance=row.probability_over,
         error_parts=row.error_parts,
         tolerance=row.tolerance,
+        over=row.over_s,
     )  # fmt: skip
 
 
