@@ -106,7 +106,7 @@ function percent(ratio, mode) {
 
 function limitRow(row) {
   const mode = state.answer.mode, share = percent(row.ratio, mode);
-  const made = element("tr", { className: row.ratio > 1 ? "over" : mode === "inductive" ? "ok" : "unknown", title: `${row.why} ${row.change}` },
+  const made = element("tr", { className: row.ratio > 1 ? "over" : mode === "inductive" ? "ok" : "unknown", title: `${row.why} Known to help, not tried: ${row.change}` },
     element("th", { scope: "row", textContent: row.name }),
     element("td", { className: "n" }, bar(row.ratio, mode), ` ${share}`),
     element("td", { className: "n", textContent: row.value }),
