@@ -25,6 +25,7 @@ from simkit.parts import precharge as charging
 from simkit.parts.materials import materials
 from simkit.parts.supply import Mains
 from simkit.rehearsal.findings import Rehearsal, SlowFact, context_of
+from simkit.rehearsal.mains_limits import over_the_mains
 
 COPPER = 385.0
 """Heat capacity of copper [J/(kg K)]; CRC Handbook (recalled from memory)."""
@@ -37,6 +38,10 @@ BEYOND = 2.0
 MARCH_ERROR = 0.01
 """Share of a charging current by which the march may be off [1]: its step is 1/200 of the mains
 period, a tenth of that changes the current by less than this."""
+
+
+TIME_TO_TARGET = "time to the target"
+"""Name of the fact that the report tells on its first screen."""
 
 
 @dataclass(frozen=True)
@@ -172,8 +177,10 @@ def _water(rehearsal: Rehearsal, after: Aftermath, water: Water) -> _Found:
 
 def _charge(rehearsal: Rehearsal, charge: Charge) -> _Found:
     """How long the charge takes to its target at the power of the last state."""
-    # What R takes, less what of it is the coil's own copper: the water has that.
+    # What R takes, less what of it is the coil's own copper: the water has that. The run stands at
+    # the link's crest; over the mains' period the piece gets less.
     power = float(rehearsal.after.workpiece_power_w) - coil_loss(rehearsal)
+    power *= over_the_mains(rehearsal)
     body = heating.body_of(materials()[charge.material], charge.mass)
     losses = heating.Losses(
         charge.radiating_area, charge.emissivity, charge.insulation,
@@ -186,9 +193,19 @@ def _charge(rehearsal: Rehearsal, charge: Charge) -> _Found:
         took, stalled = course.time_at(charge.target), course.stalled
     note = "" if stalled is None else f"the losses eat the power at {stalled:.0f} degC"
     facts = (
-        SlowFact("power into the piece", power, "W", "from the circuit run, standing still"),
+        SlowFact(
+            "power into the piece",
+            power,
+            "W",
+            "from the circuit run, over the mains' period, standing still",
+        ),
         SlowFact("heat the charge needs", needed, "J", f"to {charge.target:g} degC"),
-        SlowFact("time to the target", took if took < inf else None, "s", note),
+        SlowFact(
+            TIME_TO_TARGET,
+            took if took < inf else None,
+            "s",
+            note or f"to {charge.target:g} degC, power and resonance standing still",
+        ),
     )
     return _Found(facts=facts)
 

@@ -46,6 +46,17 @@ def mains_states(rehearsal: Rehearsal) -> dict[str, Drawn | None] | None:
     return {name: drawn_at(rehearsal.machine, rectifier, p) for name, p in points.items()}
 
 
+def over_the_mains(rehearsal: Rehearsal) -> float:
+    """Mean power of the last state over the mains' period, over that at the link's crest [1].
+
+    1 without a rectifier, and where the march does not come to rest.
+    """
+    found = (mains_states(rehearsal) or {}).get("after")
+    if found is None or not found.settled:
+        return 1.0
+    return found.power / rehearsal.after.input_power_w
+
+
 def mains_figures(rehearsal: Rehearsal, fast: float, share: float) -> Iterator[PartFigure]:
     """Figures of mains and link; `fast`: the bridge's part of the ripple current [A rms].
 

@@ -349,6 +349,10 @@ class ReportView:
     fitted: tuple[Fitted, ...] = ()
     stay: Stay | None = None
     """The last state going on, from a millisecond to more than a day."""
+    slow: tuple[Fact, ...] = ()
+    """What goes on for minutes, marched and not run."""
+    heating: str = ""
+    """How long the charge takes to its temperature; empty where nobody asked."""
     unrated: tuple[Fact, ...] = ()
     """Figures of parts without a rating; the note is the key that would give it."""
     advice: tuple[AdviceRow, ...] = ()

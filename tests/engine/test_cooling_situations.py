@@ -17,7 +17,9 @@ from scipy.optimize import brentq
 
 from simkit.judge.verdict import Judged
 from simkit.measure.series import Series
+from simkit.parts.mains import drawn
 from simkit.rehearsal.findings import Rehearsal
+from simkit.rehearsal.mains_limits import line_of
 from simkit.studies.situations import Case, named
 from tests.engine.runs import run, settled, situation
 from tests.machines import demo
@@ -232,6 +234,18 @@ def time_to(power: float) -> float:
     return float(sum(sensible) + MASS * FUSION / (power - losses(MELTING)))
 
 
+def mean_share(found: Rehearsal) -> float:
+    """Mean of the link's squared voltage over the mains' period, over that of the crest [1]: the
+    march is held against an integrator in test_mains.py."""
+    rectifier = found.machine.supply.rectifier
+    assert rectifier is not None
+    line = line_of(found.machine, rectifier)
+    mains = drawn(line, found.after.input_power_w, found.after.supply_voltage_v)
+    share = mains.power / found.after.input_power_w
+    assert 0.8 < share < 1.0
+    return share
+
+
 @pytest.mark.situation("effect", "melt-charge")
 def test_a_charge_melts_in_its_heat_over_what_the_losses_leave() -> None:
     """m (integral of c dT + heat of fusion) = 134.4 kJ; the power is I^2 (R - R_coil): the coil's
@@ -242,7 +256,7 @@ def test_a_charge_melts_in_its_heat_over_what_the_losses_leave() -> None:
     heat = MASS * (quad(capacity, AMBIENT, POUR, points=[327.0, 627.0])[0] + FUSION)
     assert heat == pytest.approx(134.44e3, rel=1e-3)
     assert fact(found, "heat the charge needs") == pytest.approx(134.44e3, rel=1e-3)
-    power = found.after.coil_current_rms_a**2 * (50e-3 - COIL_RESISTANCE)
+    power = found.after.coil_current_rms_a**2 * (50e-3 - COIL_RESISTANCE) * mean_share(found)
     assert fact(found, "power into the piece") == pytest.approx(power, rel=1e-3)
     assert fact(found, "time to the target") == pytest.approx(time_to(power), rel=0.01)
 
@@ -258,7 +272,7 @@ def test_a_charge_that_radiates_too_much_never_melts() -> None:
     assert found.scenario.aftermath is not None
     charge = found.scenario.aftermath.charge
     assert charge is not None
-    power = found.after.coil_current_rms_a**2 * (50e-3 - COIL_RESISTANCE)
+    power = found.after.coil_current_rms_a**2 * (50e-3 - COIL_RESISTANCE) * mean_share(found)
     per_area = 0.8 * 5.670374e-8 * (933.47**4 - 303.15**4)
     just = (power - 630.32 / 3.0) / per_area
     for share, comes in ((0.95, True), (1.05, False)):

@@ -14,8 +14,11 @@ import pytest
 from scipy.integrate import solve_ivp
 
 from simkit.parts.slow_heat import Body, time_to_limit, warming
+from simkit.rehearsal.findings import SlowFact
+from simkit.rehearsal.mains_limits import over_the_mains
 from simkit.rehearsal.slow_parts import bodies, body_figures
 from simkit.studies.inputs.loading import load_machine
+from simkit.studies.scenario.view import _heating
 from simkit.verbs.run import first_limit
 from tests.machines import ROOT, varied
 
@@ -105,3 +108,24 @@ def test_the_line_on_the_terminal() -> None:
     assert told == "if the last state goes on: windings at its limit after 43.2 s"
     soon["time_to_limit_s"] = 0.0
     assert first_limit({"if_it_went_on": [soon]}).endswith("at its limit by the end of it")
+
+
+def test_the_time_to_temperature_is_told_in_a_sentence() -> None:
+    facts = (SlowFact("power into the piece", 800.0, "W", ""),
+             SlowFact("time to the target", 412.0, "s", "to 700 degC"))  # fmt: skip
+    assert _heating(facts) == "The charge takes 412 s to 700 degC."
+    never = SlowFact("time to the target", None, "s", "the losses eat the power at 610 degC")
+    assert _heating((never,)).startswith("The charge never comes to its temperature: the losses")
+    assert _heating(facts[:1]) == ""
+
+
+def test_the_piece_gets_the_mean_of_the_mains_period() -> None:
+    """A link that follows the mains, 1 uF: half of the crest's power, the mean of a squared sine;
+    without a rectifier all of it."""
+    machine = load_machine(ROOT / "scenarios" / "bar-heating" / "machine.toml").model
+    point = SimpleNamespace(input_power_w=1500.0, supply_voltage_v=np.sqrt(2.0) * 230.0)
+    small = varied(machine, {"supply.link.capacitance": 1e-6})
+    bare = varied(machine, {"supply.rectifier": None})
+    for subject, share in ((small, 0.5), (bare, 1.0)):
+        whole: Any = SimpleNamespace(machine=subject, before=point, after=point)
+        assert over_the_mains(whole) == pytest.approx(share, abs=0.02)

@@ -12,8 +12,9 @@ from simkit.measure.recovery import TAIL, Recovery
 from simkit.measure.waveforms import Waves, value_at
 from simkit.parameters.load import Loaded
 from simkit.parameters.machine import Machine
+from simkit.rehearsal.aftermath import TIME_TO_TARGET
 from simkit.rehearsal.closeup import shown_from
-from simkit.rehearsal.findings import Rehearsal
+from simkit.rehearsal.findings import Rehearsal, SlowFact
 from simkit.rehearsal.stretches import Stretch
 from simkit.report import view as page
 from simkit.result.document import LimitRow, Result, Temperature, Unrated
@@ -99,6 +100,8 @@ def report_view(rehearsal: Rehearsal, result: Result, machine: Loaded[Machine]) 
         netlist=rehearsal.whole.deck.text,
         operating=tuned(rehearsal),
         stay=stay(rehearsal),
+        slow=tuple(_slow(fact) for fact in rehearsal.slow),
+        heating=_heating(rehearsal.slow),
         unrated=tuple(_unrated(part) for part in result.unrated or ()),
         advice=tuple(advice_row(asdict(row), command(result)) for row in result.advice or ()),
         advice_note=result.advice_note or "",
@@ -137,6 +140,25 @@ def _within(found: Tolerance | None) -> page.Within | None:
     drivers = tuple((d.key, d.share) for d in found.drivers)
     unknown = found.share_unknown or 0.0
     return page.Within(found.share_over, unknown, found.turns, drivers, found.note)
+
+
+def _slow(fact: SlowFact) -> page.Fact:
+    value = "does not come to that" if fact.value is None else _said(fact)
+    return page.Fact(fact.name, value, fact.note)
+
+
+def _said(fact: SlowFact) -> str:
+    return format_quantity(fact.value or 0.0, fact.unit, 3)
+
+
+def _heating(slow: tuple[SlowFact, ...]) -> str:
+    """The sentence on the time to temperature; empty where no charge is heated."""
+    fact = next((f for f in slow if f.name == TIME_TO_TARGET), None)
+    if fact is None:
+        return ""
+    if fact.value is None:
+        return f"The charge never comes to its temperature: {fact.note}."
+    return f"The charge takes {_said(fact)} {fact.note}."
 
 
 def _unrated(part: Unrated) -> page.Fact:
