@@ -186,10 +186,11 @@ def logarithmic(panel: "Axes") -> None:
     panel.xaxis.set_minor_formatter("")
 
 
-def legend_above(panel: "Axes") -> None:
+def legend_above(panel: "Axes", columns: int = 4) -> None:
     """Names of the curves above the panel, where no curve can run through them."""
-    panel.legend(loc="lower left", bbox_to_anchor=(0.0, 1.0), ncols=4, fontsize=7.5,
-                 borderpad=0.0, borderaxespad=0.15, columnspacing=1.4)  # fmt: skip
+    panel.legend(loc="lower left", bbox_to_anchor=(0.0, 1.0), ncols=columns, fontsize=7.5,
+                 borderpad=0.0, borderaxespad=0.15, columnspacing=1.4 if columns <= 4 else 0.9,
+                 handlelength=2.0 if columns <= 4 else 1.6)  # fmt: skip
 
 
 def _level(panel: "Axes", value: float, text: str, top: float) -> None:

@@ -18,8 +18,12 @@ def stay_figure(view: Stay) -> str:
     """Junction and heatsink over the time that the last state goes on, limit marked, as SVG."""
     with drawing(RC):
         figure, (panel,) = stack(WIDTH, [HEIGHT])
-        for (name, values), (colour, dash) in zip(view.curves, CYCLE, strict=False):
-            panel.semilogx(view.time, values, color=colour, linestyle=dash, label=name)
+        for k, (name, values) in enumerate(view.curves):
+            colour, dash = CYCLE[k % len(CYCLE)]
+            width = 1.4 if k < len(CYCLE) else 0.7  # the second round is thin
+            panel.semilogx(
+                view.time, values, color=colour, linestyle=dash, linewidth=width, label=name
+            )
         panel.axhline(view.limit, color=MUTED, linewidth=0.8, linestyle=(0, (4, 2)))
         panel.axvline(view.hold, color=MUTED, linewidth=0.8, linestyle=(0, (1, 2)))
         panel.set_xlim(view.time[0], view.time[-1])
@@ -27,7 +31,7 @@ def stay_figure(view: Stay) -> str:
         panel.set_xlabel("time the last state goes on")
         panel.set_xticks(*_marks(view.time[0], view.time[-1]))
         panel.minorticks_off()
-        legend_above(panel)
+        legend_above(panel, max(len(view.curves), 1))
         return svg(figure)
 
 

@@ -79,6 +79,17 @@ def test_a_line_with_inductance() -> None:
     assert found.ripple == pytest.approx(ripple, rel=0.02)
 
 
+def test_a_published_link() -> None:
+    """Malvino and Bates, Electronic Principles, 7th edition, example 4-7: 120 V, 60 Hz, 5 to 1,
+    centre-tapped, 5 kohm and 100 uF: 17 V and 0.28 V of ripple, diodes without a drop. The
+    book's ripple is I/(2 f C), the discharge taken as lasting the whole half period: too much."""
+    line = Line(12.0, 60.0, 0.1, 0.0, 0.0, 100e-6)
+    found = drawn(line, 17.0**2 / 5e3, 17.0)
+    assert found.mean == pytest.approx(17.0, rel=0.015)
+    assert found.ripple == pytest.approx(0.28, rel=0.06)
+    assert found.ripple < 0.28
+
+
 def test_a_stiff_source_has_the_exact_steady_state() -> None:
     """5 mohm stand for none: 1 %."""
     line = Line(230.0, 50.0, 5e-3, 0.0, 0.0, 470e-6)
