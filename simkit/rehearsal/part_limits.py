@@ -20,7 +20,7 @@ from simkit.measure.series import Series
 from simkit.parameters.machine import Machine
 from simkit.parts.coil_water import water_channel
 from simkit.parts.gate_drive import GateLoop, drive_power, peak_driver_current
-from simkit.parts.mosfet import gate_charges
+from simkit.parts.mosfet import carried, gate_charges
 from simkit.parts.slow_heat import Body
 from simkit.rehearsal.findings import Rehearsal, context_of
 from simkit.rehearsal.heat import LEDGER
@@ -215,7 +215,8 @@ def _drive_figures(machine: Machine, frequency: float) -> Iterator[PartFigure]:
         internal_resistance=channel.gate_resistance,
         resistor=min(drive.gate_resistor, drive.turn_off_resistor or drive.gate_resistor),
     )
-    rated = machine.switch.ratings.drain_current
+    # A driver's supply that has sunk may not carry the rated current: then what it does carry.
+    rated = carried(channel, drive.voltage_on, machine.switch.ratings.drain_current)
     charge = gate_charges(channel, machine.supply.voltage, rated, drive.voltage_on)["total"]
     # A negative off level moves the gate-source capacitance's charge as well.
     charge -= channel.gate_source_capacitance * drive.voltage_off

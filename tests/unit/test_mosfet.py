@@ -241,3 +241,15 @@ def test_a_sheet_that_cannot_be_is_refused_in_words(old: str, new: str, said: st
     assert old in text
     with pytest.raises(InputError, match=said):
         load_text(text.replace(old, new), "part.toml", Mosfet)
+
+
+@pytest.mark.parametrize("gate", [3.0, 4.5, 6.0, 12.0])
+def test_a_gate_too_weak_for_a_current_has_a_charge_at_what_it_carries(gate: float) -> None:
+    """A driver's supply that has sunk: 100 A are beyond what 6 V open, KP/2 (V - V_TO)^2 = 30 A."""
+    current = mosfet.carried(KNOWN, gate, 100.0)
+    square = 0.5 * KNOWN.transconductance * max(gate - KNOWN.threshold, 0.0) ** 2
+    assert current <= min(100.0, max(square, 0.1))
+    if gate >= 4.5:
+        assert current == pytest.approx(min(100.0, 0.9 * square), rel=0.1)
+    total = mosfet.gate_charges(KNOWN, 325.0, current, gate)["total"]
+    assert total > KNOWN.gate_source_capacitance * gate

@@ -12,7 +12,7 @@ from simkit.parts.gate_drive import (
     peak_driver_current,
     suggested_resistor,
 )
-from simkit.parts.mosfet import gate_charges
+from simkit.parts.mosfet import carried, gate_charges
 from simkit.parts.precharge import Lamp, lamp_from_rating, precharge
 from simkit.parts.supply import Mains, rectifier_power
 from simkit.scout.drive import dead_time_left
@@ -34,7 +34,7 @@ def gate_rows(rows: Rows, machine: Machine) -> Iterator[CheckRow]:
         internal_resistance=channel.gate_resistance,
         resistor=drive.gate_resistor,
     )
-    current = machine.switch.ratings.drain_current
+    current = carried(channel, drive.voltage_on, machine.switch.ratings.drain_current)
     charge = gate_charges(channel, machine.supply.voltage, current, drive.voltage_on)["total"]
     power = drive_power(charge, swing, drive.frequency_max)
     told = "gate charge times swing, at drive.frequency_max"
