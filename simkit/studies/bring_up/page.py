@@ -8,7 +8,7 @@ import numpy as np
 from simkit.judge.cautions import CAUTIONS
 from simkit.judge.words import WORDS
 from simkit.report.style import TEMPLATES
-from simkit.report.text import typeset
+from simkit.report.text import percent, typeset
 from simkit.studies.bring_up.page_view import Screen, SheetView, Trace
 from simkit.units import format_quantity
 
@@ -90,5 +90,6 @@ def environment() -> Any:
         lstrip_blocks=True,
     )
     made.globals["caution_lines"] = CAUTIONS
-    made.filters["typeset"] = typeset
+    # The parts that all pages share use them; a template with an unknown filter does not compile.
+    made.filters |= {"typeset": typeset, "percent": percent}
     return made
