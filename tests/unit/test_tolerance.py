@@ -248,3 +248,15 @@ def test_a_verdict_turns_where_machines_come_to_another() -> None:
     assert not turns("over_limit", 1.0)
     assert not turns("over_limit", 0.5, 0.5)
     assert not turns("no_verdict", 0.5)
+
+
+def test_a_junction_rises_with_the_loss_of_its_own_part_of_the_event() -> None:
+    """Thermal resistances in series: with all losses doubled the rise above the ambient doubles."""
+    _, taken, scout = prepared(COLD, 1)
+    own = drawn(taken.machines, taken.ways)[0]
+    twice = replace(own, cycles=replace(own.cycles, bridge_loss=2.0 * own.cycles.bridge_loss))
+    machines = (taken.machines[0], taken.machines[0])
+    ambient = machines[0].cooling.ambient
+    for quantity in ("junction_peak", "junction_held"):
+        found = follow([row(quantity, ambient + 30.0, 126.0)], scout.fast, machines, [own, twice])
+        assert found[0].values == pytest.approx([ambient + 30.0, ambient + 60.0])

@@ -24,6 +24,16 @@ EVENTFUL = 0.25
 quick for one that is settled at each moment."""
 NO_GUESS = ("gate_voltage_peak", "gate_lift")
 """Figures that the fast model only points at: what an edge pushes into a gate is little known."""
+
+
+def _of_the_mains(event: FastEvent) -> Array:
+    """What the mains gives before and after: its voltage on the conductance P/V^2 of the bridge, as
+    `parts.mains.drawn` has it, its form kept."""
+    rectifier, taken = event.machine.supply.rectifier, event.cycles.supply_current / event.source
+    level = rectifier.mains_voltage if rectifier is not None else event.source[0]
+    return np.full_like(event.link, level * max(taken[0], taken[-1]))
+
+
 ALONG: Mapping[str, Callable[[FastEvent], Array]] = {
     "coil_current_rms": lambda e: e.cycles.coil_current_peak,
     "primary_current_rms": lambda e: e.cycles.primary_current_rms,
@@ -33,12 +43,12 @@ ALONG: Mapping[str, Callable[[FastEvent], Array]] = {
         if e.machine.tank.feed == "loop"
         else e.cycles.primary_current_rms
     ),
-    "mains_current_rms": lambda e: e.cycles.supply_current,
+    "mains_current_rms": _of_the_mains,
     "link_voltage_peak": lambda e: e.link,
     "film_voltage_peak": lambda e: e.link,
 }
 """What runs along with figures of parts that have no course of their own: the same current, the
-same voltage; the mains' current goes with what the bridge takes, its form kept."""
+same voltage."""
 MODE = 0.05
 """Share of the primary current within which the fast model may be wrong about a diode [1]."""
 
@@ -126,28 +136,31 @@ def _value(fast: Fast, event: FastEvent, scale: float) -> float:
     return float(np.max(_known(fast, event) + scale * fast.course(event)))
 
 
-JUNCTIONS: Mapping[str, str] = {"junction_peak": "largest", "junction_held": "last"}
-"""Figures of heat, and which loss moves what comes on top of the settled temperature."""
+JUNCTIONS = ("junction_peak", "junction_held")
+"""Figures that follow from the switches' loss."""
 
 
 def _junction(row: Judged, events: Sequence[FastEvent]) -> Array | None:
     """Rise above the ambient: what the settled part makes of it goes with that loss, the rest with
-    the largest loss of the event, or with the last."""
-    machine = events[0].machine
-    ambient, first = machine.cooling.ambient, _losses(events[0])
-    value = row.value if row.value is not None else ambient
-    base = min(settled(machine, first[0]) - ambient, value - ambient)
-    which = 1 if JUNCTIONS[row.quantity] == "largest" else 2
-    if min(first) <= 0.0 or not np.isfinite(first).all():
+    the largest loss of the event, or with the last; a last state that loses no more than the
+    settled part is hottest where it begins."""
+    machine, value = events[0].machine, row.value
+    losses = np.array([_losses(e) for e in events])
+    first, held = losses[0], row.quantity == "junction_held"
+    if value is None or not np.isfinite(first).all() or np.min(first) <= 0.0:
         return None
-    if which == 2:  # the last state stands: all of it goes with that loss
-        base = 0.0
-    found = []
-    for event in events:
-        loss, path = _losses(event), _resistance(event.machine) / _resistance(machine)
-        rise = base * loss[0] / first[0] + (value - ambient - base) * loss[which] / first[which]
-        found.append(event.machine.cooling.ambient + rise * path)
-    return np.array(found)
+    ambient = machine.cooling.ambient
+    base = min(settled(machine, float(first[0])) - ambient, value - ambient)
+    rest = value - ambient - base
+    if held and first[2] <= first[0]:
+        rises = (base + rest) * np.maximum(losses[:, 0], losses[:, 2]) / first[0]
+    else:
+        which = 2 if held else 1
+        rises = base * losses[:, 0] / first[0] + rest * losses[:, which] / first[which]
+    own = _resistance(machine)
+    paths = np.array([_resistance(e.machine) / own for e in events])
+    ambients = np.array([e.machine.cooling.ambient for e in events])
+    return np.asarray(ambients + rises * paths)
 
 
 def _losses(event: FastEvent) -> tuple[float, float, float]:
