@@ -10,7 +10,7 @@ def sentence(verdict: str, found: Tolerance) -> str:
     whose = whose if found.assumed else "your tolerances"
     return (
         f"of {found.draws} machines drawn with {whose} {_how_many(verdict, found)}"
-        f"{_most(found)}{_unknown(found)}"
+        f"{_most(verdict, found)}{_unknown(found)}"
     )
 
 
@@ -28,10 +28,11 @@ def _percent(share: float) -> str:
     return f"{100.0 * share:.2g} %" if share < 0.995 else "more than 99 %"
 
 
-def _most(found: Tolerance) -> str:
+def _most(verdict: str, found: Tolerance) -> str:
     if not found.share_over or found.worst is None:
         return ""
-    by = f", most by {found.drivers[0].key}" if found.drivers else ""
+    moved = "moved most by" if verdict == "over_limit" else "most by"
+    by = f", {moved} {found.drivers[0].key}" if found.drivers else ""
     return f"{by} ({full_name(found.worst.quantity)})"
 
 
