@@ -12,10 +12,10 @@ from simkit.circuit.oscillator import clock
 from simkit.circuit.timeline import Timeline
 from simkit.circuit.values import Seed, lost_cans
 from simkit.figures.series import figure_series
-from simkit.measure.commutation import Edge, Transition, cut_short, edges, transitions
+from simkit.measure.commutation import AFTER, Edge, Transition, cut_short, edges, transitions
 from simkit.measure.gate import gate_lift
 from simkit.measure.periodic import Cycle, whole_cycles, with_rest
-from simkit.measure.recovery import Recovery, recoveries
+from simkit.measure.recovery import SHORTEST, Recovery, recoveries
 from simkit.measure.series import Series
 from simkit.measure.switch import switch_series
 from simkit.measure.tank import machine_series
@@ -107,7 +107,9 @@ def transition_series(
     """
     out = []
     every = (*found, *last)
-    by_time = {(r.switch, t.time): r for t in every for r in recovered if _belongs(r, t)}
+    by_time = {
+        (r.switch, t.time): r for t in every for r in recovered if belongs(r, t, t.dead(waves))
+    }
     for number in range(1, len(waves.switches) + 1):
         mine = [t for t in every if t.outgoing == number]
         times = np.array([t.time for t in mine])
@@ -127,8 +129,10 @@ def transition_series(
     return out
 
 
-def _belongs(recovery: Recovery, transition: Edge) -> bool:
-    near = abs(recovery.time - transition.time) < 2e-6
+def belongs(recovery: Recovery, transition: Edge, dead: float) -> bool:
+    """Whether a recovery is of a transition with some dead time [s]: of its outgoing switch, and
+    before the end of what is watched, however far a long dead time puts that off."""
+    near = abs(recovery.time - transition.time) < max(0.5 * dead, SHORTEST) + AFTER
     return near and recovery.switch == transition.outgoing
 
 

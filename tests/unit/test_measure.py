@@ -3,11 +3,17 @@
 import numpy as np
 import pytest
 
-from simkit.measure.commutation import crossing, mode_of
+from simkit.measure.commutation import Edge, crossing, mode_of
 from simkit.measure.periodic import distortion, harmonic, whole_cycles
-from simkit.measure.recovery import last_zero_before_climb, reverse_charge, steepest_climb
+from simkit.measure.recovery import (
+    Recovery,
+    last_zero_before_climb,
+    reverse_charge,
+    steepest_climb,
+)
 from simkit.measure.series import Series, joined
 from simkit.measure.waveforms import average, integral, rms
+from simkit.rehearsal.stretches import belongs
 
 
 def test_mean_and_rms_of_a_sine_on_uneven_steps() -> None:
@@ -88,3 +94,17 @@ def test_series_are_joined_in_order_and_find_their_first_excess() -> None:
     assert whole.worst == (30.0, 3.0)
     assert whole.first_above(15.0) == 2.0
     assert whole.first_above(30.0) is None
+
+
+@pytest.mark.parametrize("dead", [0.0, 0.4e-6, 2e-6, 6e-6, 60e-6])
+def test_a_recovery_is_its_transition_s_whatever_the_dead_time(dead: float) -> None:
+    """The diode is forced off after the incoming switch's command, half a dead time after the
+    boundary: behind 6 us that is 3 us and what the gate takes, and no less a recovery."""
+    boundary = 1e-3
+    late = Recovery(boundary + 0.5 * dead + 0.5e-6, 1, 10.0, 20.0, 1e-6, 1e8, 1e10, 50.0)
+    edge = Edge(boundary, outgoing=1, incoming=2, dead_time=dead)
+    assert belongs(late, edge, dead)
+    assert not belongs(late, Edge(boundary, outgoing=2, incoming=1, dead_time=dead), dead)
+    # The same switch goes off a whole cycle later, which no dead time fills.
+    after = Edge(boundary + 2.0 * dead + 4e-6, outgoing=1, incoming=2, dead_time=dead)
+    assert not belongs(late, after, dead)

@@ -47,12 +47,29 @@ def views(
     """Stretches of time to jump to: the whole event, then a little around every moment."""
     line, dead = rehearsal.line, rehearsal.machine.drive.dead_time
     yield page.Span(0.0, line.stop, "Whole event")
+    kept = [(a, b) for *_, a, b in _apart(candidates(rehearsal, (worst, calm)))]
     for title, when in moments(rehearsal, worst, calm):
         if title.endswith("transition"):
-            yield page.Span(when - 1.5 * dead, when + 3.5 * dead, title)
+            start, end = kept_around(kept, when, when - 1.5 * dead, when + 3.5 * dead)
+            yield page.Span(start, end, title)
         else:
             start, end = _around(rehearsal, when)
             yield page.Span(start, end, title)
+
+
+def kept_around(
+    kept: Sequence[tuple[float, float]], when: float, start: float, end: float
+) -> tuple[float, float]:
+    """A stretch of time cut to what is kept at full rate around a moment in it [s]: beyond that
+    the circuit may not have run. As it is where nothing is kept there."""
+    spans = list[tuple[float, float]]()
+    for a, b in sorted(kept):
+        if spans and a <= spans[-1][1]:
+            spans[-1] = (spans[-1][0], max(b, spans[-1][1]))
+        else:
+            spans.append((a, b))
+    held = [(max(a, start), min(b, end)) for a, b in spans if a <= when <= b]
+    return held[0] if held else (start, end)
 
 
 def _around(rehearsal: Rehearsal, when: float) -> tuple[float, float]:
