@@ -21,6 +21,7 @@ from simkit.rehearsal import closeup
 from simkit.rehearsal import rising as onward
 from simkit.rehearsal.aftermath import with_aftermath
 from simkit.rehearsal.comparators import watches
+from simkit.rehearsal.current_limit import with_current_limit
 from simkit.rehearsal.cut_events import with_cut
 from simkit.rehearsal.discretisation import SAME
 from simkit.rehearsal.driving import (
@@ -76,7 +77,7 @@ def rehearse(
 
         return protected(trial, scenario, begin)
 
-    return with_cut(with_overlap(with_trough(once(machine), once)))
+    return with_cut(with_overlap(with_current_limit(with_trough(once(machine), once))))
 
 
 def planned(machine: Machine, scenario: Scenario, runner: DoorRunner) -> tuple[Job, Warmed | None]:

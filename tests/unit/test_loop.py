@@ -7,9 +7,11 @@ envelope), first-order and discrete loop theory worked out here, and the marchin
 from __future__ import annotations
 
 import shutil
+from dataclasses import dataclass
 from functools import cache
 from math import atan, degrees, exp, pi, radians, tan
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
 import numpy as np
@@ -18,9 +20,11 @@ from pydantic import ValidationError
 
 from simkit.circuit.timeline import Timeline, timeline
 from simkit.errors import InputError
+from simkit.judge.verdict import Verdict
 from simkit.parameters.loop import Loop
 from simkit.parameters.machine import Load, Machine
 from simkit.rehearsal import scouting
+from simkit.rehearsal.current_limit import with_current_limit
 from simkit.rehearsal.driving import driven
 from simkit.scout.loop_gain import (
     averaged_limit,
@@ -345,3 +349,25 @@ def test_check_prints_a_current_limits_bandwidth_beside_its_bound() -> None:
     assert status(limit_rate=1e6)["empty"] == "ok"
     assert status(limit_rate=8e6)["empty"] == "over", "it swings: tests/engine/test_loop.py"
     assert status(current_limit=1e3) == {}, "no load reaches it"
+
+
+@pytest.mark.parametrize(
+    ("share", "whole", "limit", "said"),
+    [(0.95, False, 16.0, "no_verdict"), (0.90, False, 16.0, "within_limits"),
+     (0.95, True, 16.0, "within_limits"), (0.95, False, None, "within_limits")],
+)  # fmt: skip
+def test_samples_of_a_limited_current_say_nothing_near_a_limit(
+    share: float, whole: bool, limit: float | None, said: str
+) -> None:
+    machine = with_loop(holds="none", **LIMIT) if limit else demo()
+
+    @dataclass(frozen=True)
+    class Found:
+        machine: Machine
+        is_whole: bool
+        rows: tuple[Any, ...]
+        verdict: Verdict
+
+    row = SimpleNamespace(ratio=share)
+    found = Found(machine, whole, (row,), Verdict("within_limits", "So.", None))
+    assert with_current_limit(found).verdict.outcome == said  # type: ignore[arg-type]
