@@ -1,0 +1,45 @@
+"""A lift under two drives against plain `ngspice -b` runs of the whole event.
+
+The plain run's oscillator, loop and measures are `benchmarks/drives.py`'s own; that module records
+the 60 ms lift by hand. Here a lift of 6 ms, which a loop of a kilohertz follows as well.
+"""
+
+from __future__ import annotations
+
+import json
+import shutil
+
+import pytest
+
+from benchmarks.drives import RECORD, cases, ours, plain
+from simkit.parameters.scenario import Scenario
+
+
+@pytest.mark.slow
+@pytest.mark.skipif(shutil.which("ngspice") is None, reason="no ngspice on PATH")
+@pytest.mark.parametrize("drive", ["fixed", "phase-1-khz"])
+def test_a_lift_ends_as_a_plain_run_of_all_of_it_says(drive: str) -> None:
+    machine, scenario = cases()[drive]
+    data = scenario.model_dump(exclude_none=True)
+    data["events"] = [{"kind": "pull-out", "at": 0.0, "duration": 6e-3}]
+    short = Scenario.model_validate(data)
+    mine, _ = ours(machine, short)
+    whole, _ = plain(machine, short)
+    # The bounds of the project: currents 2 %, phase 2 deg. Recoveries are counted by the fast
+    # model between its samples: those of the half periods near the onset may be missed.
+    assert mine.phase == pytest.approx(whole.phase, abs=2.0)
+    assert mine.can_current == pytest.approx(whole.can_current, rel=0.02)
+    assert mine.supply_current == pytest.approx(whole.supply_current, rel=0.02)
+    assert mine.forced == pytest.approx(whole.forced, rel=0.03, abs=1.0)
+
+
+def test_the_recorded_lifts_of_sixty_milliseconds_agree() -> None:
+    """What `python -m benchmarks.drives` recorded of both sides, over the whole lift by hand."""
+    kept = json.loads(RECORD.read_text(encoding="utf-8"))
+    pairs = [(row["rehearsal"], row["plain"]) for row in kept.values() if len(row) == 4]
+    assert len(pairs) >= 3
+    for mine, whole in pairs:
+        assert mine["phase"] == pytest.approx(whole["phase"], abs=2.0)
+        assert mine["can_current"] == pytest.approx(whole["can_current"], rel=0.02)
+        assert mine["supply_current"] == pytest.approx(whole["supply_current"], rel=0.02)
+        assert mine["forced"] == pytest.approx(whole["forced"], rel=0.03, abs=1.0)
