@@ -9,10 +9,12 @@ from typing import Any
 import numpy as np
 import pytest
 
+from simkit.errors import EngineError
 from simkit.parameters.goal import Goal
 from simkit.parameters.instead import replaced
 from simkit.parameters.machine import Machine
 from simkit.parameters.scenario import Scenario
+from simkit.rehearsal.rehearser import Rehearser
 from simkit.studies.advice.changes import changes_of, told
 from simkit.studies.advice.levers import Step, ladders, margin_of, supply_of, taken
 from simkit.studies.advice.search import ROOM, options
@@ -20,6 +22,8 @@ from simkit.studies.advice.study import Advised, Adviser, not_followed
 from simkit.studies.advice.superposed import Base, Effects, effect, predicted
 from simkit.studies.advice.telling import advice_of, note
 from simkit.studies.inputs.loading import divided, load_scenario
+from simkit.studies.scenario.advised import with_advice
+from simkit.studies.scenario.no_verdict import no_answer
 from tests.machines import DEMO, demo
 from tests.machines import scenario as still
 
@@ -315,3 +319,17 @@ def test_a_goal_and_a_start_are_told_on_the_command_line() -> None:
     assert scenario.model.goal == Goal(keep_power=0.9)
     assert scenario.model.start.margin == pytest.approx(0.05)
     assert machine.model.tank.cans == 18
+
+
+def test_a_search_that_fails_leaves_the_verdict(monkeypatch: pytest.MonkeyPatch) -> None:
+    def broken(*_: Any) -> Any:
+        raise KeyError("nobody thought of this")
+
+    monkeypatch.setattr(Adviser, "advise", broken)
+    monkeypatch.setattr("simkit.studies.scenario.advised.row_of", lambda _: {})
+    scenario, machine = load_scenario(DEMO / "pull-out-cold.toml")
+    result: Any = no_answer(scenario, machine, EngineError("told"), 1.0)
+    rehearsal: Any = None
+    found = with_advice(result, rehearsal, scenario, machine, Rehearser(), 1.0)
+    assert (found.verdict, found.reason, found.advice) == (result.verdict, result.reason, None)
+    assert "the search for it failed: KeyError" in (found.advice_note or "")

@@ -47,17 +47,21 @@ def with_advice(
         loaded = load_scenario(scenario.file, {**now, **changes})
         return loaded[1].model, loaded[0].model
 
-    with Workers(bench.settings.jobs) as crew:
-        adviser = Adviser(
-            executor=crew if bench.settings.jobs > 1 else None,
-            engine=bench.engine.name,
-            whole=bench.settings.whole,
-            budget=Budget(wall=wall, cpu=1.5 * wall),
-            rebuilt=rebuilt,
-            written=frozenset(machine.origins),
-            rounds=ROUNDS,
-        )
-        found = adviser.advise(machine.model, scenario.model, row_of(rehearsal))
+    adviser = Adviser(
+        engine=bench.engine.name,
+        whole=bench.settings.whole,
+        budget=Budget(wall=wall, cpu=1.5 * wall),
+        rebuilt=rebuilt,
+        written=frozenset(machine.origins),
+        rounds=ROUNDS,
+    )
+    try:
+        with Workers(bench.settings.jobs) as crew:
+            adviser.executor = crew if bench.settings.jobs > 1 else None
+            found = adviser.advise(machine.model, scenario.model, row_of(rehearsal))
+    except Exception as error:  # noqa: BLE001 - the run's own verdict stands without advice
+        said = f"the search for it failed: {type(error).__name__}: {error}"
+        found = Advised((), 0, scenario.model.goal, said)
     return advised(result, found)
 
 
