@@ -13,11 +13,17 @@ import pytest
 from simkit.circuit.timeline import timeline
 from simkit.parameters.machine import Machine
 from simkit.parameters.scenario import Scenario
+from simkit.studies.advice.changes import changes_of
+from simkit.studies.advice.levers import ladders, taken
+from simkit.studies.advice.search import Option
+from simkit.studies.advice.study import Advised, Attempt
 from simkit.studies.inputs.loading import load_scenario
 from simkit.studies.protect import trip
 from simkit.studies.protect.cures import cures
-from simkit.studies.protect.result import _remedy, reason, trip_words, verdict
+from simkit.studies.protect.page import write_protection
+from simkit.studies.protect.result import _remedy, document, reason, trip_words, verdict
 from simkit.studies.protect.study import Protection, Remedy, Searcher, Tried, clamp
+from simkit.studies.protect.view import protect_view
 from tests.machines import DEMO
 
 NAMES = ("can_current_rms", "recovery_dv_dt", "flux_peak")
@@ -272,3 +278,28 @@ def test_nothing_to_prevent_is_said(tmp_path: Path) -> None:
     calm = Protection(machine, scenario, row(can_current_rms=0.5))
     assert verdict(calm) == "within_limits"
     assert reason(calm).startswith("Nothing to prevent")
+
+
+def test_the_page_shows_what_was_tried_beside_the_machine_as_it_is(tmp_path: Path) -> None:
+    scenario, machine = load_scenario(DEMO / "pull-out-cold.toml")
+    base = row(can_current_rms=2.0, flux_peak=0.4)
+    margin = ladders(machine.model, scenario.model)["margin"][-1]
+    made = taken(machine.model, scenario.model, (margin,))
+    assert made is not None
+    changes = changes_of(machine.model, scenario.model, made, None)
+    option = Option((margin,), margin.cost, 0.0, 0.9, {})
+    attempt = Attempt(option, changes, row(can_current_rms=0.8, flux_peak=0.5), base, None)
+    cure = cures(machine.model, scenario.model)[0]
+    idle = Tried(cure.steps[0], row(can_current_rms=1.9, flux_peak=0.4))
+    found = Protection(machine.model, scenario.model, base, (Remedy(cure, idle, (idle,)),),
+                       advised=Advised((attempt,), 12, None))  # fmt: skip
+    told = document(found, scenario, machine)
+    assert told["verdict"] == "within_limits"
+    assert told["without"]["worst_ratio"] == 2.0
+    assert told["advice"][0]["became_worse"] == ["flux_peak"]
+    assert told["cures"][0]["cured"] == []
+    write_protection(tmp_path, protect_view(found, told))
+    page = (tmp_path / "index.html").read_text(encoding="utf-8")
+    for words in ("Table of changes that were tried", "As it is", "nothing of what was over",
+                  "--set"):  # fmt: skip
+        assert words in page
