@@ -316,10 +316,22 @@ class _Run:
         self._refine_rounds()
         sampled = not self.settings.whole and self._short()
         if sampled and assessed(self.found()).refused(self.machine):
+            self._whole_instead()
+
+    def _whole_instead(self) -> None:
+        """The whole event in place of samples; where the engine stops in it they count again."""
+        kept = self.passes, self.settings, self.job, self.why_whole, self.scout, self.line
+        residue = self.residue
+        try:
             self._turn_whole("samples left a figure too near its limit")
             self.passes.fine = self.job.finer(self.passes.stretches)
-            self._settled()
-            self._refine_rounds()
+        except EngineError as error:
+            self.retries.append(f"whole event: {error.reason}")
+            self.passes, self.settings, self.job, self.why_whole, self.scout, self.line = kept
+            self.residue = residue
+            return
+        self._settled()
+        self._refine_rounds()
 
     def _refine_rounds(self) -> None:
         for number in range(ROUNDS):

@@ -23,7 +23,8 @@ from simkit.rehearsal.findings import Rehearsal
 from simkit.rehearsal.scouting import Scouted, scouted
 from simkit.rehearsal.settings import Settings
 from simkit.run.backend import EngineRun, Progress
-from tests.machines import demo, run_deck, run_text, scenario
+from simkit.studies.inputs.loading import load_scenario
+from tests.machines import DEMO, demo, run_deck, run_text, scenario
 
 CALM = {"settled": 3e-4, "tail": 1e-4}
 HARD = {**CALM, "margin": -0.03}
@@ -130,6 +131,25 @@ def test_a_refinement_that_stops_leaves_the_figure_in_doubt(
     assert all("too much to tell it from its limit" in row.note for row in doubted)
     wide = [row for row in found.rows if row.error and row.error > 0.05 * abs(row.value or 0.0)]
     assert doubted or wide
+
+
+@pytest.mark.slow
+def test_a_whole_event_that_stops_leaves_what_the_samples_told() -> None:
+    """A tuned-down drive whose gate lift samples leave too near its limit, and an engine that does
+    not get through the whole event."""
+    tuned, machine = load_scenario(DEMO / "tune-down.toml")
+
+    def stops(deck: Deck, progress: Progress | None) -> EngineRun:
+        if deck.stop > 1e-3:  # samples take some cycles, the event 3 ms
+            raise EngineFailed("Timestep too small", ())
+        return run_deck(deck)
+
+    found = event.rehearse(machine.model, tuned.model, stops)
+    assert any(told == "whole event: Timestep too small" for told in found.retries)
+    assert not found.is_whole
+    assert found.verdict.outcome == "over_limit"
+    doubted = [row for row in found.rows if row.value is None]
+    assert [row.quantity for row in doubted] == ["gate_lift"]
 
 
 @pytest.mark.slow
