@@ -92,7 +92,12 @@ def advice_row(row: Mapping[str, Any], command: str) -> AdviceRow:
         outcome=row["verdict"],
         worst=row["worst_share"],
         worst_name=full_name(worst) if worst else "",
-        shares=tuple((full_name(q), row["before"][q], row["after"][q]) for q in row["before"]),
+        shares=tuple(
+            sorted(
+                ((full_name(q), row["before"][q], row["after"][q]) for q in row["before"]),
+                key=lambda told: -max(told[1] or 0.0, told[2] or 0.0),
+            )
+        ),
         power=power,
         worse=tuple(full_name(q) for q in row["became_worse"]),
         command=f"{command} {shlex.join(sets)}",
