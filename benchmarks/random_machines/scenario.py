@@ -18,7 +18,7 @@ DRAWN = (
 )  # fmt: skip
 """Kinds of event that are drawn, in this order: a kind that is put in among them would make another
 case of every seed and void its reference. New kinds want seeds of their own."""
-NOT_DRAWN = frozenset({"start", "restart"})
+NOT_DRAWN = frozenset({"start", "restart", "driver-supply"})
 """Kinds that no seed draws yet."""
 FIRST = (STEADY, *DRAWN)
 """What a scenario is about, by its number: nothing, or a kind of event."""
