@@ -38,12 +38,16 @@ def recorded(found: Rehearsal) -> dict[str, float]:
     machine, waves = found.machine, found.whole.waves
     late = waves.time >= (0.0 if found.is_whole else waves.time[0])
     per_weber = 1.0 / (machine.transformer.primary_turns * machine.transformer.core_area)
+    blocked = {}
+    if machine.transformer.blocking_capacitance is not None:
+        across = np.abs(waves.node("a") - waves.node("pa"))
+        blocked = {"blocking_voltage_peak": across[late].max()}
     return {
         "drain_voltage_peak": max(s.drain_source[late].max() for s in waves.switches),
         "channel_current_peak": max(s.channel_current[late].max() for s in waves.switches),
         "gate_voltage_peak": max(np.abs(s.gate_source[late]).max() for s in waves.switches),
         "flux_peak": np.abs(waves.linkage[late]).max() * per_weber,
-        "blocking_voltage_peak": np.abs(waves.node("a") - waves.node("pa"))[late].max(),
+        **blocked,
     }
 
 
