@@ -68,12 +68,16 @@ def within_cycles(
         return None
     raw = {s.part: cycle_averages(waves, own[s.part], cycles) for s in losses}
     rest = _rest(cycles[-1], float(waves.time[-1]))
-    moved = np.zeros(len(cycles) + bool(rest))
+    groups = [*map(_parts, cycles), *([rest] if rest else [])]
+    every = tuple(span for group in groups for span in group)
+    bounds = np.cumsum([len(group) for group in groups])[:-1]
+    moved = np.zeros(len(groups))
     for s in losses:
-        for k, spans in enumerate([*map(_parts, cycles), *([rest] if rest else [])]):
-            mean = s.values[-1] if k == len(cycles) else raw[s.part][k]
-            moved[k] = max(moved[k], _beside(cycle_averages(waves, own[s.part], spans) - mean,
-                                             spans[0].length, path))  # fmt: skip
+        means = np.append(raw[s.part], s.values[-1])  # the rest has no mean of its own
+        # One running integral for all parts: an average by itself would take it anew.
+        fine = np.split(cycle_averages(waves, own[s.part], every), bounds)
+        for k, (power, group) in enumerate(zip(fine, groups, strict=True)):
+            moved[k] = max(moved[k], _beside(power - means[k], group[0].length, path))
     largest = np.argsort(moved)[::-1][:MOST]
     followed = set(largest[moved[largest] >= NOTEWORTHY].tolist())
     if not followed:
