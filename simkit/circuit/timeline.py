@@ -113,6 +113,11 @@ class Timeline:
         times, phases = self._phase_table()
         return float(np.interp(time, times, phases))
 
+    @property
+    def cycles(self) -> float:
+        """Length from time zero to the end in cycles of the drive [1]."""
+        return self.phase(self.end) - self.phase(0.0)
+
     def boundaries(self, start: float, stop: float) -> NDArray[np.float64]:
         """Times [s] at which a half period begins, from start to stop (phase a multiple of 1/2)."""
         first, last = self.phase(start), self.phase(stop)

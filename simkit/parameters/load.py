@@ -68,6 +68,11 @@ class Loaded(Generic[M]):
     warnings: tuple[str, ...]
     lines: Mapping[str, int] = field(default_factory=dict, repr=False)
 
+    @property
+    def overridden(self) -> dict[str, str]:
+        """Values that the command line put in place of the file's, as they were written there."""
+        return {k: o.written for k, o in self.origins.items() if o.source == OVERRIDDEN}
+
     def line_of(self, key: str) -> int | None:
         """Line a dotted key was written on, or that of the table around it."""
         return nearest_line(self.lines, key)

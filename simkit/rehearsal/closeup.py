@@ -110,8 +110,7 @@ def sampling_costs_more(scout: Scouted) -> bool:
     line = scout.line
     samples = len(first_times(scout, settled_until(line))) + len(worst_to_see(scout, []))
     sampled = samples * SAMPLE * (1.0 + DECIDES * FINER)
-    cycles = line.phase(line.end) - line.phase(0.0)
-    return cycles * THROUGH + SPANS * SAMPLE * FINER < WORTH * sampled
+    return line.cycles * THROUGH + SPANS * SAMPLE * FINER < WORTH * sampled
 
 
 def wanted_quantities(machine: Machine) -> frozenset[str]:

@@ -140,7 +140,7 @@ class Job:
     def finer(self, stretches: Sequence[Stretch]) -> list[Stretch]:
         """The stretches that decide, with finer steps."""
         wanted = closeup.wanted_quantities(self.machine)
-        if self.scout.line.faults or (self.settings.whole and self._cycles() <= REPEATED):
+        if self.scout.line.faults or (self.settings.whole and self.scout.line.cycles <= REPEATED):
             return self.gather([lambda: self._fine_whole(FINE)])
         if self.settings.whole:
             spans = worst_spans(stretches[0], self.scout.line, wanted)
@@ -154,11 +154,6 @@ class Job:
         if self.scout.line.faults or len(fine.cycles) > SPAN:
             return lambda: self._fine_whole(analysis)
         return self._fine_at(rough, fine.cycles[0].start, fine.cycles[-1].end, analysis)
-
-    def _cycles(self) -> float:
-        """Length of the event in cycles of the drive [1]."""
-        line = self.scout.line
-        return line.phase(line.end) - line.phase(0.0)
 
     def again(self, seeds: Scouted, rough: Stretch, memories: float) -> Task:
         """A stretch of the first pass with a longer run-in."""

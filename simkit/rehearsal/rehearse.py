@@ -109,8 +109,7 @@ def why_whole(scout: Scouted, settings: Settings) -> str:
     line = scout.line
     if settings.whole:
         return "it was asked for"
-    cycles = line.phase(line.end) - line.phase(0.0)
-    if cycles < SHORT and watches(scout.machine):
+    if line.cycles < SHORT and watches(scout.machine):
         return "the drive may trip"
     if line.faults:  # nothing may be sampled by a model that does not follow it
         kinds = dict.fromkeys(f.kind for f in line.faults)
@@ -267,7 +266,7 @@ class _Run:
 
     def _short(self) -> bool:
         """Whether the whole event could be run."""
-        return self.line.phase(self.line.end) - self.line.phase(0.0) < SHORT
+        return self.line.cycles < SHORT
 
     def _turn_whole(self, why: str) -> None:
         """The whole event after all."""

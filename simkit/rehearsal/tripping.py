@@ -7,9 +7,9 @@ current at the samples' scale says where to look; a run there finds the crossing
 came before the gates went off, and a run of its own what follows.
 """
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
-from typing import Protocol
+from typing import Any, Protocol
 
 import numpy as np
 
@@ -108,12 +108,24 @@ def tripped(so_far: _Trips, hit: Crossing, line: Timeline) -> _Trips:
         events.append({"kind": "restart", "at": at + again})
     found = Tripped(hit.watch.by, hit.time, settled + at, hit.watch.level, hit.watch.unit,
                     None if again is None else settled + at + again)  # fmt: skip
-    data = case.model_dump(exclude_none=True, exclude={"map"})
-    data["events"] = [*data["events"], *events]
     later = [e for e in line.events if e.start > settled + at + AFTER]
-    if again is None and not later:
-        data["ends"] = min(at + AFTER, line.end - settled)
-    return _Trips(Scenario.model_validate(data), (*so_far.found, found))
+    ends = min(at + AFTER, line.end - settled) if again is None and not later else None
+    return _Trips(_changed(case, more=events, ends=ends), (*so_far.found, found))
+
+
+def _changed(
+    case: Scenario,
+    keep: Callable[[Mapping[str, Any]], bool] = lambda _event: True,
+    more: Sequence[Mapping[str, Any]] = (),
+    ends: float | None = None,
+) -> Scenario:
+    """A scenario with the events that are kept and some more; it ends after `ends` [s] or as
+    before."""
+    data = case.model_dump(exclude_none=True, exclude={"map"})
+    data["events"] = [*(e for e in data["events"] if keep(e)), *more]
+    if ends is not None:
+        data["ends"] = ends
+    return Scenario.model_validate(data)
 
 
 def lock_outs(machine: Machine, line: Timeline) -> tuple[Tripped, ...]:
@@ -132,29 +144,16 @@ def _of_samples(run: Running, wanted: Sequence[Watch], begin: Begin) -> Rehearsa
         return run.done()
     trips = tripped(_Trips(run.scenario), hit, run.line)
     last = trips.found[-1]
-    settled = run.scenario.start.settled
+    off = last.off - run.scenario.start.settled
     if last.again is not None:  # the pause is too long to be run: what follows it is not rehearsed
-        trips = _without_restart(trips, last.off - settled + AFTER)
-    cut = _ending(run.scenario, last.off - settled)
+        case = _changed(trips.case, lambda e: e["kind"] != "restart", ends=off + AFTER)
+        trips = replace(trips, case=case)
+    cut = _changed(run.scenario, lambda e: e["at"] < off, ends=off)
     before = begin(cut, 0.0, None).done()
     period = 1.0 / run.line.frequency.at(last.off)
     early = max(BEFORE * run.scout.memory(last.off), LEAST * period)
     after = begin(trips.case, max(min(hit.time, last.off) - early, 0.0), run).done()
     return told(both(before, after), trips.found)
-
-
-def _ending(scenario: Scenario, end: float) -> Scenario:
-    data = scenario.model_dump(exclude_none=True, exclude={"map"})
-    data["ends"] = end
-    data["events"] = [e for e in data["events"] if e["at"] < end]
-    return Scenario.model_validate(data)
-
-
-def _without_restart(trips: _Trips, end: float) -> _Trips:
-    data = trips.case.model_dump(exclude_none=True, exclude={"map"})
-    data["events"] = [e for e in data["events"] if e["kind"] != "restart"]
-    data["ends"] = end
-    return replace(trips, case=Scenario.model_validate(data))
 
 
 def _found(run: Running, wanted: Sequence[Watch]) -> Crossing | None:

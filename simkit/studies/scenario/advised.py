@@ -13,7 +13,6 @@ from simkit.studies.advice.study import TOLD, Advised, Adviser
 from simkit.studies.advice.telling import advice_of, note
 from simkit.studies.inputs.loading import load_scenario
 from simkit.studies.maps.cases import row_of
-from simkit.studies.scenario.result import overridden
 
 if TYPE_CHECKING:
     from simkit.parameters.load import Loaded
@@ -41,7 +40,7 @@ def with_advice(
 ) -> Result:
     """The result with what was tried on the run's bench; `seconds`: what the rehearsal took [s]."""
     wall = min(bench.budget.wall, max(LONGEST * seconds, LEAST))
-    now = overridden(machine, scenario)
+    now = machine.overridden | scenario.overridden
 
     def rebuilt(changes: Mapping[str, str]) -> tuple[Machine, Scenario]:
         loaded = load_scenario(scenario.file, {**now, **changes})

@@ -8,7 +8,7 @@ from simkit.parameters.load import Loaded
 from simkit.parameters.machine import Machine
 from simkit.parameters.scenario import Scenario
 from simkit.result.document import LimitRow, Numerics, Result
-from simkit.studies.scenario.result import not_modelled, overridden, provenance, run_file
+from simkit.studies.scenario.result import not_modelled, provenance, run_file
 
 
 def no_answer(
@@ -23,7 +23,7 @@ def no_answer(
         first_over_limit=None,
         limits=tuple(LimitRow.of(unjudged(limit)) for limit in machine_limits(machine.model)),
         numerics=Numerics(total_seconds=seconds, engine_log=tuple(error.log[-40:])),
-        overridden=overridden(machine, scenario),
+        overridden=machine.overridden | scenario.overridden,
         warnings=(*machine.warnings, *scenario.warnings),
         not_modelled=tuple(not_modelled(machine.model)),
         cautions=tuple(CAUTIONS),

@@ -109,7 +109,7 @@ def result_of(
         energy=rehearsal.energy,
         aftermath=tuple(SlowFigure(**asdict(fact)) for fact in rehearsal.slow),
         numerics=_numerics(rehearsal, total_seconds),
-        overridden=overridden(machine, scenario),
+        overridden=machine.overridden | scenario.overridden,
         warnings=(*machine.warnings, *scenario.warnings),
         not_modelled=tuple(not_modelled(rehearsal.machine)),
         cautions=tuple(CAUTIONS),
@@ -310,16 +310,6 @@ def why_whole(rehearsal: Rehearsal) -> str:
     if not rehearsal.is_whole:
         return ""
     return f" | the circuit ran whole: {rehearsal.why_whole}"
-
-
-def overridden(*files: Loaded[Any]) -> dict[str, str]:
-    """Values that the command line put in place of the files'."""
-    return {
-        key: origin.written
-        for loaded in files
-        for key, origin in loaded.origins.items()
-        if origin.source == "overridden on the command line"
-    }
 
 
 def write_folder(

@@ -76,11 +76,11 @@ def _out_of_reach(rehearsal: Rehearsal) -> str:
 
 def rebuilder(machine: Loaded[Machine], scenario: Loaded[Scenario]) -> Rebuilt:
     """What builds the machine anew from its file, with values replaced."""
-    said = {k: o.written for k, o in machine.origins.items()
-            if o.source == "overridden on the command line"}  # fmt: skip
 
     def again(more: Mapping[str, str]) -> Machine:
-        return with_instead(scenario, load_machine(machine.file, {**said, **more})).model
+        return with_instead(
+            scenario, load_machine(machine.file, {**machine.overridden, **more})
+        ).model
 
     return again
 
