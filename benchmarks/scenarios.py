@@ -22,9 +22,19 @@ def shipped(name: str, scenario: str) -> Scenario:
     return load_scenario(scenario_folder() / name / f"{scenario}.toml")[0].model
 
 
+def shaken(scenario: Scenario, seconds: float = 2e-3) -> Scenario:
+    """The same with every piece that moves out or in within so long [s]: short enough to be run
+    whole, and slow against the tank all the same."""
+    data = scenario.model_dump(exclude_none=True)
+    for event in data["events"]:
+        if event.pop("speed", None) is not None:
+            event["duration"] = seconds
+    return Scenario.model_validate(data)
+
+
 def pull_out(settled: float, duration: float, tail: float) -> Scenario:
-    """The shipped pull-out with other times [s]."""
-    data = shipped(CHISEL, "pull-out-cold").model_dump(exclude_none=True)
+    """The shipped shank shaken loose, with other times [s]."""
+    data = shipped(CHISEL, "pull-out-shaken").model_dump(exclude_none=True)
     data["start"]["settled"], data["tail"] = settled, tail
     data["events"][0]["duration"] = duration
     return Scenario.model_validate(data)

@@ -6,7 +6,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
-from benchmarks.scenarios import CHISEL, CRUCIBLE, machine, pull_out, shipped, steady
+from benchmarks.scenarios import CHISEL, CRUCIBLE, machine, pull_out, shaken, shipped, steady
 from simkit.parameters.machine import Machine
 from simkit.parameters.scenario import Scenario
 
@@ -49,10 +49,11 @@ def subjects() -> tuple[Subject, ...]:
         Subject("crucible, 3 % below", "capacitive", CRUCIBLE, _still(pot, -0.03)),
         Subject("chisel, pulled out in 1 ms", "event", CHISEL,
                 lambda: pull_out(0.3e-3, 1.0e-3, 0.5e-3)),
-        Subject("chisel, wide margin", "event", CHISEL, lambda: shipped(CHISEL, "pull-out-wide")),
-        Subject("chisel, dropped in", "event", CHISEL, lambda: shipped(CHISEL, "drop-in")),
+        Subject("chisel, wide margin", "event", CHISEL,
+                lambda: shaken(shipped(CHISEL, "pull-out-wide"))),
+        Subject("chisel, dropped in", "event", CHISEL, lambda: shaken(shipped(CHISEL, "drop-in"))),
         Subject("crucible, lifted out", "event", CRUCIBLE,
-                lambda: shipped(CRUCIBLE, "lift-crucible")),
+                lambda: shaken(shipped(CRUCIBLE, "lift-crucible"))),
         Subject("chisel hot, pulled out in 0.4 ms", "event", CHISEL,
                 lambda: moved(CHISEL, "pull-out-hot", 0.3e-3, 0.4e-3, 0.4e-3, 0.025)),
     )  # fmt: skip
@@ -70,7 +71,7 @@ def held_out() -> tuple[Subject, ...]:
                 _still("empty", -0.012)),
         Subject("bar, 2 % below, 150 V", "capacitive", BAR,
                 _still("cold-bar", -0.02, supply_voltage=150.0)),
-        Subject("bar, drawn out", "event", BAR, lambda: shipped(BAR, "draw-out")),
+        Subject("bar, drawn out", "event", BAR, lambda: shaken(shipped(BAR, "draw-out"))),
         Subject("chisel hot, pulled out in 0.7 ms, 230 V", "event", CHISEL,
                 lambda: moved(CHISEL, "pull-out-hot", 0.35e-3, 0.7e-3, 0.3e-3, 0.03, 230.0)),
         Subject("crucible, lifted out in 0.8 ms", "event", CRUCIBLE,
@@ -88,7 +89,7 @@ def moved(
     voltage: float | None = None,
 ) -> Scenario:
     """A shipped event with other times [s], another margin [1] and, if given, supply [V]."""
-    data = shipped(name, scenario).model_dump(exclude_none=True)
+    data = shaken(shipped(name, scenario)).model_dump(exclude_none=True)
     data["start"] |= {"settled": settled, "margin": margin}
     data["events"][0]["duration"], data["tail"] = duration, tail
     if voltage is not None:

@@ -161,13 +161,16 @@ def start_margin(machine: Machine, start: Start) -> float:
 
 
 def event_duration(machine: Machine, event: Event, load_name: str) -> float:
-    """Length of an event [s]: as given, or the piece's travel over its speed, or a contact's."""
+    """Length of an event [s]: as given, or the piece's way over its speed, or a contact's.
+
+    The way is the piece's `travel`; where it comes out in part, that share of it.
+    """
     if event.duration is not None:
         return event.duration
     if event.speed is None:
         return EDGE
     piece = machine.workpieces[event.load or load_name]
-    return piece.travel / event.speed
+    return (event.share or 1.0) * piece.travel / event.speed
 
 
 def timeline(machine: Machine, scenario: Scenario) -> Timeline:

@@ -201,7 +201,13 @@ class Workpiece(Load):
 
     title: Text = ""
     travel: Annotated[
-        float, Quantity("m", "Way from its place to fully out of the field", gt=0, lt=10)
+        float,
+        Quantity(
+            "m",
+            "Way from its place to out of the field; a lift takes this over its speed",
+            gt=0,
+            lt=10,
+        ),
     ]
     geometry: PieceGeometry | None = None
     levels: Annotated[tuple[Level, ...], Field(min_length=2)] | None = None
@@ -265,7 +271,15 @@ class WorkpieceFile(Section):
         | None
     ) = None
     travel: (
-        Annotated[float, Quantity("m", "Way from its place to fully out of the field", gt=0, lt=10)]
+        Annotated[
+            float,
+            Quantity(
+                "m",
+                "Way from its place to out of the field; a lift takes this over its speed",
+                gt=0,
+                lt=10,
+            ),
+        ]
         | None
     ) = None
     geometry: PieceGeometry | None = None

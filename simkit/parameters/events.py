@@ -81,7 +81,13 @@ class Event(Section):
     speed: (
         Annotated[
             float,
-            Quantity("m/s", "Of the piece over its travel; a hand lifts at about 1", gt=0, lt=100),
+            Quantity(
+                "m/s",
+                "Of the piece on its way out or in, instead of a duration: its travel (a "
+                "share of it, where it comes out in part) over this; a hand lifts at about 1",
+                gt=0,
+                lt=100,
+            ),
         ]
         | None
     ) = None

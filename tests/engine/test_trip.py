@@ -1,4 +1,4 @@
-"""The trip boundary of the cold pull-out: full runs just inside keep, just outside do not.
+"""The trip boundary of the shank shaken loose: full runs just inside keep, just outside do not.
 
 The moments are those that `simkit protect` brackets (docs/protection.md); each is run again here,
 to the fine steps. Nothing outside the project gives them: the check is that the bracket holds, and
@@ -27,7 +27,7 @@ CYCLE_BEFORE = 0.7868e-3
 
 @pytest.mark.slow
 def test_trips_inside_the_boundary_keep_and_outside_do_not() -> None:
-    scenario, machine = load_scenario(DEMO / "pull-out-cold.toml")
+    scenario, machine = load_scenario(DEMO / "pull-out-shaken.toml")
     times = (*EVERY, *SUDDENLY, CYCLE_BEFORE)
     with Workers(2) as crew:
         searcher = Searcher(crew)

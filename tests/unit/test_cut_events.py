@@ -16,7 +16,7 @@ from simkit.studies.scenario.result import _events
 from simkit.studies.scenario.view import _event
 from tests.machines import DEMO
 
-HOT = (DEMO / "pull-out-hot.toml").read_text()
+HOT = (DEMO / "pull-out-hot.toml").read_text().replace('speed = "1 m/s"', 'duration = "2 ms"')
 """Settled for 0.5 ms, then a pull-out that takes 2 ms."""
 
 

@@ -29,7 +29,7 @@ from tests.machines import DEMO
 NAMES = ("can_current_rms", "recovery_dv_dt", "flux_peak")
 
 
-def loaded(name: str = "pull-out-cold") -> tuple[Machine, Scenario]:
+def loaded(name: str = "pull-out-shaken") -> tuple[Machine, Scenario]:
     scenario, machine = load_scenario(DEMO / f"{name}.toml")
     return machine.model, scenario.model
 
@@ -281,7 +281,7 @@ def test_nothing_to_prevent_is_said(tmp_path: Path) -> None:
 
 
 def test_the_page_shows_what_was_tried_beside_the_machine_as_it_is(tmp_path: Path) -> None:
-    scenario, machine = load_scenario(DEMO / "pull-out-cold.toml")
+    scenario, machine = load_scenario(DEMO / "pull-out-shaken.toml")
     base = row(can_current_rms=2.0, flux_peak=0.4)
     margin = ladders(machine.model, scenario.model)["margin"][-1]
     made = taken(machine.model, scenario.model, (margin,))

@@ -19,7 +19,7 @@ from simkit.run.pool import Executor, collected
 from simkit.scout.bench import Setting, resonance, settled
 from simkit.studies.all_faults.study import rehearse_case
 from simkit.studies.scenario.job import job_of
-from simkit.studies.situations.base import Case, NotHere, draft, main_load
+from simkit.studies.situations.base import HAND, Case, NotHere, draft, main_load
 from simkit.studies.situations.operating import hot_piece
 
 ENGINE = "ngspice"
@@ -28,9 +28,6 @@ COLD_SET = "set-by-the-cold-piece"
 """Warmed through at the working margin above the cold resonance: what a sheet must not ask for."""
 NEEDED = (KEPT, WARMED)
 """What a stage cannot avoid."""
-HAND = 2e-3
-"""How quickly a piece leaves or enters [s]: as in the shipped pull-outs, a design choice; slower is
-milder, since the tank then follows."""
 WARMING = 4e-3
 """What takes minutes, shown in milliseconds: long against the tank's memory [s]."""
 TAIL = 3e-4
@@ -183,12 +180,12 @@ def cases_for(machine: Machine, load: str, start: Mapping[str, Any]) -> dict[str
         warming = _warming(machine, load)
         if warming is not None:
             out[WARMED] = case(WARMED, load, warming)
-        out[LIFTED] = case(LIFTED, load, {"kind": "pull-out", "at": 0.0, "duration": HAND})
+        out[LIFTED] = case(LIFTED, load, {"kind": "pull-out", "at": 0.0, "speed": HAND})
     try:
         piece = load if load != "empty" else main_load(machine)
     except NotHere:
         return out
-    drop = {"kind": "drop-in", "load": piece, "at": 0.0, "duration": HAND}
+    drop = {"kind": "drop-in", "load": piece, "at": 0.0, "speed": HAND}
     out[DROPPED] = case(DROPPED, "empty", drop)
     return out
 

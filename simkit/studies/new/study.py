@@ -325,7 +325,7 @@ def _scenarios(values: Mapping[str, str]) -> dict[str, tuple[str, dict[str, Any]
         "name": "pull-out", "title": "Workpiece pulled out", "machine": "machine.toml",
         "tail": "0.5 ms",
         "start": {"load": PIECE, "margin": "6 %", "settled": "0.5 ms"},
-        "events": [{"kind": "pull-out", "at": "0 s", "duration": "2 ms"}],
+        "events": [{"kind": "pull-out", "at": "0 s", "speed": "1 m/s"}],
     }  # fmt: skip
     tune = {
         "name": "tune-down", "title": "Frequency lowered through resonance",
@@ -335,7 +335,7 @@ def _scenarios(values: Mapping[str, str]) -> dict[str, tuple[str, dict[str, Any]
         "events": [{"kind": "frequency", "factor": 0.8, "at": "0 s", "duration": "3 ms"}],
     }  # fmt: skip
     return {
-        "pull-out.toml": ("The workpiece is pulled out while the heater runs a little above "
+        "pull-out.toml": ("A hand pulls the workpiece out while the heater runs a little above "
                           "resonance.", pull),
         "tune-down.toml": ("Tuning down through resonance at low supply voltage, and too far: "
                            "what the scope shows.", tune),

@@ -16,6 +16,10 @@ TAIL = 1.2e-4
 """What is shown after a fault [s]: it decides within a few cycles, or not at once."""
 
 
+HAND = 1.0
+"""Speed at which a hand lifts a piece [m/s]: 60 mm take 60 ms; common practice, no source."""
+
+
 class NotHere(Exception):
     """The situation cannot happen on this machine; the text says why, for a person."""
 
