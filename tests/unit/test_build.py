@@ -258,6 +258,16 @@ def test_supply_and_pull_of_steel_may_not_overlap(bars: Machine) -> None:
     assert [(k, field) for k, field, *_ in found] == [(1, "at")]
 
 
+def test_half_way_out_at_a_speed_takes_half_as_long() -> None:
+    """60 mm at 0.5 m/s are 120 ms; half of them 60."""
+    for share, seconds in ((None, 0.12), (0.5, 0.06)):
+        pull = {"kind": "pull-out", "at": 0.0, "speed": 0.5, "share": share}
+        made = drawn_in_steps(pull)
+        start = made.start.model_copy(update={"load": "cold-steel-weak-field"})
+        event = timeline(demo(), made.model_copy(update={"start": start})).events[0]
+        assert event.end - event.start == pytest.approx(seconds)
+
+
 def test_measured_pieces_move_as_before() -> None:
     machine = demo()
     scenario = Scenario.model_validate(
