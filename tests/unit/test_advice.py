@@ -197,6 +197,24 @@ def test_the_search_learns_from_a_circuit_that_is_worse_than_told() -> None:
     assert found.best.row["limits"]["can_current_rms"]["ratio"] < 1.0
 
 
+def test_a_share_below_zero_teaches_nothing_and_ends_nothing() -> None:
+    """A gate whose negative drive keeps it under zero has a lift below nothing, and a piece that is
+    not there takes no power: there is no logarithm of either."""
+
+    class Below(Told):
+        def looks(self, pairs: Sequence[tuple[Machine, Scenario]]) -> list[Any]:
+            rows = super().looks(pairs)
+            return [r | {"limits": r["limits"] | {"gate_lift": 0.4}} for r in rows]
+
+        def runs(self, pairs: Sequence[tuple[Machine, Scenario]]) -> list[Any]:
+            return [full(1.3, gate_lift=-0.2, power=-0.1) for _ in pairs]
+
+    adviser = Below(rounds=2)
+    scenario = still(load="cold-steel-weak-field", margin=0.03)
+    found = adviser.advise(demo(), scenario, full(1.6, gate_lift=0.4))
+    assert len(found.attempts) > 2
+
+
 def test_rounds_end_the_search() -> None:
     class Stubborn(Told):
         def runs(self, pairs: Sequence[tuple[Machine, Scenario]]) -> list[Any]:

@@ -355,12 +355,12 @@ class _Hunt:
         self.room -= LESS_ROOM
         gaps: dict[str, list[float]] = {}
         for attempt in fresh:
-            told = attempt.option.shares
-            for name, row in attempt.row["limits"].items():
-                if row["ratio"] and told.get(name, 0.0) > 0.0:
-                    gaps.setdefault(name, []).append(log(row["ratio"] / told[name]))
-            if attempt.power_kept and attempt.option.power > 0.0:
-                gaps.setdefault("power", []).append(log(attempt.power_kept / attempt.option.power))
+            told = dict(attempt.option.shares) | {"power": attempt.option.power}
+            real = {q: r["ratio"] for q, r in attempt.row["limits"].items()}
+            for name, seen in (real | {"power": attempt.power_kept}).items():
+                # A gate held below zero and a coil without a piece have shares of none or less.
+                if seen is not None and seen > 0.0 and told.get(name, 0.0) > 0.0:
+                    gaps.setdefault(name, []).append(log(seen / told[name]))
         for name, found in gaps.items():
             self.off[name] = self.off.get(name, 0.0) + sum(found) / len(found)
 
