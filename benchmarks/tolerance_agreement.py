@@ -1,10 +1,12 @@
 """What `simkit run` says of a machine's tolerances, beside circuit runs of machines drawn alike.
 
-    python -m benchmarks.tolerance_agreement [--draws 60] [--write] SCENARIO...
+    python -m benchmarks.tolerance_agreement [--draws 200] [--minutes 5] [--write] SCENARIO...
 
-Each of the first draws of the sample is run by circuit; share over a limit and the ends of the
-95 % intervals are compared on the same draws (what calibration and fast model do) and the share of
-all draws beside it (what the number of draws does). Recorded in benchmarks/tolerance.json.
+Each of the first draws of the sample is rehearsed by circuit; share over a limit and the ends of
+the 95 % intervals are compared on the same draws (what calibration and fast model do) and the share
+of all draws beside it (what the number of draws does). Draws that were run are kept in
+build/tolerance, so that it can be taken up again; `--again` forgets them. Recorded in
+benchmarks/tolerance.json.
 """
 
 import argparse
@@ -16,8 +18,6 @@ from typing import Any
 import numpy as np
 
 from simkit.rehearsal.rehearser import Rehearser
-from simkit.run.pool import collect
-from simkit.run.workers import Workers
 from simkit.studies.inputs.loading import load_scenario
 from simkit.studies.maps.cases import case_of, work
 from simkit.studies.maps.space import Space
@@ -26,14 +26,15 @@ from simkit.studies.tolerance.machines import Sample, space_for
 from simkit.studies.tolerance.study import interval, rebuilder, told
 
 RECORD = Path(__file__).with_name("tolerance.json")
+KEPT = Path(__file__).resolve().parents[1] / "build" / "tolerance"
 SCENARIOS = (
-    "scenarios/chisel-brazing/pull-out-hot.toml",
-    "scenarios/copper-casting/lift-crucible.toml",
-    "scenarios/chisel-brazing/tolerances.toml",
+    "benchmarks/tolerance/chisel-steady.toml",
+    "benchmarks/tolerance/tube-step.toml",
+    "benchmarks/tolerance/copper-tune.toml",
 )
 
 
-def compared(path: Path, draws: int, cores: int) -> dict[str, Any]:
+def compared(path: Path, draws: int, until: float) -> dict[str, Any]:
     """One scenario: the fast model's answer beside the circuit's on the first draws."""
     scenario, machine = load_scenario(path)
     space = space_for(machine, scenario)
@@ -44,7 +45,8 @@ def compared(path: Path, draws: int, cores: int) -> dict[str, Any]:
     taken, followed = told(rehearsal, space, rebuilder(machine, scenario))
     seconds = time.perf_counter() - started
     picked = np.random.default_rng(3).permutation(len(taken.units))[:draws]
-    rows = circuit(space, taken, picked.tolist(), cores)
+    rows = circuit(space, taken, picked.tolist(), KEPT / f"{path.stem}.jsonl", until)
+    picked = picked[: len(rows)]
     return {
         "scenario": path.as_posix(), "verdict": rehearsal.verdict.outcome, "draws": len(picked),
         "run_seconds": run_seconds, "tolerance_seconds": seconds, **shares(followed, picked, rows),
@@ -52,12 +54,22 @@ def compared(path: Path, draws: int, cores: int) -> dict[str, Any]:
     }  # fmt: skip
 
 
-def circuit(space: Space, taken: Sample, picked: list[int], cores: int) -> list[dict[str, Any]]:
-    """Circuit runs of some draws."""
-    cases = {str(k): case_of(taken.machines[k + 1], space.scenario, "full") for k in picked}
-    with Workers(cores) as crew:
-        found = dict(collect(cases, work, None, crew))
-    return [found[str(k)] for k in picked]
+def circuit(
+    space: Space, taken: Sample, picked: list[int], kept: Path, until: float
+) -> list[dict[str, Any]]:
+    """Rehearsals of some draws in their order, as many as there is time for."""
+    kept.parent.mkdir(parents=True, exist_ok=True)
+    lines = kept.read_text("utf-8").splitlines() if kept.exists() else []
+    have = {row["draw"]: row for row in map(json.loads, lines)}
+    for k in picked:
+        if k not in have and time.monotonic() < until:
+            found = work(case_of(taken.machines[k + 1], space.scenario, "full"))
+            have[k] = {"draw": k, "outcome": found["outcome"], "limits": found["limits"]}
+            with kept.open("a", encoding="utf-8") as file:
+                file.write(json.dumps(have[k]) + "\n")
+    rows = [have.get(k) for k in picked]
+    end = rows.index(None) if None in rows else len(rows)
+    return [row for row in rows[:end] if row]
 
 
 def shares(
@@ -73,6 +85,7 @@ def shares(
         "share_over_same_draws": float(over[picked].mean()),
         "share_unknown_same_draws": float(unknown[picked].mean()),
         "share_over_circuit": float(real.mean()),
+        "no_answer_circuit": sum(r["outcome"] == "no_verdict" for r in rows),
         "told_otherwise": int((real != over[picked])[~unknown[picked]].sum()),
     }  # fmt: skip
 
@@ -96,12 +109,16 @@ def main() -> None:
     """Compare, print, and keep where asked."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("scenarios", nargs="*", default=SCENARIOS)
-    parser.add_argument("--draws", type=int, default=60)
-    parser.add_argument("--cores", type=int, default=2)
+    parser.add_argument("--draws", type=int, default=200)
+    parser.add_argument("--minutes", type=float, default=1e6, help="begin no run after these")
+    parser.add_argument("--again", action="store_true", help="forget the draws that are kept")
     parser.add_argument("--write", action="store_true")
     asked = parser.parse_args()
+    until = time.monotonic() + 60.0 * asked.minutes
     for name in asked.scenarios:
-        found = compared(Path(name), asked.draws, asked.cores)
+        if asked.again:
+            (KEPT / f"{Path(name).stem}.jsonl").unlink(missing_ok=True)
+        found = compared(Path(name), asked.draws, until)
         print(json.dumps(found, indent=1), flush=True)
         if asked.write:  # read again: two may run side by side
             kept = json.loads(RECORD.read_text("utf-8")) if RECORD.exists() else {}

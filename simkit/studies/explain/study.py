@@ -45,7 +45,7 @@ LABELS = {
     "why": "Why it matters",
     "how": "How it is computed",
     "scope": "On the scope",
-    "change": "What to change",
+    "change": "Known to help, not tried",
 }
 
 
@@ -161,7 +161,7 @@ def _quantity(name: str) -> Explanation | None:
         ("Formula", words.formula),
         ("Computed in", figure.place),
         ("On the scope", words.scope),
-        ("What to change", words.change),
+        ("Known to help, not tried", words.change),
         ("In the machine file", ", ".join(words.moved_by)),
     ]
     return Explanation(key, "quantity", words.title, _filled(lines), _same_named(key))
