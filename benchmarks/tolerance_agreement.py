@@ -1,6 +1,6 @@
 """What `simkit run` says of a machine's tolerances, beside circuit runs of machines drawn alike.
 
-    python -m benchmarks.tolerance_agreement [--draws 200] [--minutes 5] [--write] SCENARIO...
+    python -m benchmarks.tolerance_agreement [--draws 200] [--minutes 5] [--write] CASE...
 
 Each of the first draws of the sample is rehearsed by circuit; share over a limit and the ends of
 the 95 % intervals are compared on the same draws (what calibration and fast model do) and the share
@@ -12,11 +12,17 @@ benchmarks/tolerance.json.
 import argparse
 import json
 import time
+from collections.abc import Mapping
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
+from benchmarks.random_machines.files import write
+from simkit.parameters.load import Loaded
+from simkit.parameters.machine import Machine
+from simkit.parameters.scenario import Scenario
 from simkit.rehearsal.rehearser import Rehearser
 from simkit.studies.inputs.loading import load_scenario
 from simkit.studies.maps.cases import case_of, work
@@ -27,16 +33,37 @@ from simkit.studies.tolerance.study import interval, rebuilder, told
 
 RECORD = Path(__file__).with_name("tolerance.json")
 KEPT = Path(__file__).resolve().parents[1] / "build" / "tolerance"
-SCENARIOS = (
-    "benchmarks/tolerance/chisel-steady.toml",
-    "benchmarks/tolerance/tube-step.toml",
-    "benchmarks/tolerance/copper-tune.toml",
-)
+SETTLED = {"settled": 0.2e-3}
+CASES: Mapping[str, tuple[str, dict[str, Any]]] = {
+    "chisel-steady": (
+        "scenarios/chisel-brazing/pull-out-hot.toml",
+        {"start": SETTLED | {"load": "steel-full-power", "margin": 0.028}, "events": [],
+         "tail": 0.1e-3},
+    ),
+    "random-0-lift": (
+        "random-0",
+        {"events": [{"kind": "pull-out", "at": 0.0, "duration": 0.2e-3}]},
+    ),
+}  # fmt: skip
+"""Short scenarios on shipped machines, by name: the file that they are made from, and what
+stands in its place, in SI units."""
+USUAL = ("chisel-steady", "random-0", "random-0-lift")
+"""A steady one with the file's tolerances; without any, those of its sources: steady, and a piece
+that comes out within a few dozen periods."""
 
 
-def compared(path: Path, draws: int, until: float) -> dict[str, Any]:
+def case_named(name: str) -> tuple[Loaded[Scenario], Loaded[Machine]]:
+    """A case's scenario and machine; "random-8" is seed 8, any other name a scenario file's."""
+    file, instead = CASES.get(name, (name, {}))
+    seed = file.removeprefix("random-")
+    scenario, machine = load_scenario(Path(file) if seed == file else write(int(seed)))
+    data = scenario.model.model_dump(exclude_none=True) | {"name": name} | instead
+    return replace(scenario, model=Scenario.model_validate(data)), machine
+
+
+def compared(name: str, draws: int, until: float) -> dict[str, Any]:
     """One scenario: the fast model's answer beside the circuit's on the first draws."""
-    scenario, machine = load_scenario(path)
+    scenario, machine = case_named(name)
     space = space_for(machine, scenario)
     started = time.perf_counter()
     rehearsal = Rehearser().rehearse(machine.model, scenario.model)
@@ -45,13 +72,18 @@ def compared(path: Path, draws: int, until: float) -> dict[str, Any]:
     taken, followed = told(rehearsal, space, rebuilder(machine, scenario))
     seconds = time.perf_counter() - started
     picked = np.random.default_rng(3).permutation(len(taken.units))[:draws]
-    rows = circuit(space, taken, picked.tolist(), KEPT / f"{path.stem}.jsonl", until)
+    rows = circuit(space, taken, picked.tolist(), kept_in(name), until)
     picked = picked[: len(rows)]
     return {
-        "scenario": path.as_posix(), "verdict": rehearsal.verdict.outcome, "draws": len(picked),
+        "scenario": name, "verdict": rehearsal.verdict.outcome, "draws": len(picked),
         "run_seconds": run_seconds, "tolerance_seconds": seconds, **shares(followed, picked, rows),
         "figures": [ends(f, picked, rows) for f in followed],
     }  # fmt: skip
+
+
+def kept_in(name: str) -> Path:
+    """Where a case's circuit runs are kept."""
+    return KEPT / f"{Path(name).stem}.jsonl"
 
 
 def circuit(
@@ -108,7 +140,7 @@ def _of(pair: tuple[float, float] | None, limit: float) -> list[float] | None:
 def main() -> None:
     """Compare, print, and keep where asked."""
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("scenarios", nargs="*", default=SCENARIOS)
+    parser.add_argument("scenarios", nargs="*", default=USUAL)
     parser.add_argument("--draws", type=int, default=200)
     parser.add_argument("--minutes", type=float, default=1e6, help="begin no run after these")
     parser.add_argument("--again", action="store_true", help="forget the draws that are kept")
@@ -117,8 +149,8 @@ def main() -> None:
     until = time.monotonic() + 60.0 * asked.minutes
     for name in asked.scenarios:
         if asked.again:
-            (KEPT / f"{Path(name).stem}.jsonl").unlink(missing_ok=True)
-        found = compared(Path(name), asked.draws, until)
+            kept_in(name).unlink(missing_ok=True)
+        found = compared(name, asked.draws, until)
         print(json.dumps(found, indent=1), flush=True)
         if asked.write:  # read again: two may run side by side
             kept = json.loads(RECORD.read_text("utf-8")) if RECORD.exists() else {}

@@ -11,14 +11,16 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Annotated, Any
 
-from pydantic import Field, StringConstraints
+from pydantic import Field, StringConstraints, model_validator
 
 from simkit.parameters.load import Loaded, load_file
-from simkit.parameters.section import Name, Section, Text
+from simkit.parameters.section import Name, Section, Text, titled
 
 ScenarioPath = Annotated[
     str, StringConstraints(pattern=r"^[A-Za-z0-9_./-]+\.toml$", max_length=200)
 ]
+MOST = 400
+"""Letters of a title put together, at most [1]."""
 TOGETHER = "all-together"
 """Name of the variant with several changes at once; no change may take it."""
 
@@ -26,7 +28,8 @@ TOGETHER = "all-together"
 class Change(Section):
     """One change to a machine."""
 
-    title: Text
+    title: Text = ""
+    """Its name, where none is given."""
     note: Text = ""
     machine: dict[str, Any] = Field(description="Laid over the machine file, in its own words.")
 
@@ -34,12 +37,24 @@ class Change(Section):
 class ChangeFile(Section):
     """Changes to hold against the machine as it is."""
 
-    title: Text
+    title: Text = ""
+    """Those of its changes, where none is given."""
     scenarios: tuple[ScenarioPath, ...] = ()
     """Relative to the change file; all beside the machine when none are named."""
     together: tuple[Name, ...] | None = None
     """Changes of the last variant, all at once; every one when not given, none when empty."""
     changes: Annotated[dict[Name, Change], Field(min_length=1)]
+
+    @model_validator(mode="before")
+    @classmethod
+    def _have_titles(cls, raw: Any) -> Any:
+        changes = raw.get("changes") if isinstance(raw, dict) else None
+        if not isinstance(changes, dict):
+            return raw
+        named = {name: titled(change, name) for name, change in changes.items()}
+        told = [c["title"] for c in named.values() if isinstance(c, dict) and c.get("title")]
+        title = raw.get("title") or "; ".join(map(str, told))[:MOST]
+        return raw | {"changes": named} | ({"title": title} if title else {})
 
 
 @dataclass(frozen=True)

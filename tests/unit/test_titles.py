@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from pathlib import Path
 
+from simkit.parameters.change import load_changes, overlays
 from simkit.studies.inputs.loading import load_scenario
 from tests.machines import DEMO
 
@@ -24,3 +25,11 @@ def test_titles_that_are_given_stay() -> None:
     scenario, machine = load_scenario(DEMO / "pull-out-hot.toml")
     assert scenario.model.title == "Hot shank pulled out, drive just above resonance"
     assert "title" in machine.model.workpieces["steel-hot"].model_fields_set
+
+
+def test_a_change_without_a_title_takes_its_name(tmp_path: Path) -> None:
+    path = tmp_path / "five.toml"
+    path.write_text("[changes.more-turns]\nmachine.transformer.primary_turns = 26\n")
+    found = load_changes(path).model
+    assert found.title == "more turns"
+    assert [o.title for o in overlays(found)] == ["more turns"]
