@@ -127,7 +127,7 @@ class Bench:
         paths = [str(self.place / w) if w.endswith(".toml") else w for w in words]
         self.capsys.readouterr()
         status = cli.run([verb, *paths, "--json", "--quiet"])
-        assert status in (0, 1), (verb, status)
+        assert status in (0, 1, 3), (verb, status)  # 3: a verdict too, too close to call
         found: dict[str, Any] = json.loads(self.capsys.readouterr().out)
         return found
 
