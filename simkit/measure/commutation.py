@@ -20,7 +20,7 @@ Range: dead time longer than the driver's edge; one crossing of threshold per co
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Literal
 
 import numpy as np
@@ -30,7 +30,9 @@ from simkit.measure.waveforms import Array, SwitchWaves, Waves, integral, value_
 Mode = Literal["inductive", "resonant", "capacitive"]
 
 AFTER = 1.0e-6
-"""How long after the incoming command a commutation is watched [s]."""
+"""How long after the incoming command a commutation is watched at least [s]."""
+DELAYS = 3.0
+"""The same in turn-on delays of the incoming gate [1]: what a slow gate does comes later."""
 ZERO_VOLTAGE_SHARE = 0.1
 FED_BY = {1: 1.0, 2: -1.0, 3: -1.0, 4: 1.0}
 """Sign of the primary current that a switch feeds."""
@@ -48,10 +50,16 @@ class Edge:
     """Number of the switch that goes on."""
     dead_time: float | None = field(default=None, kw_only=True)
     """As it was at this boundary [s]; None where it is the machine's."""
+    watched: float = field(default=AFTER, kw_only=True)
+    """How long after the incoming command [s]."""
 
     def dead(self, waves: Waves) -> float:
         """Dead time at this boundary [s]."""
         return waves.machine.drive.dead_time if self.dead_time is None else self.dead_time
+
+    def end(self, waves: Waves) -> float:
+        """When it is watched no longer [s]."""
+        return self.time + 0.5 * self.dead(waves) + self.watched
 
 
 @dataclass(frozen=True)
@@ -102,7 +110,7 @@ def transitions(
     found = []
     for edge in edges(waves, boundaries, upper_first, dead_times):
         dead = edge.dead(waves)
-        start, end = edge.time - dead, edge.time + 0.5 * dead + AFTER
+        start, end = edge.time - dead, edge.end(waves)
         if waves.time[0] <= start and end <= waves.time[-1]:
             found.append(_transition(waves.between(start, end), edge))
     return tuple(found)
@@ -113,14 +121,33 @@ def edges(
 ) -> tuple[Edge, ...]:
     """Every leg's change of hands at some boundaries, whether or not it lies in the waveforms."""
     out = []
+    half = np.diff(boundaries)
+    half = np.append(half, half[-1:] if len(half) else 0.0)  # the last as the one before it
     for k, boundary in enumerate(boundaries.tolist()):
         one_on = upper_first == (k % 2 == 0)
         for upper, lower, node, _ in legs(waves):
             upper_goes = one_on if node == "a" else not one_on
             pair = (upper, lower) if upper_goes else (lower, upper)
             dead = None if dead_times is None else float(dead_times[k])
-            out.append(Edge(boundary, *pair, dead_time=dead))
+            edge = Edge(boundary, *pair, dead_time=dead)
+            out.append(replace(edge, watched=_watched(waves, edge, float(half[k]))))
     return tuple(out)
+
+
+def _watched(waves: Waves, edge: Edge, half: float) -> float:
+    """How long after the incoming command an edge is watched [s], in a half-period of its own [s].
+
+    Some of its gate's delays, but not into the next commutation of the leg, where that is known. A
+    gate that does not come up at all is that of a switch that does nothing to the other.
+    """
+    dead = edge.dead(waves)
+    command = edge.time + 0.5 * dead
+    first, last = np.searchsorted(waves.time, (command, edge.time + half - 0.5 * dead))
+    part = slice(int(first), int(last))
+    gate = waves.switches[edge.incoming - 1].gate_source[part]
+    on = crossing(waves.time[part], gate, waves.machine.switch.channel.threshold)
+    late = DELAYS * (on - command) if np.isfinite(on) else AFTER
+    return max(AFTER, min(late, half - dead))
 
 
 def cut_short(waves: Waves, every: Sequence[Edge], found: Sequence[Transition]) -> tuple[Edge, ...]:
@@ -151,6 +178,7 @@ def _transition(part: Waves, edge: Edge) -> Transition:
         outgoing=edge.outgoing,
         incoming=edge.incoming,
         dead_time=edge.dead_time,
+        watched=edge.watched,
         turn_off_current=turn_off,
         turn_on_current=turn_on,
         mode=mode_of(turn_off, turn_on),

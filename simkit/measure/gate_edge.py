@@ -17,7 +17,7 @@ other on, half a dead time after (see commutation.py). All voltages are gate to 
 * Ringing: a decaying sine fitted to the incoming gate from its first peak over the on-level on.
 
 Range: steady or slowly changing operation, both gates of a leg driven alike; each commutation is
-watched until a microsecond after the on command.
+watched until a microsecond after the on command, or three of its delays.
 """
 
 from collections.abc import Sequence
@@ -25,7 +25,7 @@ from math import hypot, pi
 
 import numpy as np
 
-from simkit.measure.commutation import AFTER, ZERO_VOLTAGE_SHARE, Transition, crossing
+from simkit.measure.commutation import ZERO_VOLTAGE_SHARE, Transition, crossing
 from simkit.measure.ringing import NoRinging, Ringing, ringing
 from simkit.measure.series import Series
 from simkit.measure.waveforms import SwitchWaves, Waves, integral, value_at
@@ -61,7 +61,7 @@ def edge_figures(waves: Waves, edge: Transition) -> dict[str, float]:
     """The quantities of `UNITS` at one commutation; inf for a gate that never crosses threshold."""
     dead = waves.machine.drive.dead_time
     off = edge.time - 0.5 * dead
-    part = waves.between(off - 0.5 * dead, off + dead + AFTER)
+    part = waves.between(off - 0.5 * dead, edge.end(waves))
     outgoing, incoming = (part.switches[n - 1] for n in (edge.outgoing, edge.incoming))
     threshold = part.machine.switch.channel.threshold
     before = _before(part, off)
@@ -97,7 +97,7 @@ def _channel_energy(part: Waves, switch: SwitchWaves, start: float, share: float
 def gate_ringing(waves: Waves, edge: Transition) -> Ringing | None:
     """Ringing of the incoming gate after its turn-on; None when there is none to be measured."""
     half = 0.5 * waves.machine.drive.dead_time
-    part = waves.between(edge.time + half, edge.time + half + AFTER)
+    part = waves.between(edge.time + half, edge.end(waves))
     gate = part.switches[edge.incoming - 1].gate_source
     before = _before(waves, edge.time - half)
     level = value_at(waves.time, waves.switches[edge.outgoing - 1].gate_source, before)

@@ -18,7 +18,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from simkit.measure.commutation import AFTER, Edge, crossing
+from simkit.measure.commutation import Edge, crossing
 from simkit.measure.waveforms import Array, Waves, integral, value_at
 
 LEAST_FORWARD = 0.3
@@ -59,7 +59,7 @@ def recovery(waves: Waves, transition: Edge) -> Recovery | None:
     """The forced recovery of a transition's outgoing switch, or None when there is none."""
     dead = transition.dead(waves)
     shown = max(dead, SHORTEST)  # of a current that is forced off at once, what it was before
-    part = waves.between(transition.time - 0.5 * shown, transition.time + 0.5 * dead + AFTER)
+    part = waves.between(transition.time - 0.5 * shown, transition.end(waves))
     switch = part.switches[transition.outgoing - 1]
     current = switch.diode_current
     link = value_at(part.time, part.link_voltage, part.time[0])

@@ -9,8 +9,8 @@ from simkit.circuit.analysis import Analysis
 from simkit.circuit.netlist import Deck
 from simkit.circuit.timeline import Timeline
 from simkit.circuit.values import Seed
-from simkit.errors import EngineError
-from simkit.measure.commutation import AFTER
+from simkit.errors import EngineError, Unworkable
+from simkit.measure.commutation import AFTER, DELAYS
 from simkit.parameters.machine import Machine
 from simkit.rehearsal import closeup
 from simkit.rehearsal.discretisation import SAME
@@ -23,6 +23,7 @@ from simkit.rehearsal.settings import Settings
 from simkit.rehearsal.start_flux import with_kick
 from simkit.rehearsal.stretches import Stretch, seed_at
 from simkit.run.backend import EngineRun, Progress
+from simkit.scout.drive import gate_delays
 
 WORKING = Analysis(step=20e-9, reltol=1e-4)
 LOOK = Analysis(step=40e-9, reltol=3e-4)
@@ -45,6 +46,20 @@ MARGIN = 0.2e-6
 """Run on after the last commutation has been watched [s]."""
 LAST = 1.6
 """A sample whose last cycle ends so near the end of the scenario, in cycles [1], goes on to it."""
+
+
+def watched_after(machine: Machine, half: float) -> float:
+    """How long after its incoming command a commutation may be watched [s], in a half-period [s].
+
+    By the gate's delay as the fast model has it, half as much again for what that leaves out; what
+    an edge is watched in the end is by the delay in the waveforms.
+    """
+    try:
+        late = 1.5 * DELAYS * gate_delays(machine).on
+    except Unworkable:
+        return AFTER
+    return max(AFTER, min(late, half - machine.drive.dead_time))
+
 
 DoorRunner = Callable[[Deck, Progress | None], EngineRun]
 
@@ -206,7 +221,8 @@ class Job:
         line = self.scout.line
         if line.end - last <= LAST / line.frequency.last:
             return line.end
-        return min(last + 0.5 * self.machine.drive.dead_time + AFTER + MARGIN, line.end)
+        watched = watched_after(self.machine, 0.5 / line.frequency.at(last))
+        return min(last + 0.5 * self.machine.drive.dead_time + watched + MARGIN, line.end)
 
     def _run(self, part: Timeline, seed: Seed, analysis: Analysis, measured: float) -> Stretch:
         def runner(deck: Deck) -> EngineRun:

@@ -12,7 +12,7 @@ from simkit.circuit.oscillator import clock
 from simkit.circuit.timeline import Timeline
 from simkit.circuit.values import Seed, lost_cans
 from simkit.figures.series import figure_series
-from simkit.measure.commutation import AFTER, Edge, Transition, cut_short, edges, transitions
+from simkit.measure.commutation import Edge, Transition, cut_short, edges, transitions
 from simkit.measure.gate import gate_lift
 from simkit.measure.periodic import Cycle, whole_cycles, with_rest
 from simkit.measure.recovery import SHORTEST, Recovery, recoveries
@@ -132,7 +132,7 @@ def transition_series(
 def belongs(recovery: Recovery, transition: Edge, dead: float) -> bool:
     """Whether a recovery is of a transition with some dead time [s]: of its outgoing switch, and
     before the end of what is watched, however far a long dead time puts that off."""
-    near = abs(recovery.time - transition.time) < max(0.5 * dead, SHORTEST) + AFTER
+    near = abs(recovery.time - transition.time) < max(0.5 * dead, SHORTEST) + transition.watched
     return near and recovery.switch == transition.outgoing
 
 

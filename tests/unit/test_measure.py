@@ -3,7 +3,8 @@
 import numpy as np
 import pytest
 
-from simkit.measure.commutation import Edge, crossing, mode_of
+from simkit.measure.commutation import Edge, crossing, edges, mode_of
+from simkit.measure.gate import gate_lift
 from simkit.measure.periodic import distortion, harmonic, whole_cycles
 from simkit.measure.recovery import (
     Recovery,
@@ -14,6 +15,9 @@ from simkit.measure.recovery import (
 from simkit.measure.series import Series, joined
 from simkit.measure.waveforms import average, integral, rms
 from simkit.rehearsal.stretches import belongs
+from simkit.studies.inputs.loading import load_machine
+from tests.machines import DEMO
+from tests.waves import waves
 
 
 def test_mean_and_rms_of_a_sine_on_uneven_steps() -> None:
@@ -108,3 +112,21 @@ def test_a_recovery_is_its_transition_s_whatever_the_dead_time(dead: float) -> N
     # The same switch goes off a whole cycle later, which no dead time fills.
     after = Edge(boundary + 2.0 * dead + 4e-6, outgoing=1, incoming=2, dead_time=dead)
     assert not belongs(late, after, dead)
+
+
+@pytest.mark.parametrize("delay", [0.1e-6, 0.3e-6, 0.8e-6, 1.2e-6])
+def test_what_a_slow_gate_does_is_seen_however_late(delay: float) -> None:
+    """The other gate is lifted while the incoming one is on its plateau, twice its delay after the
+    command: behind some 200 ohm that is later than a microsecond. The next commutation of the leg
+    is none of this one's: there the same gate is told to come up."""
+    machine = load_machine(DEMO / "machine.toml").model
+    threshold, dead, half = machine.switch.channel.threshold, machine.drive.dead_time, 5e-6
+    time = np.linspace(0.0, 12e-6, 120_001)
+    command = half + 0.5 * dead
+    incoming = np.interp(time, [command, command + 2 * delay], [0.0, 2 * threshold])
+    lifted = 3.0 * np.exp(-(((time - command - 2 * delay) / 50e-9) ** 2))
+    later = np.where(time >= 2 * half + 0.5 * dead, 12.0, 0.0)
+    made = waves(machine, time, xq1__gi=lifted + later, xq2__gi=incoming)
+    boundaries = np.array([half, 2 * half])
+    edge = next(e for e in edges(made, boundaries, True) if (e.time, e.outgoing) == (half, 1))
+    assert gate_lift(made, edge).voltage == pytest.approx(3.0, rel=1e-3)
