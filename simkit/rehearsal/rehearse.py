@@ -35,6 +35,7 @@ from simkit.rehearsal.driving import (
 from simkit.rehearsal.error_budget import Findings, SecondRuns, assessed
 from simkit.rehearsal.findings import Rehearsal, findings
 from simkit.rehearsal.job import Counter, DoorRunner, Job
+from simkit.rehearsal.offset_swing import with_offset_swing
 from simkit.rehearsal.overlap import with_overlap
 from simkit.rehearsal.part_limits import with_parts
 from simkit.rehearsal.refining import ROUNDS, Passes, refine_round
@@ -77,7 +78,8 @@ def rehearse(
 
         return protected(trial, scenario, begin)
 
-    return with_cut(with_overlap(with_current_limit(with_trough(once(machine), once))))
+    found = with_overlap(with_current_limit(with_trough(once(machine), once)))
+    return with_cut(with_offset_swing(found))
 
 
 def planned(machine: Machine, scenario: Scenario, runner: DoorRunner) -> tuple[Job, Warmed | None]:

@@ -42,6 +42,21 @@ from simkit.scout.plant import memory_time, plant_from_machine
 from simkit.scout.tracking import SOFT, angle_of, held_frequency, slope_of
 
 
+def offset_resistance(
+    level: float, current: float, frequency: float, lead_network: float = 0.0
+) -> float:
+    """Negative resistance of a drive that follows its own output current against an offset [ohm].
+
+    `level` V of the bridge's output [V], `current` I its peak [A], `frequency` [Hz], `lead_network`
+    T [s]. The sensed i + T di/dt passes zero at a slope of w I sqrt(1 + (w T)^2). An offset i0
+    moves each zero by i0 over that, so that halves of its own sign last longer by twice as much
+    and the others are shorter: 4 V f i0/slope of mean voltage. Source: derived here; a test works
+    it out edge by edge. Range: a sinusoidal current, offsets small against it.
+    """
+    omega = 2.0 * pi * frequency
+    return 4.0 * level * frequency / (omega * current * sqrt(1.0 + (omega * lead_network) ** 2))
+
+
 @dataclass(frozen=True)
 class LoopGain:
     """A loop on one load.

@@ -17,6 +17,7 @@ from typing import Any
 import numpy as np
 import pytest
 from pydantic import ValidationError
+from scipy.optimize import brentq
 
 from simkit.circuit.timeline import Timeline, timeline
 from simkit.errors import InputError
@@ -26,11 +27,13 @@ from simkit.parameters.machine import Load, Machine
 from simkit.rehearsal import scouting
 from simkit.rehearsal.current_limit import with_current_limit
 from simkit.rehearsal.driving import driven
+from simkit.rehearsal.offset_swing import with_offset_swing
 from simkit.scout.loop_gain import (
     averaged_limit,
     continuous_limit,
     limit_gain,
     loop_gain,
+    offset_resistance,
     sampled_limit,
 )
 from simkit.scout.phasor import solve
@@ -43,6 +46,7 @@ from tests.machines import DEMO, demo, varied
 
 PHASE = {"holds": "phase", "bandwidth": 1e3}
 LIMIT = {"current_limit": 16.0, "limit_rate": 1e6}
+OWN = {"holds": "phase", "by": "self-oscillating", "delay": 6e-7, "lead_network": 1.6e-6}
 
 
 def with_loop(**values: Any) -> Machine:
@@ -371,3 +375,52 @@ def test_samples_of_a_limited_current_say_nothing_near_a_limit(
     row = SimpleNamespace(ratio=share)
     found = Found(machine, whole, (row,), Verdict("within_limits", "So.", None))
     assert with_current_limit(found).verdict.outcome == said  # type: ignore[arg-type]
+
+
+@pytest.mark.parametrize("lead", [0.0, 1.6e-6])
+def test_an_offset_of_what_it_follows_turns_the_bridge_its_own_way(lead: float) -> None:
+    """Edge by edge: zeros of I sin wt + i0 + T d/dt of it by bisection, the bridge's mean voltage
+    over a period from them. 1 %: the offset is a thousandth of the current."""
+    volts, amperes, hertz, offset = 325.0, 15.0, 80e3, 0.015
+    omega = 2.0 * np.pi * hertz
+
+    def zero(begin: float) -> float:
+        def sensed(t: float) -> float:
+            return float(amperes * np.sin(omega * t) + offset
+                         + lead * omega * amperes * np.cos(omega * t))  # fmt: skip
+
+        return float(brentq(sensed, begin, begin + 0.4 / hertz, xtol=1e-16))
+
+    rises = zero(-0.2 / hertz - np.arctan(omega * lead) / omega)
+    falls = zero(0.3 / hertz - np.arctan(omega * lead) / omega)
+    high = falls - rises
+    mean = volts * (2.0 * high * hertz - 1.0)
+    found = offset_resistance(volts, amperes, hertz, lead)
+    assert mean / offset == pytest.approx(found, rel=0.01)
+
+
+@pytest.mark.parametrize(
+    ("loop", "outcome", "said"),
+    [
+        (OWN, "within_limits", "no_verdict"),
+        (OWN, "over_limit", "over_limit"),
+        (PHASE, "within_limits", "within_limits"),
+        (None, "within_limits", "within_limits"),
+    ],
+)
+def test_a_drive_that_follows_its_magnetising_current_is_never_within(
+    loop: dict[str, Any] | None, outcome: Any, said: str
+) -> None:
+    @dataclass(frozen=True)
+    class Found:
+        machine: Machine
+        scenario: Any
+        before: Any
+        verdict: Verdict
+
+    machine = demo() if loop is None else with_loop(**loop)
+    at = SimpleNamespace(supply_voltage_v=322.0, primary_current_peak_a=15.2, frequency_hz=79e3)
+    verdict = Verdict(outcome, "So.", None)
+    found = with_offset_swing(Found(machine, lift(machine, 0.06), at, verdict))  # type: ignore[arg-type]
+    assert found.verdict.outcome == said
+    assert ("until the core saturates" in found.verdict.reason) == (said == "no_verdict")
