@@ -74,7 +74,7 @@ def ours(machine: Machine, scenario: Scenario) -> tuple[Figures, str]:
     forced = float(np.sum((on[1:] < 0.0) * 2.0 * line.frequency.along(time[1:]) * np.diff(time)))
     assert cans is not None
     figures = Figures(after.phase_deg, cans, after.supply_current_a, round(forced))
-    return figures, str(found.verdict)
+    return figures, found.verdict.outcome
 
 
 def own_oscillator(

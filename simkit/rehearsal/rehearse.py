@@ -35,7 +35,7 @@ from simkit.rehearsal.driving import (
 from simkit.rehearsal.error_budget import Findings, SecondRuns, assessed
 from simkit.rehearsal.findings import Rehearsal, findings
 from simkit.rehearsal.job import Counter, DoorRunner, Job
-from simkit.rehearsal.offset_swing import with_offset_swing
+from simkit.rehearsal.loop_doubt import with_loop_doubt
 from simkit.rehearsal.overlap import with_overlap
 from simkit.rehearsal.part_limits import with_parts
 from simkit.rehearsal.refining import ROUNDS, Passes, refine_round
@@ -79,7 +79,7 @@ def rehearse(
         return protected(trial, scenario, begin)
 
     found = with_overlap(with_current_limit(with_trough(once(machine), once)))
-    return with_cut(with_offset_swing(found))
+    return with_cut(with_loop_doubt(found))
 
 
 def planned(machine: Machine, scenario: Scenario, runner: DoorRunner) -> tuple[Job, Warmed | None]:

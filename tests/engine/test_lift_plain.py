@@ -34,11 +34,15 @@ def test_a_lift_ends_as_a_plain_run_of_all_of_it_says(drive: str) -> None:
 
 
 def test_the_recorded_lifts_of_sixty_milliseconds_agree() -> None:
-    """What `python -m benchmarks.drives` recorded of both sides, over the whole lift by hand."""
+    """What `python -m benchmarks.drives` recorded of both sides, over the whole lift by hand.
+
+    But for a controller that is unstable with the coil empty: where it ends is chance.
+    """
     kept = json.loads(RECORD.read_text(encoding="utf-8"))
-    pairs = [(row["rehearsal"], row["plain"]) for row in kept.values() if len(row) == 4]
-    assert len(pairs) >= 3
-    for mine, whole in pairs:
+    pairs = {n: (row["rehearsal"], row["plain"]) for n, row in kept.items() if "plain" in row}
+    assert set(pairs) == {"fixed", "phase-10-hz", "phase-100-hz", "phase-1-khz", "sampled-0-1",
+                          "sampled-0-3", "sampled-0-8", "self-oscillating"}  # fmt: skip
+    for mine, whole in (pair for name, pair in pairs.items() if name != "sampled-0-8"):
         assert mine["phase"] == pytest.approx(whole["phase"], abs=2.0)
         assert mine["can_current"] == pytest.approx(whole["can_current"], rel=0.02)
         assert mine["supply_current"] == pytest.approx(whole["supply_current"], rel=0.02)
