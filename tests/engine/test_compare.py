@@ -65,6 +65,14 @@ def ratio(held: compare.Held, quantity: str) -> float:
 Five = dict[tuple[str, str], compare.Held]
 
 
+def tank_hardly_sees_the_switch(found: compare.Held) -> None:
+    """Some tens of milliohm less beside a load of 20 ohm: 1 %; the supply sees what the bridge loses
+    too, some per cent."""
+    for quantity, share in zip(TANK, (0.01, 0.01, 0.03), strict=True):
+        seen = limit(found, quantity)
+        assert seen.after.value == pytest.approx(seen.before.value, rel=share)
+
+
 @pytest.mark.slow
 def test_superjunction(five: Five) -> None:
     cold, hot = five["superjunction", "pull-out-cold"], five["superjunction", "pull-out-hot"]
@@ -77,8 +85,7 @@ def test_superjunction(five: Five) -> None:
     dv_dt = limit(cold, "recovery_dv_dt")
     assert dv_dt.after.value > 1.5 * dv_dt.before.value
     assert limit(cold, "drain_voltage_peak").mark == "worse"
-    # The tank does not see the switch.
-    assert {limit(hot, q).mark for q in TANK} == {"no difference"}
+    tank_hardly_sees_the_switch(hot)
 
 
 @pytest.mark.slow
@@ -94,10 +101,7 @@ def test_silicon_carbide(five: Five) -> None:
     assert lift.after.value - lift.before.value == pytest.approx(-4.0, abs=0.3)  # a bump remains
     # Low loss at 45 mohm.
     assert ratio(hot, "bridge_loss_w") < 0.7
-    # The tank does not see the switch; the supply sees what the bridge loses, some per cent.
-    assert {limit(hot, q).mark for q in TANK[:2]} == {"no difference"}
-    supply = limit(hot, "supply_current")
-    assert supply.after.value == pytest.approx(supply.before.value, rel=0.03)
+    tank_hardly_sees_the_switch(hot)
 
 
 @pytest.mark.slow
