@@ -66,8 +66,8 @@ Five = dict[tuple[str, str], compare.Held]
 
 
 def tank_hardly_sees_the_switch(found: compare.Held) -> None:
-    """Some tens of milliohm less beside a load of 20 ohm: 1 %; the supply sees what the bridge loses
-    too, some per cent."""
+    """Some tens of milliohm less beside a load of 20 ohm: 1 %; the supply sees what the bridge
+    loses too, some per cent."""
     for quantity, share in zip(TANK, (0.01, 0.01, 0.03), strict=True):
         seen = limit(found, quantity)
         assert seen.after.value == pytest.approx(seen.before.value, rel=share)
