@@ -94,6 +94,30 @@ def test_a_fit_returns_the_saturation_voltage(name: str, celsius: float) -> None
         assert got == pytest.approx(point.voltage, rel=0.02)
 
 
+@pytest.mark.parametrize("name", CLASSES)
+def test_a_class_saturates_as_its_short_circuit_rating_allows(name: str) -> None:
+    """At 15 V: four to ten times the rated current where a short circuit is rated, fifteen at most
+    where none is (common practice, no source). Square law of the channel, fed by half of the rated
+    voltage; both temperatures."""
+    part = load_part(PARTS / f"{name}.toml").model
+    most = 15.0 if part.ratings.short_circuit_time is None else 10.0
+    for celsius in (25.0, 150.0):
+        switch = fit_igbt(part, celsius).switch
+        assert switch.bipolar is not None
+        channel, gain = (
+            switch.channel,
+            igbt.gain(switch.bipolar, 0.5 * switch.ratings.drain_voltage),
+        )
+        fed = 0.5 * channel.transconductance * (15.0 - channel.threshold) ** 2
+        assert 4.0 < fed * (1.0 + gain) / part.ratings.collector_current < most
+
+
+def test_only_the_slow_classes_are_rated_for_a_short_circuit() -> None:
+    """What the test before tells apart is there."""
+    rated = [n for n in CLASSES if load_part(PARTS / f"{n}.toml").model.ratings.short_circuit_time]
+    assert rated == ["igbt-1200v-75a-slow", "igbt-600v-50a-slow"]
+
+
 def test_a_tail_grows_and_lasts_with_temperature() -> None:
     part = load_part(PARTS / "igbt-600v-50a-slow.toml").model
     cold, warm, hot = (fit_igbt(part, t).tail for t in (25.0, 90.0, 150.0))
