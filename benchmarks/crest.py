@@ -18,7 +18,7 @@ import re
 import sys
 import time
 from collections.abc import Callable
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from math import cos, pi, sqrt
 from pathlib import Path
 from typing import Any
@@ -31,6 +31,7 @@ from benchmarks.random_machines.reference import EASIER, facts_of, run_in, timel
 from simkit.circuit.analysis import Analysis
 from simkit.circuit.netlist import Deck, machine_deck
 from simkit.circuit.timeline import Timeline
+from simkit.circuit.values import Seed
 from simkit.data import scenario_folder
 from simkit.measure.waveforms import Array
 from simkit.parameters.instead import replaced
@@ -100,15 +101,20 @@ def begin_of(machine: Machine, rectifier: Rectifier, resistance: float) -> Begin
     return min(found, key=lambda b: (round(b.line, 2), b.link))
 
 
+def at_the_link(seed: Seed, volts: float) -> Seed:
+    """A settled state at another link voltage [V]: all goes with it."""
+    share = volts / seed.link_voltage
+    given = {k: v for k, v in asdict(seed).items() if isinstance(v, float)}
+    return replace(seed, **{k: v * share for k, v in given.items()})
+
+
 def deck_behind_the_mains(
     machine: Machine, rectifier: Rectifier, line: Timeline, begin: Begin, analysis: Analysis
 ) -> Deck:
     """The rehearsal's circuit for the whole span, its source a rectifier of our own."""
-    low = machine.supply.model_copy(update={"voltage": begin.link})
-    used = machine.model_copy(update={"supply": low})
     part = line.stretch(-run_in(machine, line) / line.frequency.first, line.end)
-    seed = with_kick(used, part, part.begin, scouted(used, line).seed(part.begin))
-    deck = machine_deck(used, part, seed, analysis)
+    seed = at_the_link(scouted(machine, line).seed(part.begin), begin.link)
+    deck = machine_deck(machine, part, with_kick(machine, part, part.begin, seed), analysis)
     omega = 2.0 * pi * rectifier.mains_frequency
     peak, drop = sqrt(2.0) * rectifier.mains_voltage, 2.0 * rectifier.diode_drop
     choke = rectifier.line_inductance or 0.0
