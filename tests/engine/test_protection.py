@@ -87,8 +87,11 @@ def test_a_quick_trip_keeps_the_short_circuit_time_of_an_igbt_and_a_slow_one_doe
     assert [t.by for t in sensed.tripped] == ["desaturation"]
     # No trip is quick enough for the current itself: it stands within a microsecond.
     assert all(share(r, "channel_current_peak") > 2.0 for r in (quick, slow, sensed))
-    # The link pays for the time: what both switches drew until then.
-    assert quick.whole.waves.link_voltage[-1] > slow.whole.waves.link_voltage[-1] + 20.0
+    # The class saturates at six to seven times its 50 A: nobody pays ten times the pulsed rating.
+    assert share(slow, "channel_current_peak") < 5.0
+    # The link pays for the time: 75 us of some 300 A are 10 V of 2.2 mF, and the source gives back
+    # a part of it until the end.
+    assert quick.whole.waves.link_voltage[-1] > slow.whole.waves.link_voltage[-1] + 3.0
 
 
 @pytest.mark.slow
