@@ -185,7 +185,10 @@ class Scouted:
         return float(self.event.memory[k])
 
     def into_link(self, span: Cycle) -> float:
-        """What the fast model has the source give over what the bridge takes, over a span [A]."""
+        """What the fast model has the source give over what the bridge takes, over a span [A].
+
+        A source that moves gives current and takes none, as in the deck.
+        """
         cycles = self.event.cycles
         inside = (cycles.time >= span.start - 1e-9) & (cycles.time < span.end)
         if not inside.any():
@@ -193,6 +196,8 @@ class Scouted:
         times = cycles.time[inside]
         source = np.array([self.line.voltage.at(t) for t in times.tolist()])
         given = (source - self.link.bus_at(times)) / self.machine.supply.source_resistance
+        if not self.line.voltage.constant:
+            given = np.maximum(given, 0.0)
         return float(np.mean(given - cycles.supply_current[inside]))
 
     def courses(self) -> dict[str, Array]:

@@ -24,6 +24,7 @@ from simkit.rehearsal.flux_offset import start_offset
 from simkit.rehearsal.remains import Remains
 from simkit.rehearsal.scouting import scouted
 from simkit.rehearsal.stretches import Stretch
+from simkit.studies.situations import SITUATIONS
 from tests.machines import demo, scenario, varied
 from tests.waves import waves
 
@@ -215,3 +216,17 @@ def test_samples_of_what_changes_too_quickly_leave_a_quarter_in_doubt(
     found: Any = SimpleNamespace(is_whole=whole, line=line, scout=scouted(demo(), line))
     series = [Series("Q1", "channel_current_peak", "A", np.zeros(2), np.array([30.0, 40.0]))]
     assert missed(found, series).get("channel_current_peak", 0.0) == pytest.approx(doubt * 40.0)
+
+
+def test_a_source_below_its_link_gives_nothing_and_takes_nothing() -> None:
+    """The mains sags to 60 %: until the bridge has drawn the link down, the rectifier blocks, and
+    what the bridge takes is all that moves the link (Kirchhoff's current law at its node)."""
+    case = next(s for s in SITUATIONS if s.name == "mains-sag").build(demo())
+    scout = scouted(case.machine, timeline(case.machine, case.scenario))
+    cycles = scout.event.cycles
+    k = int(np.searchsorted(cycles.time, 3e-3))
+    begin, end = (float(t) for t in cycles.time[k : k + 2])
+    assert float(scout.link.bus_at(np.array([begin]))[0]) > 1.1 * scout.line.voltage.at(begin)
+    into = scout.into_link(Cycle(begin, end))
+    assert into == pytest.approx(-float(cycles.supply_current[k]), rel=1e-6)
+    assert into < 0.0
