@@ -46,6 +46,7 @@ def test_a_full_first_half_doubles_the_flux_of_a_halved_one() -> None:
     assert 0.48 * full < halved < 0.6 * full
 
 
+@pytest.mark.slow
 def test_from_rest_nothing_flows_before() -> None:
     found = started("full")
     before = found.whole.waves.time < found.line.events[0].start - 1e-6
@@ -68,6 +69,7 @@ def restarted(pause: float) -> Rehearsal:
     return BENCH.rehearse(case.machine, case.scenario)
 
 
+@pytest.mark.slow
 def test_a_restart_meets_the_flux_that_is_left_at_its_best_and_its_worst() -> None:
     # With the gates off nothing resets the core: the first half period after a short pause adds to
     # what the trip has left, after a longer one that has died down.

@@ -79,6 +79,7 @@ def test_a_current_limit_holds_and_one_too_quick_swings() -> None:
     assert swing[1] > 4.0 * swing[0]
 
 
+@pytest.mark.slow
 def test_the_gates_of_a_loop_keep_their_dead_time() -> None:
     # Counted off the waveforms of the commands' effect: both gates below threshold in between.
     found = lifted("continuous", True, 1e-3)

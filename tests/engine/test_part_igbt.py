@@ -107,6 +107,7 @@ def test_a_class_returns_its_own_sheet(name: str) -> None:
     assert {"V_CE(sat)", "E_off", "tail to 1/e", "tail's energy", "Q_g", "C_res", "t_rr"} <= fitted
 
 
+@pytest.mark.slow
 def test_a_rehearsal_of_the_shipped_machine_reaches_a_verdict() -> None:
     """Diodes carry all of the freewheeling, the tail's loss is in the switches'."""
     scenario = simkit.load_scenario(scenario_folder() / "tube-bending" / "tube-drawn-hot.toml")

@@ -118,6 +118,7 @@ def test_full_bridge_of_a_textbook_design(
         assert found.switched_current == pytest.approx(switched, rel=0.01)
 
 
+@pytest.mark.slow
 def test_full_bridge_with_matching_transformer() -> None:
     """A case with +-311 V, 0.1 ohm, 10 uH, 2 mH, 18:1, a loop of 0.6 uF, 1.5 uH, 30 milliohm.
 
@@ -139,6 +140,7 @@ def test_full_bridge_with_matching_transformer() -> None:
     assert point.phase_deg == pytest.approx(72.280, rel=0.003)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("bridge", ["half-split", "half-blocking"])
 def test_half_bridge_with_matching_transformer(bridge: str) -> None:
     """A case with 325 V, 0.15 ohm, 6 uH, 1 mH, 12:1, loop of 1 uF, 2 uH, 60 milliohm, 115 kHz.

@@ -76,6 +76,7 @@ def test_the_saved_folder_is_a_report(outcome: Outcome, tmp_path: Path) -> None:
     assert {"index.html", "result.json", "deck.cir"} <= {p.name for p in folder.iterdir()}
 
 
+@pytest.mark.slow
 def test_a_map_is_a_row_per_case() -> None:
     scenario = simkit.load_scenario(DEMO / "pull-out-wide.toml")
     frame = scenario.map("drive.dead_time=0.5 us..0.7 us/3", sample="full")

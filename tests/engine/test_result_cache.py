@@ -139,6 +139,7 @@ def test_an_unchanged_scenario_is_restored_whole_and_says_so(
     assert new["cache"] == kept["cache"]
 
 
+@pytest.mark.slow
 def test_a_damaged_entry_is_run_again(home: Home, first: dict[str, Any]) -> None:
     (path,) = (home.folder / "cache" / "results").rglob("*.zip")
     content = bytearray(path.read_bytes())

@@ -52,6 +52,7 @@ def test_below_resonance_every_transition_forces_a_diode_off(detuning: float) ->
     assert not any(t.zero_voltage for t in stretch.transitions)
 
 
+@pytest.mark.slow
 def test_recovery_adds_a_spike_to_the_switch_current_below_only() -> None:
     """Peak drain current over peak primary current: the spike is what no load current explains.
 

@@ -194,6 +194,7 @@ def test_the_engine_runs_at_the_highest_junction_potential_a_file_may_give() -> 
         varied(machine, {"switch.channel.junction_potential": 4.1})
 
 
+@pytest.mark.slow
 def test_a_leg_snubber_damps_the_loop_and_leaves_the_node() -> None:
     """Rail to rail: with the drive below resonance, where diodes are forced off, it takes overshoot
     off the drain voltage; it takes no charge from the node, so that an edge costs no more.

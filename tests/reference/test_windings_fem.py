@@ -42,6 +42,7 @@ def test_foil() -> None:
     assert foil_ratio(0.3e-3, 3, WARM, FREQUENCY).value == pytest.approx(wanted, rel=0.01)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("strand", "at"), [(0.2e-3, FREQUENCY), (0.2e-3, 300e3)])
 def test_bundle(strand: float, at: float) -> None:
     """49 strands a turn, seven by seven in nine tenths of the pitch, two layers of turns."""

@@ -465,6 +465,7 @@ def test_accessibility_checker_finds_nothing(page: Page, scheme: str) -> None:
 # --- nothing stays behind
 
 
+@pytest.mark.slow
 @LINUX
 @BROWSER
 def test_closing_the_browser_in_mid_rehearsal_leaves_no_process(tmp_path: Path) -> None:

@@ -217,6 +217,7 @@ def test_half_written_entry(tmp_path: Path) -> None:
     assert store.get(KEY) is not None
 
 
+@pytest.mark.slow
 @fault(
     "cache",
     "the kept answer of a scenario is damaged",

@@ -223,6 +223,7 @@ def test_folders_put_in_one_place(tmp_path: Path) -> None:
     assert half_folders(tmp_path) == []
 
 
+@pytest.mark.slow
 @fault(
     "process",
     "the clock jumps back a day while a run goes on",

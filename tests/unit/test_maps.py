@@ -169,6 +169,7 @@ def test_sobol_indices_of_a_function_that_is_known() -> None:
     assert total == pytest.approx(TOTAL, abs=0.03)
 
 
+@pytest.mark.slow
 def test_sobol_indices_from_cases_alone() -> None:
     from scipy.stats import qmc
 

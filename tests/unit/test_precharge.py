@@ -68,6 +68,7 @@ def test_energy_balance_of_a_resistor() -> None:
     assert 0.5 * 470e-6 * got.voltage**2 + got.energy == pytest.approx(given, rel=2e-3)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("power", [25.0, 40.0, 60.0, 100.0])
 def test_lamp_of_tens_of_watts_limits_the_charging_current(power: float) -> None:
     """Common practice, no source: a lamp of tens of watts in series limits the charging

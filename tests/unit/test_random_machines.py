@@ -52,6 +52,7 @@ def test_every_file_loads_and_both_halves_have_every_kind(tmp_path: Path) -> Non
     assert set(KINDS) == {*DRAWN, *NOT_DRAWN}, "a new kind of event: draw it, or say that it is not"
 
 
+@pytest.mark.slow
 def test_seeds_from_a_thousand_on_have_igbts_of_every_class_that_load(tmp_path: Path) -> None:
     found = loaded(range(1000, 1024), tmp_path)
     assert {m.switch.kind for _, _, m in found} == {"igbt"}

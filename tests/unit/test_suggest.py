@@ -53,6 +53,7 @@ def test_a_combination_the_machine_cannot_have_is_left_out() -> None:
     assert changed(demo(), wanted) is None  # no on-time is left at 130 kHz
 
 
+@pytest.mark.slow
 def test_fewer_cans_are_answered_with_more_turns(monkeypatch: pytest.MonkeyPatch) -> None:
     # 14 cans carry 20/14 of the current each: over their 16.2 A with the hot piece. Turns n bring
     # the coil current down as 1/n, and ln(27/22) = 0.20 is nearer than ln(19/14) = 0.31.
