@@ -117,7 +117,7 @@ def shares(
         "share_over_same_draws": float(over[picked].mean()),
         "share_unknown_same_draws": float(unknown[picked].mean()),
         "share_over_circuit": float(real.mean()),
-        "no_answer_circuit": sum(r["outcome"] == "no_verdict" for r in rows),
+        "no_answer_circuit": sum(not r["limits"] for r in rows),
         "told_otherwise": int((real != over[picked])[~unknown[picked]].sum()),
     }  # fmt: skip
 

@@ -229,6 +229,20 @@ def test_rounds_end_the_search() -> None:
     assert longer.tried > 2
 
 
+def test_progress_is_told_while_changes_are_rehearsed(monkeypatch: pytest.MonkeyPatch) -> None:
+    class Here(Told):
+        runs = Adviser.runs
+
+    shares: list[float] = []
+    keys = map(str, range(100))
+    monkeypatch.setattr("simkit.studies.advice.looking.rehearsed", lambda _: full(1.3))
+    given: dict[int, str] = {}
+    monkeypatch.setattr("simkit.studies.advice.looking.key_of",
+                        lambda case: given.setdefault(id(case), next(keys)))  # fmt: skip
+    advised(Here(rounds=2, progress=shares.append))
+    assert shares == [0.25, 0.5, 0.75, 1.0]
+
+
 def test_a_goal_nobody_can_reach_is_said() -> None:
     found = advised(Told(), Goal(keep_power=1.4))
     assert found.attempts == ()

@@ -18,7 +18,7 @@ from simkit.errors import InputError
 from simkit.parameters.goal import Goal
 from simkit.parameters.machine import Machine
 from simkit.parameters.scenario import Scenario
-from simkit.run.backend import Budget
+from simkit.run.backend import Budget, Progress
 from simkit.run.cache import Store
 from simkit.run.pool import Executor, collected
 from simkit.studies.advice import looking
@@ -142,7 +142,7 @@ class Adviser:
     """Where advice is looked for and how long.
 
     Fields: rebuilt: None where there are no files; written: keys that stand in the machine file;
-    rounds: of rehearsals, at most.
+    rounds: of rehearsals, at most; progress: told the share of them that is done.
     """
 
     executor: Executor | None = None
@@ -153,7 +153,9 @@ class Adviser:
     rebuilt: Rebuilt | None = None
     written: frozenset[str] | None = None
     rounds: int = 3
+    progress: Progress | None = None
     looked: int = 0
+    tried: int = 0
 
     def advise(self, machine: Machine, scenario: Scenario, full: Row) -> Advised:
         """Search and try, for a rehearsal that is over a limit.
@@ -212,11 +214,23 @@ class Adviser:
         """What circuit runs of some machines come to, in their order."""
         cases = [looking.rehearse_case(m, s, self.engine, self.whole, self.budget)
                  for m, s in pairs]  # fmt: skip
-        return self._asked(cases, looking.rehearsed)
+        before, most = self.tried, self.rounds * AT_ONCE
+        self.tried += len(pairs)
 
-    def _asked(self, cases: Sequence[Mapping[str, Any]], work: Callable[[Any], Any]) -> list[Row]:
+        def shown(share: float) -> None:
+            if self.progress:
+                self.progress((before + share * len(pairs)) / most)
+
+        return self._asked(cases, looking.rehearsed, shown)
+
+    def _asked(
+        self,
+        cases: Sequence[Mapping[str, Any]],
+        work: Callable[[Any], Any],
+        shown: Progress | None = None,
+    ) -> list[Row]:
         keyed = {looking.key_of(case): case for case in cases}
-        found = collected(keyed, work, self.store, self.executor)
+        found = collected(keyed, work, self.store, self.executor, shown)
         return [found[looking.key_of(case)] for case in cases]
 
 

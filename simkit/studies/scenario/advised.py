@@ -7,7 +7,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from simkit.result.document import Result
-from simkit.run.backend import Budget
+from simkit.run.backend import Budget, Progress
 from simkit.run.workers import Workers
 from simkit.studies.advice.study import TOLD, Advised, Adviser
 from simkit.studies.advice.telling import advice_of, note
@@ -37,8 +37,12 @@ def with_advice(
     machine: Loaded[Machine],
     bench: Rehearser,
     seconds: float,
+    progress: Progress | None = None,
 ) -> Result:
-    """The result with what was tried on the run's bench; `seconds`: what the rehearsal took [s]."""
+    """The result with what was tried on the run's bench; `seconds`: what the rehearsal took [s].
+
+    Progress begins anew: the rehearsal's own was at its end.
+    """
     wall = min(bench.budget.wall, max(LONGEST * seconds, LEAST))
     now = machine.overridden | scenario.overridden
 
@@ -53,7 +57,10 @@ def with_advice(
         rebuilt=rebuilt,
         written=frozenset(machine.origins),
         rounds=ROUNDS,
+        progress=progress,
     )
+    if progress:
+        progress(0.0)
     try:
         with Workers(bench.settings.jobs) as crew:
             adviser.executor = crew if bench.settings.jobs > 1 else None

@@ -186,7 +186,7 @@ def _fresh(
     if order.advice and result.verdict == "over_limit":
         from simkit.studies.scenario.advised import with_advice
 
-        result = with_advice(result, rehearsal, scenario, machine, rehearser, seconds)
+        result = with_advice(result, rehearsal, scenario, machine, rehearser, seconds, progress)
 
     def report(fresh: Path) -> None:
         write_report(fresh, report_view(rehearsal, result, machine))
