@@ -20,6 +20,7 @@ from typing import Any
 import numpy as np
 
 from benchmarks.random_machines.files import write
+from simkit.figures.table import full_name
 from simkit.parameters.load import Loaded
 from simkit.parameters.machine import Machine
 from simkit.parameters.scenario import Scenario
@@ -29,9 +30,11 @@ from simkit.studies.maps.cases import case_of, work
 from simkit.studies.maps.space import Space
 from simkit.studies.tolerance.figures import Followed
 from simkit.studies.tolerance.machines import Sample, space_for
-from simkit.studies.tolerance.study import interval, rebuilder, told
+from simkit.studies.tolerance.study import half_width, interval, rebuilder, told
 
 RECORD = Path(__file__).with_name("tolerance.json")
+PAGE = Path(__file__).resolve().parents[1] / "docs" / "tolerances.md"
+BEGIN, END = "<!-- agreement -->", "<!-- end of agreement -->"
 KEPT = Path(__file__).resolve().parents[1] / "build" / "tolerance"
 SETTLED = {"settled": 0.2e-3}
 CASES: Mapping[str, tuple[str, dict[str, Any]]] = {
@@ -137,6 +140,34 @@ def _of(pair: tuple[float, float] | None, limit: float) -> list[float] | None:
     return None if pair is None else [pair[0] / limit, pair[1] / limit]
 
 
+def table() -> str:
+    """What is recorded, a row a case, the worst end of an interval named."""
+    lines = ["| case | draws | over, fast model | over, circuit | told otherwise "
+             "| ends of intervals off by at most |", "| --- " * 6 + "|"]  # fmt: skip
+    for name, found in json.loads(RECORD.read_text("utf-8")).items():
+        count, real = found["draws"], found["share_over_circuit"]
+        error = half_width(round(real * count), count)
+        off = sorted(((max(map(abs, f["off"])), f["figure"]) for f in found["figures"] if f["off"]),
+                     reverse=True)  # fmt: skip
+        worst = ", ".join(f"{x:.1%} ({full_name(q)})" for x, q in off[:2])
+        lines.append(
+            f"| `{name}` | {count} | {found['share_over_same_draws']:.1%} of the same, "
+            f"{found['share_over_all']:.1%} of all 256 | {real:.1%}, known to "
+            f"{100.0 * error:.0f} points | {found['told_otherwise']} | {worst} |"
+        )
+    return "\n".join(lines)
+
+
+def record(found: Mapping[str, Any]) -> None:
+    """Keep a case's figures, and the page's table with them."""
+    kept = json.loads(RECORD.read_text("utf-8")) if RECORD.exists() else {}
+    kept[found["scenario"]] = found
+    RECORD.write_text(json.dumps(kept, indent=1) + "\n", encoding="utf-8")
+    before, _, rest = PAGE.read_text("utf-8").partition(BEGIN)
+    after = rest.partition(END)[2]
+    PAGE.write_text(f"{before}{BEGIN}\n{table()}\n{END}{after}", encoding="utf-8")
+
+
 def main() -> None:
     """Compare, print, and keep where asked."""
     parser = argparse.ArgumentParser(description=__doc__)
@@ -152,10 +183,8 @@ def main() -> None:
             kept_in(name).unlink(missing_ok=True)
         found = compared(name, asked.draws, until)
         print(json.dumps(found, indent=1), flush=True)
-        if asked.write:  # read again: two may run side by side
-            kept = json.loads(RECORD.read_text("utf-8")) if RECORD.exists() else {}
-            kept[name] = found
-            RECORD.write_text(json.dumps(kept, indent=1) + "\n", encoding="utf-8")
+        if asked.write:
+            record(found)
 
 
 if __name__ == "__main__":

@@ -11,11 +11,12 @@ import sys
 from dataclasses import asdict, replace
 from math import inf, nan
 from pathlib import Path
+from typing import Any
 
 import pytest
 
 from benchmarks import __main__ as bench
-from benchmarks import fuzz, numerics
+from benchmarks import advice_tried, fuzz, numerics, tolerance_agreement
 from benchmarks.cost import command_cost
 from benchmarks.figure import Figure
 from benchmarks.stated import Checked, Table, errors_section
@@ -122,6 +123,21 @@ def test_the_fuzzing_page_says_what_it_joins() -> None:
     said = fuzz.joined([row, other])
     assert "2 runs, begun 2026-01-01 10:00:00, 2026-01-02 10:00:00" in said
     assert said.endswith("code fuzzed: commit abc1234, digest 123.")
+
+
+@pytest.mark.parametrize("study", [advice_tried, tolerance_agreement])
+def test_a_page_has_what_is_recorded(study: Any) -> None:
+    page = study.PAGE.read_text("utf-8").partition(study.BEGIN)[2].partition(study.END)[0]
+    assert page.strip() == study.table()
+
+
+def test_advice_that_misses_what_was_asked_is_no_success(monkeypatch: pytest.MonkeyPatch) -> None:
+    told = {"seed": 1, "outcome": "failed", "asked": 0.6, "keeps_goal": True, "more_runs": 2.0}
+    good = told | {"seed": 3, "outcome": "within"}
+    even = told | {"seed": 2}
+    monkeypatch.setattr(advice_tried, "kept", lambda: [told, even, good, {"seed": 5}])
+    lines = advice_tried.table().splitlines()
+    assert [line.split("|")[2].strip() for line in lines[2:7]] == ["1", "0", "0", "1", "2"]
 
 
 def test_rows_of_other_code_are_not_used_again(
