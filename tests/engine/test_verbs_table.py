@@ -1,14 +1,14 @@
 """The table of verbs on shipped machines: one question, every verb that answers it, one answer.
 
-One steady scenario a machine, rehearsed once: `run` fills the cache from which `compare` and
-`protect` take the same circuit. Beside them `check`, the local page, `deck`, `bring-up` and
-`explain`. What verbs say without a circuit is held on every shipped scenario by
-tests/unit/test_verbs_agree.py. Nothing outside to compare with: it is the tool against itself.
+One steady scenario a machine, its circuit run once: what hands decks to the engine remembers them,
+so that `run`, `compare` and `protect` each ask for themselves and get the same waveforms. Beside
+them `check`, the local page, `deck`, `bring-up` and `explain`. What verbs say without a circuit is
+held on every shipped scenario by tests/unit/test_verbs_agree.py. Nothing outside to compare with:
+it is the tool against itself.
 """
 
 from __future__ import annotations
 
-import json
 import re
 import shutil
 from collections.abc import Iterable, Iterator
@@ -22,10 +22,21 @@ import pytest
 from simkit import cli
 from simkit.judge.limits import machine_limits
 from simkit.live.answers import Question, answered
+from simkit.parameters.change import load_changes
+from simkit.parameters.load import Loaded
+from simkit.parameters.machine import Machine
+from simkit.parameters.scenario import Scenario
+from simkit.rehearsal.rehearser import Rehearser
+from simkit.run.backend import EngineRun
+from simkit.run.process import NgspiceEngine
 from simkit.studies.bring_up.study import usual_stages
-from simkit.studies.check.study import NAMES
+from simkit.studies.check.study import NAMES, check_machine
+from simkit.studies.compare.changing import variants
+from simkit.studies.compare.study import rehearsals
 from simkit.studies.explain.study import explained
-from simkit.studies.inputs.loading import load_machine
+from simkit.studies.inputs.loading import load_machine, load_scenario
+from simkit.studies.protect.study import Searcher
+from simkit.studies.scenario.result import result_of
 from tests.machines import ROOT
 
 FILES = sorted((ROOT / "scenarios").glob("*/machine.toml"))
@@ -83,12 +94,25 @@ def test_a_contradiction_is_found() -> None:
     assert contradictions([Said("verdict", "run", "a"), Said("verdict", "map", "b")])
 
 
+@pytest.fixture
+def once(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The same deck is run once."""
+    real, known = NgspiceEngine.run, dict[str, EngineRun]()
+
+    def run(self: NgspiceEngine, text: str, saved: Any, stop: float, *more: Any) -> EngineRun:
+        key = f"{stop!r} {tuple(saved)!r} {text}"
+        if key not in known:
+            known[key] = real(self, text, saved, stop, *more)
+        return known[key]
+
+    monkeypatch.setattr(NgspiceEngine, "run", run)
+
+
 @pytest.mark.slow
+@pytest.mark.usefixtures("once")
 @pytest.mark.parametrize("file", FILES, ids=lambda p: p.parent.name)
-def test_verbs_do_not_contradict_each_other(
-    file: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
-) -> None:
-    bench = Bench.of(file, tmp_path, capsys)
+def test_verbs_do_not_contradict_each_other(file: Path, tmp_path: Path) -> None:
+    bench = Bench.of(file, tmp_path)
     table = [*bench.run(), *bench.check(), *bench.page(), *bench.deck(), *bench.compare(),
              *bench.protect(), *bench.words(), *bench.bring_up()]  # fmt: skip
     verbs = {s.verb for s in table}
@@ -102,14 +126,15 @@ def test_verbs_do_not_contradict_each_other(
 
 @dataclass
 class Bench:
-    """A copy of a shipped machine, the steady scenario beside it, and how its verbs are asked."""
+    """A copy of a shipped machine, the steady scenario beside it, and what its verbs answer."""
 
     place: Path
+    scenario: Loaded[Scenario]
+    machine: Loaded[Machine]
     piece: str
-    capsys: pytest.CaptureFixture[str]
 
     @classmethod
-    def of(cls, file: Path, folder: Path, capsys: pytest.CaptureFixture[str]) -> Bench:
+    def of(cls, file: Path, folder: Path) -> Bench:
         """Files as a person would write them."""
         shutil.copytree(ROOT / "scenarios" / "parts", folder / "parts")
         place = folder / file.parent.name
@@ -120,22 +145,11 @@ class Bench:
         more = 1.5 * machine.limits.supply_current
         (place / "steady.toml").write_text(SCENARIO.format(piece=piece))
         (place / "change.toml").write_text(CHANGE.format(current=more))
-        return cls(place, piece, capsys)
-
-    def asked(self, verb: str, *words: str) -> dict[str, Any]:
-        """What a verb prints as JSON."""
-        paths = [str(self.place / w) if w.endswith(".toml") else w for w in words]
-        self.capsys.readouterr()
-        status = cli.run([verb, *paths, "--json", "--quiet"])
-        assert status in (0, 1, 3), (verb, status)  # 3: a verdict too, too close to call
-        found: dict[str, Any] = json.loads(self.capsys.readouterr().out)
-        return found
-
-    def out(self, verb: str) -> tuple[str, str]:
-        return "--out", str(self.place / "reports" / verb)
+        return cls(place, *load_scenario(place / "steady.toml"), piece)
 
     def run(self) -> Iterator[Said]:
-        found = self.asked("run", "steady.toml", "--no-advice", *self.out("run"))
+        rehearsal = Rehearser().rehearse(self.machine.model, self.scenario.model)
+        found = result_of(rehearsal, self.machine, self.scenario, 1.0).as_json()
         yield Said("verdict", "run", found["verdict"])
         before = found["operating_point"]["before"]
         yield Said("frequency", "run", before["frequency_hz"])
@@ -143,17 +157,17 @@ class Bench:
         for row in found["limits"]:
             yield Said(f"limit of {row['quantity']}", "run", row["limit"])
             if row["value"] is not None:
-                yield Said(f"{row['quantity']}", "run", row["value"])
+                yield Said(row["quantity"], "run", row["value"])
                 yield Said(f"share of {row['quantity']}", "run", row["ratio"])
 
     def check(self) -> Iterator[Said]:
-        found = self.asked("check", "machine.toml")
-        rows = {r["quantity"]: r for r in found["rows"] if r["load"] == self.piece}
-        yield Said("frequency", "check", rows["working frequency"]["value"], FAST)
+        rows = {r.quantity: r for r in check_machine(self.machine.model) if r.load == self.piece}
+        yield Said("frequency", "check", rows["working frequency"].value, FAST)
         for quantity, title in NAMES.items():
-            room = WARM if quantity == "junction_peak" else FAST
-            yield Said(quantity, "check", rows[title]["value"], room)
-            yield Said(f"limit of {quantity}", "check", rows[title]["limit"])
+            row, room = rows[title], WARM if quantity == "junction_peak" else FAST
+            assert row.limit is not None
+            yield Said(quantity, "check", row.value, room)
+            yield Said(f"limit of {quantity}", "check", row.limit)
 
     def page(self) -> Iterator[Said]:
         found = answered(self.place / "machine.toml", Question({}, self.piece, None))
@@ -172,34 +186,34 @@ class Bench:
         yield Said("voltage", "deck", float(source[1]))
 
     def bring_up(self) -> Iterator[Said]:
-        last = usual_stages(load_machine(self.place / "machine.toml").model)[-1]
+        last = usual_stages(self.machine.model)[-1]
         assert last.supply_voltage is not None
         yield Said("voltage", "bring-up", last.supply_voltage)
 
     def compare(self) -> Iterator[Said]:
-        found = self.asked("compare", "machine.toml", "change.toml", "--scenario", "steady.toml",
-                           *self.out("compare"))  # fmt: skip
-        (row,) = found["results"]
-        yield Said("verdict", "compare", row["before"]["verdict"])
-        readings = {r["quantity"]: r["before"]["value"] for r in row["readings"]}
-        yield Said("frequency", "compare", readings["frequency_hz"])
-        yield Said("power", "compare", readings["workpiece_power_w"])
-        for told in row["limits"]:
-            yield Said(f"limit of {told['quantity']}", "compare", told["before"]["limit"])
-            if told["before"]["value"] is not None:
-                yield Said(told["quantity"], "compare", told["before"]["value"])
+        made, _ = variants(self.machine.file, load_changes(self.place / "change.toml"), {})
+        (held,) = rehearsals(self.machine, made[:1], [self.scenario], Rehearser())
+        yield Said("verdict", "compare", held.before.outcome)
+        readings = {r.quantity: r.before.value for r in held.readings}
+        for question, key in (("frequency", "frequency_hz"), ("power", "workpiece_power_w")):
+            value = readings[key]
+            assert value is not None
+            yield Said(question, "compare", value)
+        for told in held.limits:
+            if told.before.limit is not None:
+                yield Said(f"limit of {told.quantity}", "compare", told.before.limit)
+            if told.before.value is not None:
+                yield Said(told.quantity, "compare", told.before.value)
 
     def protect(self) -> Iterator[Said]:
-        found = self.asked("protect", "steady.toml", *self.out("protect"))
-        base = found["without"]
-        yield Said("verdict", "protect", base["verdict"])
-        yield Said("power", "protect", base["power_w"])
+        base = Searcher().protect(self.machine.model, self.scenario.model).base
+        yield Said("verdict", "protect", base["outcome"])
+        yield Said("power", "protect", base["power"])
         for quantity, row in base["limits"].items():
             if row["ratio"] is not None:
                 yield Said(f"share of {quantity}", "protect", row["ratio"])
 
     def words(self) -> Iterator[Said]:
-        machine = load_machine(self.place / "machine.toml").model
-        for limit in machine_limits(machine):
+        for limit in machine_limits(self.machine.model):
             yield Said(f"limit of {limit.quantity}", "explain", limit.bound)
             assert explained(limit.quantity).kind == "quantity"
