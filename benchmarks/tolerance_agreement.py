@@ -43,16 +43,21 @@ CASES: Mapping[str, tuple[str, dict[str, Any]]] = {
         {"start": SETTLED | {"load": "steel-full-power", "margin": 0.028}, "events": [],
          "tail": 0.1e-3},
     ),
-    "random-0-lift": (
-        "random-0",
-        {"events": [{"kind": "pull-out", "at": 0.0, "duration": 0.2e-3}]},
+    "copper-steady": (
+        "scenarios/copper-casting/lift-crucible.toml",
+        {"start": SETTLED | {"load": "graphite-crucible", "margin": 0.004}, "events": [],
+         "tail": 0.1e-3},
+    ),
+    "tube-steady": (
+        "scenarios/tube-bending/tube-drawn-hot.toml",
+        {"start": SETTLED | {"load": "tube-cold", "margin": 0.03}, "tail": 0.1e-3, "events": []},
     ),
 }  # fmt: skip
 """Short scenarios on shipped machines, by name: the file that they are made from, and what
 stands in its place, in SI units."""
-USUAL = ("chisel-steady", "random-0", "random-0-lift")
-"""A steady one with the file's tolerances; without any, those of its sources: steady, and a piece
-that comes out within a few dozen periods."""
+USUAL = (*CASES, "random-0")
+"""Steady heating on three shipped machines, with the tolerances of their files; and a machine drawn
+at random whose file states none, so that those of its sources stand."""
 
 
 def case_named(name: str) -> tuple[Loaded[Scenario], Loaded[Machine]]:
@@ -113,7 +118,7 @@ def shares(
     """Share over a limit: all draws and the compared ones by the fast model, by circuit."""
     ratios = np.array([f.values[1:] / f.row.limit for f in followed])
     over = (ratios > 1.0).any(axis=0)
-    unknown = ~over & np.isnan(ratios).any(axis=0)
+    unknown = ~over & np.isnan([f.told[1:] for f in followed]).any(axis=0)
     real = np.array([any((x["ratio"] or 0.0) > 1.0 for x in r["limits"].values()) for r in rows])
     return {
         "share_over_all": float(over.mean()), "share_unknown_all": float(unknown.mean()),
@@ -129,7 +134,7 @@ def ends(one: Followed, picked: Any, rows: list[dict[str, Any]]) -> dict[str, An
     """Ends of one figure's interval on the same draws, as shares of its limit."""
     q, limit = one.row.quantity, one.row.limit
     real = np.array([r["limits"].get(q, {}).get("ratio") or np.nan for r in rows]) * limit
-    fast, told_ = interval(one.values[1:][picked]), interval(real)
+    fast, told_ = interval(one.told[1:][picked]), interval(real)
     off = None
     if fast and told_:
         off = [float(a / b - 1.0) for a, b in zip(fast, told_, strict=True)]

@@ -157,6 +157,23 @@ def test_a_diode_forced_off_only_elsewhere_is_not_known() -> None:
     assert np.isnan(found[0].values[1:]).all()
 
 
+def test_what_a_forced_diode_adds_to_is_a_least_there_and_in_no_interval() -> None:
+    """A circuit of such a machine had twice the junction's rise that the fast model told."""
+    _, taken, scout = prepared(ROOT / "scenarios/chisel-brazing/raise-supply.toml", 6)
+    batch = drawn(taken.machines, taken.ways)
+    lead = replace(batch[3].cycles, turn_on_current=-0.5 * batch[3].cycles.primary_current_peak)
+    batch[3] = replace(batch[3], cycles=lead)
+    rows = [row("junction_peak", 80.0, 150.0), row("channel_current_peak", 20.0, 60.0),
+            row("can_voltage_rms", 100.0, 200.0)]  # fmt: skip
+    junction, channel, can = follow(rows, scout.fast, taken.machines, batch)
+    for found in (junction, channel):
+        assert found.least.tolist() == [k == 3 for k in range(7)]
+        assert np.isfinite(found.values[3])
+        assert np.isnan(found.told[3])
+        assert np.isfinite(found.told[4])
+    assert not can.least.any()
+
+
 def test_a_scaled_way_is_the_timelines_own_where_nothing_follows_from_geometry() -> None:
     """On a machine whose way can be had both ways; R is taken as far out as L says: within 3 %."""
     scenario, machine = load_scenario(COLD)

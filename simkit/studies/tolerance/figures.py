@@ -10,6 +10,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from simkit.figures.record import Fast, FastEvent
 from simkit.figures.switch_temperature import settled
@@ -49,16 +50,27 @@ ALONG: Mapping[str, Callable[[FastEvent], Array]] = {
 }
 """What runs along with figures of parts that have no course of their own: the same current, the
 same voltage."""
+ADDED_TO = ("channel_current_peak", "drain_current_rms", "junction_peak", "junction_held")
+"""What a diode's recovery adds to: its current through the switch that forces it, and its heat."""
 MODE = 0.05
 """Share of the primary current within which the fast model may be wrong about a diode [1]."""
 
 
 @dataclass(frozen=True)
 class Followed:
-    """A judged row and its value for each draw, the file's own machine first; nan: not known."""
+    """A judged row and its value for each draw, the file's own machine first; nan: not known.
+
+    `least`: where the value is one, as a diode is forced off there and what that adds is not known.
+    """
 
     row: Judged
     values: Array
+    least: NDArray[np.bool_]
+
+    @property
+    def told(self) -> Array:
+        """The values that are more than a least."""
+        return np.where(self.least, np.nan, self.values)
 
 
 def event_of(machine: Machine, one: Drawn) -> FastEvent:
@@ -72,6 +84,7 @@ def follow(
     """Rows that the fast model follows; the others are left out."""
     events = [event_of(m, d) for m, d in zip(machines, drawn, strict=True)]
     known = np.array([d.known for d in drawn])
+    newly, none = newly_forced(events), np.zeros(len(events), dtype=bool)
     found = []
     for row in rows:
         if row.value is None or row.ratio is None:
@@ -79,8 +92,17 @@ def follow(
         values = _junction(row, events) if row.quantity in JUNCTIONS else _figure(
             row, march, events)  # fmt: skip
         if values is not None and np.isfinite(values[0]):
-            found.append(Followed(row, np.where(known, values, np.nan)))
+            least = newly if row.quantity in ADDED_TO else none
+            found.append(Followed(row, np.where(known, values, np.nan), least))
     return found
+
+
+def newly_forced(events: Sequence[FastEvent]) -> NDArray[np.bool_]:
+    """Draws in which a diode may be forced off, where none is on the file's own machine."""
+    shares = np.array([forced_share(e) for e in events])
+    found = (shares > -MODE) & (shares[0] <= MODE)
+    found[0] = False
+    return np.asarray(found)
 
 
 def _figure(row: Judged, march: FastEvent, events: Sequence[FastEvent]) -> Array | None:

@@ -98,7 +98,7 @@ def _amounts_to(
     if not followed:
         none = replace(_nothing("the fast model follows none of the figures"), not_followed=left)
         return replace(result, tolerance=none)
-    known = {f.row.quantity: interval(f.values[1:]) for f in followed}
+    known = {f.row.quantity: interval(f.told[1:]) for f in followed}
     limits = tuple(replace(r, tolerance=known.get(r.quantity)) for r in result.limits)
     beyond = [r for r in rows if r.status == "over" and r.quantity not in known]
     if beyond:
@@ -108,7 +108,7 @@ def _amounts_to(
         return replace(result, limits=limits, tolerance=none)
     ratios = np.array([f.values[1:] / f.row.limit for f in followed])
     over = (ratios > 1.0).any(axis=0)
-    unknown = ~over & np.isnan(ratios).any(axis=0)
+    unknown = ~over & np.isnan([f.told[1:] for f in followed]).any(axis=0)
     worst = most_over(ratios)
     count, share = ratios.shape[1], float(over.mean())
     found = Tolerance(
