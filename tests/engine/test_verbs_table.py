@@ -52,7 +52,7 @@ tail = "0.1 ms"
 
 [start]
 load = "{piece}"
-settled = "0.25 ms"
+settled = "0.2 ms"
 """
 CHANGE = """
 [changes.more-current-allowed]
