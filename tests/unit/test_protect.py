@@ -133,6 +133,25 @@ def test_a_run_with_a_trip_ends_soon_after_it() -> None:
     assert line.stop == pytest.approx(line.events[0].start + 1e-3 + trip.AFTER)
 
 
+def test_a_lift_by_hand_has_no_last_moment_searched(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Every try would run the circuit through tens of milliseconds: hours of it."""
+
+    def ran(*_: Any, **__: Any) -> Any:
+        raise AssertionError("the engine was asked")
+
+    monkeypatch.setattr("simkit.studies.protect.study.Rehearser", ran)
+    assert Searcher().trip(*loaded("pull-out-cold")) is None
+    with pytest.raises(AssertionError, match="was asked"):
+        Searcher().trip(*loaded())
+    for name, said in (("pull-out-cold", True), ("pull-out-shaken", False)):
+        machine, scenario = loaded(name)
+        cure = cures(machine, scenario)[0]
+        tried = Tried(cure.steps[0], row(can_current_rms=1.5))
+        found = Protection(machine, scenario, row(can_current_rms=2.0),
+                           (Remedy(cure, tried, (tried,)),))  # fmt: skip
+        assert ("takes 60 ms" in reason(found)) == said
+
+
 # --- the ladders
 
 
@@ -153,6 +172,13 @@ def test_tracking_lags_by_its_time_constant() -> None:
         before = line.frequency.first / machine.resonance(line.inductance.first)
         after = line.frequency.last / machine.resonance(line.inductance.last)
         assert after == pytest.approx(before)
+
+
+def test_tracking_is_tried_at_the_pace_of_the_lift() -> None:
+    """0.8 of 2 ms and of 60 ms: first-order loops of 99 Hz and of 3.3 Hz."""
+    for name, slowest in (("pull-out-shaken", 0.0995), ("pull-out-cold", 0.00332)):
+        tracking = next(c for c in cures(*loaded(name)) if c.key == "tracking")
+        assert float(tracking.steps[0].amount.split()[2]) == pytest.approx(slowest, rel=0.01)
 
 
 def test_a_larger_gate_resistor_leaves_turn_off_as_it_was() -> None:

@@ -17,6 +17,9 @@ from simkit.parameters.machine import Machine
 from simkit.parameters.part import Mosfet
 from simkit.parameters.scenario import Scenario
 
+LAGS = (0.8, 0.4, 0.2, 0.1, 0.05, 0.025, 0.0125)
+"""Time constants tried of a loop that tracks, as shares of the event's length [1]: slow first."""
+
 
 @dataclass(frozen=True)
 class Step:
@@ -103,9 +106,8 @@ def tracking(machine: Machine, scenario: Scenario) -> Iterator[Step]:
     target = (1.0 + margin) * machine.resonance(changes[0].after)
     if not machine.drive.frequency_min < target < machine.drive.frequency_max:
         return
-    for tau in (1.6e-3, 0.8e-3, 0.4e-3, 0.2e-3, 0.1e-3, 0.05e-3, 0.025e-3):
-        if tau > end - begin:
-            continue
+    for share in LAGS:
+        tau = share * (end - begin)
         event = {"kind": "frequency", "at": begin - scenario.start.settled + tau,
                  "duration": end - begin, "frequency": target}  # fmt: skip
         data = scenario.model_dump(exclude_none=True, exclude={"map"})

@@ -9,7 +9,7 @@ from simkit.judge.cautions import CAUTIONS
 from simkit.parameters.load import Loaded
 from simkit.studies.advice.telling import advice_of, note
 from simkit.studies.protect.study import Protection, Remedy, Tried, worst_of
-from simkit.studies.protect.trip import Boundary, Trip
+from simkit.studies.protect.trip import Boundary, Trip, unsearched
 
 SCHEMA = "simkit.protect/1"
 
@@ -144,6 +144,8 @@ def reason(found: Protection) -> str:
         text += f" Only what destroys within a cycle is kept by: {names}."
     if found.trip is not None:
         text += " " + " ".join(trip_words(found.trip))
+    elif found.remedies and (said := unsearched(found.machine, found.scenario)):
+        text += f" {said}"
     return text
 
 

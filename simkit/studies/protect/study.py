@@ -22,7 +22,7 @@ from simkit.studies.advice.study import Advised, Adviser
 from simkit.studies.advice.superposed import Base, predicted
 from simkit.studies.maps.cases import case_of, key_of, work
 from simkit.studies.protect.cures import Cure, Step, cures
-from simkit.studies.protect.trip import Row, Trip, search
+from simkit.studies.protect.trip import Row, Trip, search, unsearched
 
 CLAMP_ROOM = 1.05
 """Link voltage over its settled value below which no clamp would conduct [1]: a clamp must stand
@@ -196,8 +196,10 @@ class Searcher:
         return [Remedy(c, _best(done), done) for c in wanted if (done := _sorted(c, tried[c.key]))]
 
     def trip(self, machine: Machine, scenario: Scenario) -> Trip | None:
-        """The over-current trip; None where the event is no change of the load by itself."""
+        """The over-current trip; None where the event takes long, or is no change of the load."""
         if not scenario.events or any(not e.about.fast for e in scenario.events):
+            return None
+        if unsearched(machine, scenario):
             return None
         base = Rehearser(settings=Settings(whole=True)).rehearse(machine, scenario)
         return search(machine, scenario, base, self.runs)

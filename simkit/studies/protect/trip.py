@@ -31,6 +31,8 @@ AFTER = 0.3e-3
 CALM = 0.1e-3
 """Settled part of a run with a trip [s]."""
 WIDENINGS = 5
+LONGEST = 5e-3
+"""Event whose trip is searched [s]: every try runs the circuit all the way there."""
 Row = Mapping[str, Any]
 Runs = Callable[[Sequence[tuple[Machine, Scenario]]], list[Row]]
 """Circuit runs of some cases, in their order."""
@@ -82,6 +84,21 @@ class Trip:
     boundaries: tuple[Boundary, ...]
     going_off: Mapping[str, float]
     earliest: Row
+
+
+def unsearched(machine: Machine, scenario: Scenario) -> str:
+    """Why no last moment is searched for an event that takes long; empty where one is."""
+    line = driven_line(machine, scenario)
+    taken = max((e.end for e in line.events), default=0.0) - min(
+        (e.start for e in line.events), default=0.0
+    )
+    if taken <= LONGEST:
+        return ""
+    return (
+        f"The last moment for a trip was not searched: the event takes {taken * 1e3:.3g} ms, and "
+        "every try would run the circuit all the way. So slow an event leaves a trip milliseconds; "
+        "declare one as drive.trip, and rehearse it."
+    )
 
 
 def with_trip(scenario: Scenario, at: float) -> Scenario:

@@ -10,7 +10,7 @@ from simkit.studies.advice.telling import advice_row
 from simkit.studies.protect.page import CureRow, DelayCurve, ProtectView
 from simkit.studies.protect.result import trip_words
 from simkit.studies.protect.study import Protection
-from simkit.studies.protect.trip import Boundary, Trip
+from simkit.studies.protect.trip import Boundary, Trip, unsearched
 from simkit.units import format_quantity
 
 
@@ -30,11 +30,19 @@ def protect_view(found: Protection, result: Mapping[str, Any]) -> ProtectView:
         cures=tuple(_cure(row) for row in result["cures"]),
         settled=None if trip is None else trip.settled_current,
         curves=() if trip is None else tuple(_curve(trip, b) for b in trip.boundaries),
-        trip=() if trip is None else tuple(trip_words(trip)),
+        trip=_trip(found),
         trip_facts=() if trip is None else tuple(_facts(trip)),
         clamp=found.clamp,
         command=shlex.join(["simkit", "protect", result["scenario"]["file"]]),
     )
+
+
+def _trip(found: Protection) -> tuple[str, ...]:
+    """What a trip can do, or why that was not searched; empty where nothing is to prevent."""
+    if found.trip is not None:
+        return tuple(trip_words(found.trip))
+    said = unsearched(found.machine, found.scenario) if found.remedies else ""
+    return (said,) if said else ()
 
 
 def _baseline(row: Mapping[str, Any]) -> Fact:
