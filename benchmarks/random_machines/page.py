@@ -33,16 +33,19 @@ the bipolar part. Nothing was tuned on them.
 
 
 def record() -> None:
-    """Put the latest results beside the references and write docs/numerics.md anew."""
+    """Put the latest results beside the references and write docs/numerics.md anew; what was
+    recorded and not run again since stays."""
     from benchmarks.numerics import load, save
 
-    done = {c.seed for c in cases((*EVERY, *IGBTS))}
-    head = {"seed": -1, "date": date.today().isoformat()}
+    before = {x["seed"]: x for x in store.lines(store.RESULTS) if x["seed"] >= 0}
+    latest = {x["seed"]: _short(x) for x in store.lines(store.LATEST)}
+    rows = list((before | latest).values())
+    done = {c.seed for c in cases((*EVERY, *IGBTS), rows)}
     store.RESULTS.unlink(missing_ok=True)
-    store.put(store.RESULTS, head)
-    for entry in store.lines(store.LATEST):
+    store.put(store.RESULTS, {"seed": -1, "date": date.today().isoformat()})
+    for entry in rows:
         if entry["seed"] in done:
-            store.put(store.RESULTS, _short(entry))
+            store.put(store.RESULTS, entry)
     save(load())
 
 
