@@ -80,7 +80,7 @@ def compared(name: str, draws: int, until: float) -> dict[str, Any]:
     taken, followed = told(rehearsal, space, rebuilder(machine, scenario))
     seconds = time.perf_counter() - started
     picked = np.random.default_rng(3).permutation(len(taken.units))[:draws]
-    rows = circuit(space, taken, picked.tolist(), kept_in(name), until)
+    rows = circuit(space, taken, picked.tolist(), kept_in(name, machine), until)
     picked = picked[: len(rows)]
     return {
         "scenario": name, "verdict": rehearsal.verdict.outcome, "draws": len(picked),
@@ -89,9 +89,9 @@ def compared(name: str, draws: int, until: float) -> dict[str, Any]:
     }  # fmt: skip
 
 
-def kept_in(name: str) -> Path:
-    """Where a case's circuit runs are kept."""
-    return KEPT / f"{Path(name).stem}.jsonl"
+def kept_in(name: str, machine: Loaded[Machine]) -> Path:
+    """Where a case's circuit runs are kept, those of this very machine."""
+    return KEPT / f"{Path(name).stem}-{machine.digest[:12]}.jsonl"
 
 
 def circuit(
@@ -185,7 +185,7 @@ def main() -> None:
     until = time.monotonic() + 60.0 * asked.minutes
     for name in asked.scenarios:
         if asked.again:
-            kept_in(name).unlink(missing_ok=True)
+            kept_in(name, case_named(name)[1]).unlink(missing_ok=True)
         found = compared(name, asked.draws, until)
         print(json.dumps(found, indent=1), flush=True)
         if asked.write:
