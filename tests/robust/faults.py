@@ -86,13 +86,15 @@ def start(arguments: list[str], folder: Path, **more: Any) -> subprocess.Popen[s
     options: dict[str, Any] = {"stdout": subprocess.PIPE, "stderr": subprocess.PIPE, "text": True}
     env = environment(folder, **more.pop("env", {}))
     return subprocess.Popen([sys.executable, "-m", "simkit", *arguments], cwd=folder, env=env,
-                            start_new_session=True, preexec_fn=hearing_ctrl_c,
+                            start_new_session=True, preexec_fn=as_in_a_terminal,
                             **{**options, **more})  # fmt: skip
 
 
-def hearing_ctrl_c() -> None:
-    """As in a terminal: a shell starts background jobs, the tests among them, deaf to Ctrl-C."""
+def as_in_a_terminal() -> None:
+    """A shell starts background jobs, the tests among them, deaf to Ctrl-C, and `nohup` to the end
+    of the terminal."""
     signal.signal(signal.SIGINT, signal.SIG_DFL)
+    signal.signal(signal.SIGHUP, signal.SIG_DFL)
 
 
 def run(arguments: list[str], folder: Path, **more: Any) -> subprocess.CompletedProcess[str]:
