@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from functools import cache
 from math import exp
 from typing import Any
@@ -10,6 +11,7 @@ import numpy as np
 import pytest
 from pydantic import ValidationError
 
+from benchmarks.starts import RECORD
 from simkit.rehearsal.findings import Rehearsal
 from simkit.rehearsal.rehearser import Rehearser
 from simkit.rehearsal.settings import Settings
@@ -58,6 +60,19 @@ def test_from_rest_nothing_flows_before() -> None:
 def test_well_above_resonance_a_start_draws_less() -> None:
     near, above = (value(started("full", f), "channel_current_peak") for f in (F, 125e3))
     assert above < 0.6 * near
+
+
+@pytest.mark.parametrize("machine", ["chisel-brazing", "copper-casting"])
+def test_recorded_starts_are_those_of_plain_runs(machine: str) -> None:
+    """What `python -m benchmarks.starts` recorded of both sides, within 3 %."""
+    starts = json.loads(RECORD.read_text(encoding="utf-8"))[machine]
+    assert len(starts) == 4
+    for row in starts.values():
+        for figure in row["figures"].values():
+            assert figure["value"] == pytest.approx(figure["plain"], rel=0.03)
+    flux = {name: row["figures"]["flux_peak"]["plain"] for name, row in starts.items()}
+    assert flux["working, full"] > 1.6 * flux["working, halved"]
+    assert flux["highest, full"] < flux["working, full"]
 
 
 @cache

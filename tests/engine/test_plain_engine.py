@@ -95,13 +95,12 @@ def test_every_shipped_deck_does(scenario: Path, tmp_path: Path) -> None:
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize(
-    "name", ["pull-out-cold", "pull-out-hot", "drop-in", "pull-out-wide", "tune-down"]
-)
-def test_close_ups_find_what_the_whole_run_finds(name: str) -> None:
-    """Every judged quantity of the sampled event within both errors, or 1 %, of the whole run's."""
-    loaded, machine = load_scenario(DEMO / f"{name}.toml")
-    scenario, engine = shaken(loaded.model), NgspiceEngine()
+def test_close_ups_find_what_the_whole_run_finds() -> None:
+    """Every judged quantity of the sampled event within both errors, or 1 %, of the whole run's.
+
+    A lift of 8 ms: one of 2 ms is run whole anyway, and 60 ms are minutes."""
+    loaded, machine = load_scenario(DEMO / "pull-out-wide.toml")
+    scenario, engine = shaken(loaded.model, 8e-3), NgspiceEngine()
 
     def found(whole: bool):  # type: ignore[no-untyped-def]
         return rehearse(
@@ -111,6 +110,7 @@ def test_close_ups_find_what_the_whole_run_finds(name: str) -> None:
         )  # fmt: skip
 
     sampled, whole = found(False), found(True)
+    assert not sampled.is_whole
     assert abs(sampled.energy.residual) <= 0.01
     assert abs(whole.energy.residual) <= 0.01
     # "near" may fall on either side of a limit; otherwise the outcomes are the same.

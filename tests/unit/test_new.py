@@ -205,14 +205,15 @@ def test_what_it_says_comes_next_works(
     said = capsys.readouterr().err
     commands = re.findall(r"simkit (check|run) (\S+\.toml)", said.split("Next:")[1])
     assert [verb for verb, _ in commands] == ["check", "run"]
-    codes = {
-        tuple(c): cli.run([*c, "--quiet"]) for c in [*commands, ("run", "shop/tune-down.toml")]
-    }
+    if topology == "full":  # the other scenario too; of the half bridges what is printed
+        commands.append(("run", "shop/tune-down.toml"))
+    codes = {tuple(c): cli.run([*c, "--quiet"]) for c in commands}
     # 3, no verdict, is what a maker must not meet on the first evening; 1 is a verdict too.
     assert set(codes.values()) <= {0, 1}, capsys.readouterr().out
     assert codes["check", "shop/machine.toml"] == 0
-    for name in ("pull-out", "tune-down"):
-        assert (tmp_path / "reports" / name / "index.html").is_file()
+    for verb, file in commands:
+        if verb == "run":
+            assert (tmp_path / "reports" / Path(file).stem / "index.html").is_file()
 
 
 ONE_LINE = (
