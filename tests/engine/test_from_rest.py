@@ -71,7 +71,8 @@ def test_recorded_starts_are_those_of_plain_runs(machine: str) -> None:
         for figure in row["figures"].values():
             assert figure["value"] == pytest.approx(figure["plain"], rel=0.03)
     flux = {name: row["figures"]["flux_peak"]["plain"] for name, row in starts.items()}
-    assert flux["working, full"] > 1.6 * flux["working, halved"]
+    # the casting machine's core bends before it doubles
+    assert flux["working, full"] > 1.4 * flux["working, halved"]
     assert flux["highest, full"] < flux["working, full"]
 
 
