@@ -2,9 +2,8 @@
 
 Spurious turn-on margin: threshold less the largest gate-source voltage, at the chip, of the
 outgoing switch from the incoming switch's command until a microsecond after, or three of its
-gate's delays. A fast climb of the
-drain pushes current through the gate-drain capacitance and lifts the gate; a margin below zero
-means that the channel opened again.
+gate's delays. A fast climb of the drain pushes current through the gate-drain capacitance and lifts
+the gate; a margin below zero means that the channel opened again.
 """
 
 from dataclasses import dataclass

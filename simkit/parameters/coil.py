@@ -196,19 +196,16 @@ class LoadDoubt(Section):
     """Whether a range of the method was left, so that figures must carry it."""
 
 
+TRAVEL = Quantity(
+    "m", "Way from its place to out of the field; a lift takes this over its speed", gt=0, lt=10
+)
+
+
 class Workpiece(Load):
     """A piece in the coil: what the coil's ends measure then, at the heater's working level."""
 
     title: Text = ""
-    travel: Annotated[
-        float,
-        Quantity(
-            "m",
-            "Way from its place to out of the field; a lift takes this over its speed",
-            gt=0,
-            lt=10,
-        ),
-    ]
+    travel: Annotated[float, TRAVEL]
     geometry: PieceGeometry | None = None
     levels: Annotated[tuple[Level, ...], Field(min_length=2)] | None = None
     """L and R against the coil's current, rising, where they depend on it (steel)."""
@@ -270,18 +267,7 @@ class WorkpieceFile(Section):
         Annotated[float, Quantity("ohm", "Coil with the piece in it, measured", gt=0, lt=100)]
         | None
     ) = None
-    travel: (
-        Annotated[
-            float,
-            Quantity(
-                "m",
-                "Way from its place to out of the field; a lift takes this over its speed",
-                gt=0,
-                lt=10,
-            ),
-        ]
-        | None
-    ) = None
+    travel: Annotated[float, TRAVEL] | None = None
     geometry: PieceGeometry | None = None
 
     @model_validator(mode="after")

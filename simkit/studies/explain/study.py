@@ -161,7 +161,7 @@ def _quantity(name: str) -> Explanation | None:
         ("Formula", words.formula),
         ("Computed in", figure.place),
         ("On the scope", words.scope),
-        ("Known to help, not tried", words.change),
+        (LABELS["change"], words.change),
         ("In the machine file", ", ".join(words.moved_by)),
     ]
     return Explanation(key, "quantity", words.title, _filled(lines), _same_named(key))
