@@ -166,7 +166,7 @@ def _drawn(
 
 @dataclass(frozen=True)
 class Inrush:
-    """Switching on at the crest with an empty link and nothing but the line to limit it.
+    """Switching on at the crest with nothing but the line, or a precharge, to limit the current.
 
     Fields
     ------
@@ -180,20 +180,22 @@ class Inrush:
     highest: float
 
 
-def inrush(line: Line, extra: float = 0.0) -> Inrush:
-    """The first surge into the empty link, switched on at the crest, no load.
+def inrush(line: Line, extra: float = 0.0, share: float = 0.0) -> Inrush:
+    """The first surge into a link charged to a share of the crest, switched on at the crest.
 
-    Stepped as in `drawn` over four ripple periods; `extra` resistance in the way [ohm]. Source:
-    the circuit's equations; for constant voltage V/R exp(-t/(R C)), V sqrt(C/L) without R. Range:
-    as there; at other moments of the mains the surge is smaller.
+    Stepped as in `drawn` over four ripple periods without a load; `extra` resistance in the way
+    [ohm], `share` [1], 0 for an empty link. Source: the circuit's equations; for constant voltage
+    V/R exp(-t/(R C)), V sqrt(C/L) without R, V what is missing. Range: as there; at other moments
+    of the mains the surge is smaller.
     """
-    not_negative(extra=extra)
+    not_negative(extra=extra, share=share)
     resistance = line.resistance + extra
     step = line.period / (20 * STEPS)
     slow = max(resistance * line.capacitance, math.sqrt(line.inductance * line.capacitance))
     step = min(step, max(slow / 400.0, 1e-9))
     stiff = line.inductance / step + resistance + step / line.capacitance
-    v = i = peak = melting = 0.0
+    v = share * line.rectified(0.0)
+    i = peak = melting = 0.0
     count = int(min(max(4.0 * line.period, 0.0), 40.0 * max(slow, step)) / step) + 1
     for k in range(1, count + 1):
         i = (line.rectified(k * step) + line.inductance / step * i - v) / stiff

@@ -11,8 +11,9 @@ import numpy as np
 
 from simkit.measure.point import OperatingPoint
 from simkit.parameters.machine import Machine
-from simkit.parameters.supply import Rectifier
+from simkit.parameters.supply import PrechargePath, Rectifier
 from simkit.parts.mains import Drawn, Inrush, Line, drawn, inrush
+from simkit.parts.precharge import ROOM, lamp_from_rating, lamp_resistance
 from simkit.parts.supply import stored_energy
 from simkit.rehearsal.findings import Rehearsal
 from simkit.rehearsal.part_figure import PartFigure, rating_of
@@ -102,38 +103,48 @@ def _ripple_current(machine: Machine, slow: float, fast: float, error: float) ->
     )  # fmt: skip
 
 
-def switching_on(machine: Machine, rectifier: Rectifier) -> Inrush | None:
-    """The first surge, through the precharge's resistor where there is one; None for a lamp.
+def surges(machine: Machine, rectifier: Rectifier) -> tuple[Inrush, ...]:
+    """Switching on, and with a precharge what still flows when its relay closes.
 
-    A lamp's march stands in the scenario's precharge and in `simkit check`.
+    A lamp counts cold, as it is at its first peak; its own course stands in the scenario's
+    precharge and in `simkit check`.
     """
-    path = rectifier.precharge
-    if path is not None and path.resistor is None:
-        return None
-    extra = (path.resistor or 0.0) if path else 0.0
-    return inrush(line_of(machine, rectifier), extra + machine.supply.link.esr)
+    line, esr, path = line_of(machine, rectifier), machine.supply.link.esr, rectifier.precharge
+    if path is None:
+        return (inrush(line, esr),)
+    return inrush(line, charging_resistance(path) + esr), inrush(line, esr, path.close_share)
+
+
+def charging_resistance(path: PrechargePath) -> float:
+    """Of the resistor, or of the cold lamp [ohm]."""
+    if path.resistor is not None:
+        return path.resistor
+    assert path.lamp_voltage is not None
+    assert path.lamp_power is not None
+    return lamp_resistance(lamp_from_rating(path.lamp_voltage, path.lamp_power), ROOM)
 
 
 def switched_on(machine: Machine) -> float:
-    """How high the link swings when it is switched on empty [V]: over the crest with a choke."""
+    """How high the link swings when it is switched on or its relay closes [V]: over the crest with
+    a choke."""
     rectifier = machine.supply.rectifier
-    found = switching_on(machine, rectifier) if rectifier is not None else None
-    return found.highest if found is not None else 0.0
+    found = surges(machine, rectifier) if rectifier is not None else ()
+    return max((surge.highest for surge in found), default=0.0)
 
 
 def _start_figures(machine: Machine, rectifier: Rectifier) -> Iterator[PartFigure]:
-    """What switching on does, with the precharge's resistor where there is one."""
-    found, path = switching_on(machine, rectifier), rectifier.precharge
-    if found is not None:
-        key = "ratings.rectifier.melting"
-        yield PartFigure(
-            "fuse", "inrush_melting", "A^2*s", found.melting, 2.0 * MARCHED * found.melting, key,
-            rating_of(machine.ratings, key),
-        )  # fmt: skip
-        yield PartFigure(
-            "rectifier", "rectifier_surge", "A", found.peak, MARCHED * found.peak,
-            "supply.rectifier.surge_current", rectifier.surge_current,
-        )  # fmt: skip
+    """What switching on does, the worse of first surge and closing relay."""
+    found, path = surges(machine, rectifier), rectifier.precharge
+    melting, peak = max(s.melting for s in found), max(s.peak for s in found)
+    key = "ratings.rectifier.melting"
+    yield PartFigure(
+        "fuse", "inrush_melting", "A^2*s", melting, 2.0 * MARCHED * melting, key,
+        rating_of(machine.ratings, key),
+    )  # fmt: skip
+    yield PartFigure(
+        "rectifier", "rectifier_surge", "A", peak, MARCHED * peak,
+        "supply.rectifier.surge_current", rectifier.surge_current,
+    )  # fmt: skip
     if path and path.resistor is not None:
         energy = stored_energy(machine.supply.link.capacitance, machine.supply.voltage)
         key = "ratings.rectifier.precharge_energy"

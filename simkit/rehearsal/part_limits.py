@@ -153,7 +153,8 @@ def _measured(rehearsal: Rehearsal, share: float) -> Iterator[PartFigure]:
         whole = Cycle(stretch.cycles[0].start, float(stretch.waves.time[-1]) + LEAST_REST)
         for name, value in peak_loads(stretch.waves, whole).items():
             found[name] = max(found.get(name, 0.0), value)
-    found["link_voltage_peak"] = max(found["link_voltage_peak"], switched_on(machine))
+    for name in ("link_voltage_peak", "film_voltage_peak"):
+        found[name] = max(found[name], switched_on(machine))
     clamped = max(
         avalanche_energy(s.waves, with_rest(s.cycles, float(s.waves.time[-1])))
         for s in rehearsal.stretches
