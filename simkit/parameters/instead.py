@@ -1,6 +1,7 @@
 """A machine with some of its values replaced, by dotted key, checked again as a file would be."""
 
 from collections.abc import Mapping
+from types import MappingProxyType
 from typing import Any
 
 from pydantic import ValidationError
@@ -25,22 +26,29 @@ class Instead(ValueError):
         self.key, self.value, self.rule = key, value, rule
 
 
-def replaced(machine: Machine, changes: Mapping[str, Any]) -> Machine:
+_NONE: Mapping[str, str] = MappingProxyType({})
+
+
+def replaced(
+    machine: Machine, changes: Mapping[str, Any], alone: Mapping[str, str] = _NONE
+) -> Machine:
     """The machine with values replaced: a quantity with its unit, or "absent" to leave a part out.
 
-    Keys are dotted ("drive.gate_resistor"); nested tables mean the same. Errors: Instead, naming
-    the key, the value and the rule.
+    Keys are dotted ("drive.gate_resistor"); nested tables mean the same. `alone`: keys from which
+    nothing follows while another one is replaced too. Errors: Instead, naming the key, the value
+    and the rule.
     """
     data = machine.model_dump(exclude_none=True)
-    for key, value in flat(changes).items():
-        if describes(key):
+    told = flat(changes)
+    for key, value in told.items():
+        if describes(key) and alone.get(key) not in told:
             rule = "other values follow from it: change it in the machine file, or with --set"
             raise Instead(key, str(value), rule)
         _put(data, key, value)
     try:
         return Machine.model_validate(data)
     except ValidationError as error:
-        raise _explained(error, flat(changes)) from None
+        raise _explained(error, told) from None
 
 
 def flat(changes: Mapping[str, Any], before: str = "") -> dict[str, Any]:

@@ -13,13 +13,14 @@ from scipy.stats import binomtest
 from simkit.circuit.timeline import timeline
 from simkit.figures.table import figures
 from simkit.judge.verdict import Judged
+from simkit.parameters.varying import Vary
 from simkit.rehearsal.driving import driven_line
 from simkit.rehearsal.scouting import scouted
 from simkit.result.tolerance import Driver, PartFigure, Tolerance
 from simkit.scout.draws import drawn
 from simkit.scout.operating import operating_point
 from simkit.studies.inputs.loading import load_scenario
-from simkit.studies.maps.space import Space
+from simkit.studies.maps.space import Space, axis_of
 from simkit.studies.tolerance.figures import follow
 from simkit.studies.tolerance.machines import (
     Sample,
@@ -83,6 +84,45 @@ def test_without_a_tolerance_the_sources_own_stand_and_that_is_said() -> None:
     space = space_for(replace(machine, origins=bare), scenario)
     line = timeline(machine.model, scenario.model)
     assert sample(space, line, rebuilder(machine, scenario), 4).assumed
+
+
+BAR = ROOT / "scenarios" / "bar-heating" / "draw-out.toml"
+
+
+def test_the_mains_and_the_links_voltage_are_one_axis() -> None:
+    """A link stands at the peak of its mains: where a file writes both they move alike."""
+    space, taken, _ = prepared(COLD, 8)
+    both = ("supply.voltage", "supply.rectifier.mains_voltage")
+    assert [a.keys for a in space.axes].count(both) == 1
+    own = space.machine.supply
+    assert own.rectifier is not None
+    for supply in (m.supply for m in taken.machines):
+        assert supply.rectifier is not None
+        moved = supply.rectifier.mains_voltage / own.rectifier.mains_voltage
+        assert supply.voltage / own.voltage == pytest.approx(moved, rel=1e-12)
+    assert np.ptp([m.supply.voltage for m in taken.machines]) > 0.1 * own.voltage
+
+
+def test_a_joint_axis_is_a_factor_also_where_other_values_follow_from_it() -> None:
+    """The link's voltage follows from the mains, sqrt(2) times; the cans go along by the factor."""
+    scenario, machine = load_scenario(BAR)
+    joint = Vary(keys=("supply.rectifier.mains_voltage", "tank.can_capacitance"), tolerance="8 %")
+    axis = axis_of(machine.model, scenario.model, joint, "said")
+    space = Space(machine.model, scenario.model, (axis,))
+    line = driven_line(machine.model, scenario.model)
+    taken = sample(space, line, rebuilder(machine, scenario), 4)
+    own = machine.model
+    assert own.supply.rectifier is not None
+    factors = [axis.value(float(u)) for u in taken.units[:, 0]]
+    for made, factor in zip(taken.machines[1:], factors, strict=True):
+        assert made.supply.rectifier is not None
+        for now, before in (
+            (made.supply.rectifier.mains_voltage, own.supply.rectifier.mains_voltage),
+            (made.supply.voltage, own.supply.voltage),
+            (made.tank.can_capacitance, own.tank.can_capacitance),
+        ):
+            assert now / before == pytest.approx(factor, rel=1e-6)
+    assert min(factors) < 0.95 < 1.05 < max(factors)
 
 
 # --- the batch

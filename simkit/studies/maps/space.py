@@ -23,6 +23,9 @@ STEPS = 7
 """Values of an axis of a full factorial map when none are given [1]."""
 FACTOR_OF_TWO_SIGMA = 0.5
 """Standard deviation over half-width of a normal spread [1]."""
+ONE_THING = {"supply.rectifier.mains_voltage": "supply.voltage"}
+"""Keys that are one physical thing where a file says both: the mains give the link its voltage.
+Nothing else follows from the first once the second is written."""
 
 
 @dataclass(frozen=True)
@@ -49,6 +52,16 @@ class Axis:
     def relative(self) -> bool:
         """Whether several keys vary together, by a factor."""
         return len(self.keys) > 1
+
+    @property
+    def followed(self) -> tuple[str, ...]:
+        """Those of its keys from which other values of the machine follow."""
+        return tuple(k for k in self.keys if describes(k) and ONE_THING.get(k) not in self.keys)
+
+    def written(self, now: float, value: float) -> float:
+        """What stands at one of its keys, `now` in the file, at a value or factor of the axis."""
+        new = now * value if self.relative else value
+        return round(new) if self.whole else new
 
     def value(self, unit: float) -> float:
         """Value, or factor, at a place from 0 to 1 of its distribution."""
@@ -90,11 +103,10 @@ class Space:
         for axis, value in zip(self.axes, values, strict=True):
             for key in axis.keys:
                 now = nominal(self.machine, self.scenario, key) if axis.relative else 1.0
-                new: float | int = now * value
-                new = round(new) if axis.whole else new
+                new = axis.written(now, value)
                 if key.startswith(SCENARIO):
                     scenario[key.removeprefix(SCENARIO)] = new
-                elif self.rebuilt is not None and describes(key):
+                elif self.rebuilt is not None and key in axis.followed:
                     written[key] = repr(new)
                 else:
                     machine[key] = new
@@ -105,7 +117,7 @@ class Space:
 def changed(machine: Machine, changes: Mapping[str, Any]) -> Machine:
     """The machine with values replaced; InputError names the key."""
     try:
-        return replaced(machine, changes) if changes else machine
+        return replaced(machine, changes, alone=ONE_THING) if changes else machine
     except Instead as error:
         raise InputError([Problem("map", None, error.key, error.value, error.rule)]) from None
 
@@ -174,14 +186,23 @@ def space_of(
     if plan.tolerances:
         for key, origin in machine.origins.items():
             if origin.tolerance and key not in taken and takes_part(scenario.model, key):
-                said = Vary(keys=(key,), tolerance=origin.tolerance)
-                axes[key,] = axis_of(machine.model, scenario.model, said, "the machine file")
+                said = Vary(keys=one_thing(machine, key), tolerance=origin.tolerance)
+                axes[said.keys] = axis_of(machine.model, scenario.model, said, "the machine file")
+                taken |= set(said.keys)
         if not axes:
             axes = {(u.key,): _assumed(machine, scenario, u) for u in _uncertain(machine, scenario)}
     if not axes:
         rule = "nothing varies: give a value a tolerance, a [map] table, or --vary"
         raise InputError([Problem(str(scenario.file), None, "map", "", rule)])
     return Space(machine.model, scenario.model, tuple(axes.values()), rebuilt)
+
+
+def one_thing(machine: Loaded[Machine], key: str) -> tuple[str, ...]:
+    """A key of the machine file, and what is the same thing as it where both are written there."""
+    for pair in ONE_THING.items():
+        if key in pair and all(k in machine.lines or k in machine.overridden for k in pair):
+            return (key, *(k for k in pair if k != key))
+    return (key,)
 
 
 def placed(key: str) -> str:

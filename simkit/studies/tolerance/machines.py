@@ -17,13 +17,20 @@ import numpy as np
 
 from simkit.circuit.timeline import Timeline, timeline
 from simkit.errors import InputError
-from simkit.parameters.instead import describes
 from simkit.parameters.load import Loaded
 from simkit.parameters.machine import Machine
 from simkit.parameters.scenario import Scenario
-from simkit.parameters.varying import MapPlan
+from simkit.parameters.varying import SCENARIO, MapPlan
 from simkit.scout.draws import Path as Way
-from simkit.studies.maps.space import Array, Axis, Rebuilt, Space, space_of
+from simkit.studies.maps.space import (
+    Array,
+    Axis,
+    Rebuilt,
+    Space,
+    nominal,
+    space_of,
+    varied_scenario,
+)
 
 DRAWS = 256
 """Machines drawn [1]: a share of a half is then known to within 6 points."""
@@ -81,7 +88,8 @@ def sample(space: Space, line: Timeline, rebuilt: Rebuilt, draws: int = DRAWS) -
         values = space.values(row.tolist())
         try:
             machine, scenario = near.at([values[k] for k in plain])
-            machine = far.moved(machine, dict(zip(space.axes, values, strict=True)))
+            named = dict(zip(space.axes, values, strict=True))
+            machine, scenario = far.moved(machine, named), far.said(space, scenario, named)
             ways.append(ways_of(machine, scenario))
         except (InputError, ValueError):
             continue
@@ -178,8 +186,9 @@ class Far:
         own = dict(numbers(plain_data(space.machine)))
         found = {}
         for axis in space.axes:
-            if any(describes(key) for key in axis.keys):
-                written = {key: repr(axis.high) for key in axis.keys}
+            if axis.followed:
+                written = {k: repr(v) for k, v in placed_at(space, axis, axis.high).items()
+                           if not k.startswith(SCENARIO)}  # fmt: skip
                 there = dict(numbers(plain_data(rebuilt(written))))
                 rise = log(axis.high / axis.nominal)
                 ratios = {p: there.get(p, now) / now for p, now in own.items() if now}
@@ -199,6 +208,19 @@ class Far:
         for place, value in logs.items():
             _scale(data, place, exp(value))
         return Machine.model_validate(data)
+
+    def said(self, space: Space, scenario: Scenario, values: Mapping[Axis, float]) -> Scenario:
+        """A scenario with what these axes move in it."""
+        moved = {k.removeprefix(SCENARIO): v for axis in self.slopes
+                 for k, v in placed_at(space, axis, values[axis]).items()
+                 if k.startswith(SCENARIO)}  # fmt: skip
+        return varied_scenario(scenario, moved)
+
+
+def placed_at(space: Space, axis: Axis, value: float) -> dict[str, float]:
+    """What stands at each key of an axis at one of its values, or of its factors."""
+    return {key: axis.written(float(nominal(space.machine, space.scenario, key)), value)
+            for key in axis.keys}  # fmt: skip
 
 
 def plain_data(machine: Machine) -> dict[str, Any]:
