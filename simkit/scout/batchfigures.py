@@ -9,7 +9,6 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from simkit.parts.igbt import conducting_resistance
 from simkit.scout.batch import Cases, Index, Pieces
 from simkit.scout.drive import GateDelays
 from simkit.scout.forced import Forcing, diode_share, diode_voltage, topping_charge
@@ -90,6 +89,7 @@ class Subject:
     dead_time: Array
     inductance: Array
     resistance: Array
+    on_resistance: Array
     turn_offs: tuple[TurnOff, ...]
     turn_off_of: Index
 
@@ -102,11 +102,6 @@ class Subject:
     def legs(self) -> int:
         """Legs of the bridge [1]."""
         return self.machine.bridge.legs
-
-    @property
-    def on_resistance(self) -> float:
-        """Of one channel [ohm]."""
-        return conducting_resistance(self.machine.switch, self.machine.drive.voltage_on)
 
 
 def figures(s: Subject, c: Cases, p: Pieces) -> dict[str, Array]:
@@ -253,7 +248,7 @@ def _powers(
     }
 
 
-def _dead_time_losses(s: Subject, both: _Both, on: float) -> tuple[Array, Array]:
+def _dead_time_losses(s: Subject, both: _Both, on: Array) -> tuple[Array, Array]:
     """Energy in the diodes over a dead time, and what the plant's channel resistance [ohm] takes
     there in their place [J]."""
     weight, current = both.edge.weight, np.abs(both.edge.outputs["primary_current"])

@@ -22,7 +22,7 @@ from simkit.scout.drive import LEAST, gate_delays
 from simkit.scout.envelope import Cycles
 from simkit.scout.forced import forcing
 from simkit.scout.halfwave import modes_of
-from simkit.scout.operating import CONVERGED, SAG_ROUNDS, Solver
+from simkit.scout.operating import CONVERGED, SAG_ROUNDS, Solver, on_resistance, sagged
 from simkit.scout.plant import OUTPUTS, Array, Network, network, plant_from_machine, swing_charge
 from simkit.scout.steady import RESONANT_SHARE
 from simkit.scout.turnoff import turn_off
@@ -128,6 +128,7 @@ class _Batch(Solver):
         ).T  # fmt: skip
         self.dead = np.array([machines[k].drive.dead_time for k, _ in at])
         self.series = np.array([machines[k].supply.source_resistance for k, _ in at])
+        self.on_resistance = np.array([on_resistance(m) for m in machines])[owner]
         self.delays = gate_delays(self.machine)
         left = self.dead - self.delays.off + self.delays.on
         self.overlap, self.seen = left <= 0.0, np.maximum(left, LEAST)
@@ -153,8 +154,7 @@ class _Batch(Solver):
         stored, start = np.zeros_like(link), None
         for _ in range(SAG_ROUNDS if share is None else SAG_ROUNDS - 1):
             found, y, residue = self._solved(link, stored, start)
-            taken = np.clip(found["supply_current"], 0.0, 0.5 * self.source / self.series)
-            after = self.source - self.series * taken
+            after = sagged(self.source, self.series, found["supply_current"] / link)
             start, stored, used, link = y * (after / link)[:, None], found["stored"], link, after
         over = self.forcing.takeover(found["forced_current"], found["stored"])
         forced = np.maximum(found["forced_current"], 0.0)

@@ -173,7 +173,7 @@ class TabledRelease:
         return before + (x - i) * (after - before)
 
 
-def diode_share(machine: Machine, current: Array, channel_resistance: float) -> Array:
+def diode_share(machine: Machine, current: Array, channel_resistance: Array | float) -> Array:
     """Part of a reverse current that flows in the body diode beside an open channel [A].
 
     Diode as V_F + n V_T ln(i/I_F) + R_s (i - I_F), channel as a resistor: common voltage.

@@ -18,6 +18,7 @@ from typing import TYPE_CHECKING, Any, Literal
 import numpy as np
 
 from simkit.errors import Unworkable
+from simkit.parts.igbt import conducting_resistance
 from simkit.scout.batch import Index, cases, periodic
 from simkit.scout.batchfigures import Subject, figures
 from simkit.scout.drive import LEAST, gate_delays
@@ -33,7 +34,8 @@ Mode = Literal["inductive", "resonant", "capacitive"]
 
 SAG_ROUNDS = 3
 """How often the link's sag, the charge of the diodes and the intake are brought into agreement
-[1]; the source resistance drops percents, so that each round leaves a hundredth of the error."""
+[1]: a bridge takes current in proportion to its link, which solves the sag at once; edges leave a
+hundredth of that for each round."""
 CONVERGED = 1e-4
 """Largest residue of a case whose figures are given [1]: a hundredth of the model's own error."""
 
@@ -182,6 +184,7 @@ class Solver:
         self.overlap, self.seen = left <= 0.0, np.maximum(left, LEAST)
         self._refuse()
         loads, self.which = _distinct([c.load for c in wanted])
+        self.on_resistance = np.full(len(wanted), on_resistance(machine))
         self.plant = plant_from_machine(machine, loads[0])
         self.inductance = np.array([load.inductance for load in loads])
         self.resistance = np.array([load.resistance for load in loads])
@@ -208,9 +211,7 @@ class Solver:
         link, stored, start = self.source, np.zeros_like(self.source), None
         for _ in range(SAG_ROUNDS):
             found, y, residue = self._solved(link, stored, start)
-            # No more than half: beyond that a source cannot give what a bridge asks for.
-            drawn = np.clip(found["supply_current"], 0.0, 0.5 * self.source / resistance)
-            after = self.source - resistance * drawn
+            after = sagged(self.source, resistance, found["supply_current"] / link)
             start, stored, used, link = y * (after / link)[:, None], found["stored"], link, after
         return self._told(found | {"link_voltage": used, "residue": residue})
 
@@ -226,7 +227,7 @@ class Solver:
         y, residue, pieces = periodic(c, wait, start)
         subject = Subject(
             self.machine, self.net, self.which, self.forcing, self.delays, self.frequency, link,
-            self.dead, self.inductance[self.which], self.resistance[self.which],
+            self.dead, self.inductance[self.which], self.resistance[self.which], self.on_resistance,
             self.turn_offs, self.voltage_of,
         )  # fmt: skip
         return figures(subject, c, pieces), y, residue
@@ -252,6 +253,22 @@ class Solver:
             found[name] = np.where(self.overlap, nan, found[name])
         rows = zip(*(found[name].tolist() for name in names), strict=True)
         return tuple(OperatingPoint(*row) for row in rows)
+
+
+def on_resistance(machine: Machine) -> float:
+    """On-resistance of one channel [ohm]."""
+    return conducting_resistance(machine.switch, machine.drive.voltage_on)
+
+
+def sagged(source: Array, resistance: Array | float, conductance: Array) -> Array:
+    """What is left of a source [V] behind its resistance [ohm], V/(1 + R G) for a bridge that
+    takes its current in proportion to the link, G [S], as a linear plant does.
+
+    No less than half: beyond that a source cannot give what a bridge asks for. Source: Ohm's law.
+    Range: G below zero counts as none.
+    """
+    left = source / (1.0 + resistance * np.maximum(conductance, 0.0))
+    return np.asarray(np.maximum(left, 0.5 * source))
 
 
 def _own(given: float | None, default: float) -> float:

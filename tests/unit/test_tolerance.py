@@ -11,6 +11,7 @@ import pytest
 from scipy.stats import binomtest
 
 from simkit.circuit.timeline import timeline
+from simkit.figures.switch_temperature import settled
 from simkit.figures.table import figures
 from simkit.judge.verdict import Judged
 from simkit.parameters.varying import Vary
@@ -39,6 +40,7 @@ from simkit.studies.tolerance.study import (
     rebuilder,
     turns,
 )
+from simkit.studies.tolerance.warm import NEAR, warmed
 from simkit.studies.tolerance.words import sentence
 from tests.machines import DEMO, ROOT
 
@@ -142,6 +144,49 @@ def test_a_drawn_machine_settles_where_it_would_by_itself() -> None:
         # the switch's tables are made at a voltage within 2 % of its own
         assert one.cycles.coil_current_peak[0] == pytest.approx(alone.coil_current_peak, rel=3e-3)
         assert one.cycles.supply_current[0] == pytest.approx(alone.supply_current, rel=1e-2)
+
+
+def test_a_link_behind_a_large_resistance_stands_where_its_current_leaves_it() -> None:
+    """Ohm's law, V - R I, in a batch in which one machine takes many times another's current."""
+    scenario, machine = load_scenario(COLD)
+    weak = machine.model.supply.model_copy(update={"source_resistance": 24.0})
+    light = machine.model.model_copy(update={"supply": weak})
+    line = timeline(light, scenario.model)
+    own = way_of(line, np.array([0.0, line.end]))
+    near = replace(own, frequency=own.frequency * 0.94, resistance=2.0 * own.resistance)
+    found = drawn([light, light], [replace(own, frequency=1.4 * own.frequency), near])
+    drops = [one.source - one.link for one in found]
+    assert np.max(drops[1]) > 10.0 * np.max(drops[0])
+    assert np.max(drops[1]) > 0.15 * light.supply.voltage
+    for one, drop in zip(found, drops, strict=True):
+        assert drop == pytest.approx(24.0 * one.cycles.supply_current, rel=0.02)
+
+
+def test_a_drawn_machines_switches_are_as_warm_as_its_own_loss_makes_them() -> None:
+    """R_DS(on) rises with the junction: at the balance T = T(loss at T), or the rating is reached."""
+    _, taken, _ = prepared(COLD, 6)
+    poor = [m.cooling.model_copy(update={"heatsink_resistance": 3.0 * m.cooling.heatsink_resistance})
+            for m in taken.machines]  # fmt: skip
+    machines = tuple(m.model_copy(update={"cooling": c})
+                     for m, c in zip(taken.machines, poor, strict=True))  # fmt: skip
+    warm, found = warmed(replace(taken, machines=machines), 40.0)
+    told = []
+    for before, machine, one in zip(machines[1:], warm[1:], found[1:], strict=True):
+        assert machine.switch.warming is not None
+        told.append(machine.switch.warming.junction_temperature)
+        shown = min(settled(machine, float(one.cycles.bridge_loss[0])),
+                    machine.switch.ratings.junction_temperature)  # fmt: skip
+        assert shown == pytest.approx(told[-1], abs=NEAR)
+        grown = machine.switch.channel.drain_resistance > before.switch.channel.drain_resistance
+        assert before.switch.warming is not None
+        assert grown == (told[-1] > before.switch.warming.junction_temperature)
+    assert max(told) - min(told) > NEAR
+    alone = machines[2].switch.channel.model_copy(update={"drain_resistance": 0.2})
+    other = machines[2].model_copy(
+        update={"switch": machines[2].switch.model_copy(update={"channel": alone})}
+    )
+    pair = drawn([machines[2], other], [taken.ways[2]] * 2)
+    assert pair[1].cycles.bridge_loss[0] > 1.3 * pair[0].cycles.bridge_loss[0]  # its own resistance
 
 
 def test_intervals_follow_the_march_of_each_machine() -> None:

@@ -25,6 +25,7 @@ from simkit.studies.inputs.loading import load_machine, with_instead
 from simkit.studies.maps.space import Array, Rebuilt, Space
 from simkit.studies.tolerance.figures import Followed, follow
 from simkit.studies.tolerance.machines import DRAWS, Sample, sample, space_for
+from simkit.studies.tolerance.warm import warmed
 from simkit.studies.tolerance.words import sentence
 
 ENDS = (2.5, 97.5)
@@ -62,8 +63,11 @@ def told(
     Errors: ValueError where the fast model has no answer.
     """
     taken = sample(space, rehearsal.line, rebuilt, draws)
-    found = drawn(taken.machines, taken.ways)
-    return taken, follow(rehearsal.rows, rehearsal.scout.fast, taken.machines, found)
+    if rehearsal.warming is None:
+        machines, found = taken.machines, drawn(taken.machines, taken.ways)
+    else:
+        machines, found = warmed(taken, rehearsal.warming.switch_at_c)
+    return taken, follow(rehearsal.rows, rehearsal.scout.fast, machines, found)
 
 
 def _out_of_reach(rehearsal: Rehearsal) -> str:
