@@ -13,10 +13,10 @@ import pytest
 from simkit.circuit.timeline import timeline
 from simkit.parameters.machine import Machine
 from simkit.parameters.scenario import Scenario
+from simkit.studies.advice.attempts import Advised, Attempt
 from simkit.studies.advice.changes import changes_of
 from simkit.studies.advice.levers import ladders, taken
 from simkit.studies.advice.search import Option
-from simkit.studies.advice.study import Advised, Attempt
 from simkit.studies.inputs.loading import load_scenario
 from simkit.studies.protect import trip
 from simkit.studies.protect.cures import cures

@@ -163,12 +163,12 @@ def test_a_link_behind_a_large_resistance_stands_where_its_current_leaves_it() -
 
 
 def test_a_drawn_machines_switches_are_as_warm_as_its_own_loss_makes_them() -> None:
-    """R_DS(on) rises with the junction: at the balance T = T(loss at T), or the rating is reached."""
+    """R_DS(on) rises with the junction: T = T(loss at T) at the balance, or the rating."""
     _, taken, _ = prepared(COLD, 6)
-    poor = [m.cooling.model_copy(update={"heatsink_resistance": 3.0 * m.cooling.heatsink_resistance})
-            for m in taken.machines]  # fmt: skip
-    machines = tuple(m.model_copy(update={"cooling": c})
-                     for m, c in zip(taken.machines, poor, strict=True))  # fmt: skip
+    poor = {"heatsink_resistance": 3.0 * taken.machines[0].cooling.heatsink_resistance}
+    machines = tuple(
+        m.model_copy(update={"cooling": m.cooling.model_copy(update=poor)}) for m in taken.machines
+    )
     warm, found = warmed(replace(taken, machines=machines), 40.0)
     told = []
     for before, machine, one in zip(machines[1:], warm[1:], found[1:], strict=True):

@@ -29,6 +29,8 @@ KEYS: Mapping[str, tuple[str, str]] = {
     "bridge.snubber.resistance": ("snubber resistor", "ohm"),
     "bridge.snubber.capacitance": ("snubber capacitor", "F"),
     "supply.link.capacitance": ("link capacitance", "F"),
+    "bridge.loop_inductance": ("loop inductance", "H"),
+    "drive.voltage_off": ("gate voltage when off", "V"),
 }
 """What a key is called and in which unit it is written, for every key that a lever moves."""
 FOLLOWS = ("transformer.magnetising_inductance", "transformer.leakage_inductance",

@@ -24,11 +24,14 @@ FURTHEST = 0.5
 TURNS = (0.75, 1.7)
 CANS = (0.6, 2.0)
 """Turns and cans are tried between these, times what they are [1]."""
-GATE = (0.33, 0.5, 0.7, 1.5, 2.2, 3.3, 4.7)
-TURN_OFF = (0.5, 2.0, 3.3)
-DEAD = (0.5, 0.7, 1.3, 1.7, 2.2, 3.0)
+GATE = (0.33, 0.5, 0.7, 1.5, 2.2, 3.3, 4.7, 6.8)
+TURN_OFF = (0.5, 2.0, 3.3, 5.0)
+DEAD = (0.5, 0.7, 1.3, 1.7, 2.2, 3.0, 4.0)
 SUPPLY = (0.97, 0.94, 0.9, 0.85, 0.8, 0.7, 0.6, 0.5)
 LINK = (2.0, 4.0)
+LOOP = (0.7, 0.5)
+HELD_OFF = (-3.0, -5.0)
+"""Levels at which a gate is held off instead [V] (common practice, no source)."""
 LONGEST_DEAD_TIME = 0.2
 """Times a period at the highest frequency [1]: beyond it little of the half period is left."""
 SNUBBERS = (2.2e-9, 10e-9)
@@ -148,6 +151,20 @@ def supplies(machine: Machine, scenario: Scenario) -> Iterator[Step]:
                    supply=rounded(factor * now, 3))  # fmt: skip
 
 
+def loops(machine: Machine, scenario: Scenario) -> Iterator[Step]:
+    """A shorter loop from the film capacitor through a leg: wider strips, closer together."""
+    yield from _scaled(machine, "loop", "bridge.loop_inductance", LOOP, 0.5, 0.4)
+
+
+def held_off(machine: Machine, scenario: Scenario) -> Iterator[Step]:
+    """Gates held off below zero, where the drive holds them higher."""
+    now, low = machine.drive.voltage_off, machine.switch.ratings.gate_voltage
+    for level in HELD_OFF if machine.drive.isolation == "ideal" else ():
+        if level < now - 1.0 and -level < 0.5 * low:
+            yield Step("held off", now - level, 0.6 + 0.02 * (now - level),
+                       {"drive.voltage_off": level})  # fmt: skip
+
+
 def links(machine: Machine, scenario: Scenario) -> Iterator[Step]:
     """More capacitance in the link."""
     yield from _scaled(machine, "link", "supply.link.capacitance", LINK, 0.4, 0.2)
@@ -174,6 +191,8 @@ LEVERS: Mapping[str, tuple[str, Ladder]] = {
     "snubber": ("bridge.snubber", snubbers),
     "supply": ("supply.voltage", supplies),
     "link": ("supply.link.capacitance", links),
+    "loop": ("bridge.loop_inductance", loops),
+    "held off": ("drive.voltage_off", held_off),
 }
 """Key of the file that a goal may leave as it is, and ladder, of every lever."""
 ALSO = {"margin": ("start.frequency", "drive.working_margin"),

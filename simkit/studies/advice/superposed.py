@@ -30,10 +30,15 @@ MOST = 6.0
 EDGE = 0.05
 """Share of the bridge current's swing within which the fast model may be wrong about whether a
 diode is forced off [1]."""
-STEEP = 8.0
+GENTLE = 1.0
 """Logarithm by which a recovery falls for each swing's worth of current less that is forced [1]."""
+CLEARED = 0.5
+"""Most that a recovery comes to where the fast model is sure that no diode is forced off [1]."""
 FORCED = 1.5
 """Share of a limit told where a diode would be forced off that was not before [1]."""
+OVERSHOOT, LIFT = "drain_voltage_peak", "gate_lift"
+"""Figures that how abrupt an edge is decides: the first above the link, the second above the level
+at which the drive holds a gate off."""
 FOLLOWS: Mapping[str, tuple[str, float]] = {
     "coil_current_rms": ("coil", 1.0),
     "coil_loss": ("coil", 2.0),
@@ -110,6 +115,10 @@ def effect(base: Base, fast: Row) -> dict[str, float]:
     for quantity in base.ratios:
         if quantity in base.ambient:
             told[quantity] = plain["loss"]
+        elif quantity == OVERSHOOT and "broken" in fast and "broken" in base.fast:
+            told[quantity] = _overshoot(base, fast)
+        elif quantity == LIFT and "hold" in fast and "hold" in base.fast:
+            told[quantity] = _lift(base, fast)
         elif quantity in FOLLOWS and quantity not in base.fast["limits"]:
             name, power = FOLLOWS[quantity]
             told[quantity] = power * plain[name]
@@ -122,6 +131,21 @@ def _log(new: Any, old: Any) -> float:
     if not np.isfinite(new) or not np.isfinite(old):
         return 0.0
     return float(np.clip(log(max(new, FLOOR) / old), -MOST, MOST))
+
+
+def _overshoot(base: Base, fast: Row) -> float:
+    """What an edge adds to the link's voltage goes with the current that it breaks off."""
+    link, after = (r["limits"].get(OVERSHOOT, 0.0) for r in (base.fast, fast))
+    now = base.ratios[OVERSHOOT]
+    over = max(now - link, 0.0)
+    return _log(after + over * exp(_log(fast["broken"], base.fast["broken"])), max(now, link))
+
+
+def _lift(base: Base, fast: Row) -> float:
+    """What an edge adds to the level a gate is held off at goes with the path it is held by."""
+    hold, after = base.fast["hold"], fast["hold"]
+    over = max(base.ratios[LIFT] - hold, 0.0)
+    return _log(after + over * exp(_log(fast["lifted"], base.fast["lifted"])), base.ratios[LIFT])
 
 
 def _turned(old: Row, new: Row) -> tuple[float, float]:
@@ -137,16 +161,32 @@ def _share(
     if quantity in base.ambient:
         air = base.ambient[quantity]
         return air + (now - air) * exp(change)
-    if quantity in figures() and figures()[quantity].fast.only_forced:
+    if _of_forced(quantity, turned[0]):
         return _recovery(now, change, *turned)
     return now * exp(change)
 
 
+def _of_forced(quantity: str, before: float) -> bool:
+    """Whether a figure is there only while a diode is forced off; a gate is lifted by any edge."""
+    known = figures()
+    forced = quantity in known and known[quantity].fast.only_forced
+    return forced and (quantity != LIFT or before > EDGE)
+
+
 def _recovery(now: float, change: float, before: float, after: float) -> float:
     """What is there only while a diode is forced off: by how much current is forced [1]."""
-    share = now * exp(STEEP * (after - before) + (change if min(before, after) > 0.0 else 0.0))
-    newly = before < -EDGE < after
-    return max(share, FORCED) if newly else share
+    return float(_recoveries(now, np.array([change]), before, np.array([after]))[0])
+
+
+def _recoveries(now: float, change: Array, before: float, after: Array) -> Array:
+    """As long as the fast model is not sure that none is forced off, much stays as it is; where it
+    is wrong by as much either way, it lies between."""
+    still = np.where(np.minimum(before, after) > 0.0, change, 0.0) + GENTLE * (after - before)
+    shares = now * np.exp(still)
+    shares = np.maximum(shares, FORCED) if before < -EDGE else shares
+    clear = min(now, CLEARED)
+    sure = np.clip((after + EDGE) / (2.0 * EDGE), 0.0, 1.0)
+    return np.asarray(clear * (np.maximum(shares, clear) / max(clear, FLOOR)) ** sure)
 
 
 @dataclass(frozen=True)
@@ -202,9 +242,8 @@ def told(
         now, change = base.ratios[name], logs[:, k] + off.get(name, 0.0)
         if name in base.ambient:
             out[:, k] = base.ambient[name] + (now - base.ambient[name]) * np.exp(change)
-        elif name in figures() and figures()[name].fast.only_forced:
-            each = zip(change, before + moved, strict=True)
-            out[:, k] = [_recovery(now, c, before, after) for c, after in each]
+        elif _of_forced(name, before):
+            out[:, k] = _recoveries(now, change, before, before + moved)
         else:
             out[:, k] = now * np.exp(change)
     return out, np.exp(logs[:, -1] + off.get("power", 0.0))

@@ -10,9 +10,9 @@ from simkit.figures.table import full_name
 from simkit.parameters.goal import Goal
 from simkit.report.view import AdviceRow
 from simkit.result.advice import Advice, ChangedValue
+from simkit.studies.advice.attempts import Advised, Attempt
 from simkit.studies.advice.changes import told
 from simkit.studies.advice.search import is_asked, kept_share
-from simkit.studies.advice.study import Advised, Attempt
 from simkit.units import format_quantity
 
 
@@ -46,7 +46,7 @@ def note(found: Advised) -> str:
     """What was tried in a sentence or two."""
     if not found.attempts:
         return f"Nothing was tried: {found.why_not}."
-    best = found.best
+    best = found.best or found.less
     rehearsed = len(found.attempts)
     count = f"{found.looked} looked at by the fast model, {rehearsed} rehearsed by circuit"
     if best is None:
@@ -54,8 +54,11 @@ def note(found: Advised) -> str:
         return (f"Nothing tried helps ({count}); nearest: {told(nearest.changes)}, "
                 f"{_share(nearest)}.")  # fmt: skip
     worse = ", ".join(full_name(q) for q in best.worse[:3])
-    return (f"{told(best.changes)}: within the limits checked, {_share(best)}; "
-            f"{_power(best, found.goal)}; worse: {worse or 'nothing'}.")  # fmt: skip
+    short = f"Nothing tried keeps the {kept_share(found.goal):.0%} of the power asked for; "
+    return (
+        f"{'' if found.best else short}{told(best.changes)}: within the limits checked, "
+        f"{_share(best)}; {_power(best, found.goal)}; worse: {worse or 'nothing'}."
+    )
 
 
 def _share(attempt: Attempt) -> str:

@@ -18,7 +18,8 @@ from simkit.rehearsal.rehearser import Rehearser
 from simkit.rehearsal.settings import Settings
 from simkit.run.cache import Store
 from simkit.run.pool import Executor, collected
-from simkit.studies.advice.study import Advised, Adviser
+from simkit.studies.advice.attempts import Advised
+from simkit.studies.advice.study import Adviser
 from simkit.studies.advice.superposed import Base, predicted
 from simkit.studies.maps.cases import case_of, key_of, work
 from simkit.studies.protect.cures import Cure, Step, cures

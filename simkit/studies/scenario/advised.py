@@ -9,7 +9,8 @@ from typing import TYPE_CHECKING
 from simkit.result.document import Result
 from simkit.run.backend import Budget, Progress
 from simkit.run.workers import Workers
-from simkit.studies.advice.study import TOLD, Advised, Adviser
+from simkit.studies.advice.attempts import Advised
+from simkit.studies.advice.study import TOLD, Adviser
 from simkit.studies.advice.telling import advice_of, note
 from simkit.studies.inputs.loading import load_scenario
 from simkit.studies.maps.cases import row_of

@@ -62,5 +62,7 @@ def _next(seen: Sequence[tuple[Array, Array]], ratings: Array) -> Array:
         before, then = seen[-2]
         moved = np.where(taken == before, 1.0, taken - before)
         slope = np.where(taken == before, 0.0, (shown - then) / moved)
-        after = np.where(slope < 0.9, taken + (shown - taken) / (1.0 - np.minimum(slope, 0.9)), shown)
+        after = np.where(
+            slope < 0.9, taken + (shown - taken) / (1.0 - np.minimum(slope, 0.9)), shown
+        )
     return np.where(np.isfinite(after), np.minimum(after, ratings), taken)
