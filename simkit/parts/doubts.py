@@ -14,6 +14,11 @@ from simkit.parts.rings import Block
 
 REFLECTED, CHANGE = 0.05, 0.03
 """Within the range: of the reflected R and of the change of L [1] (tests)."""
+SURFACE = 0.08
+"""Of the reflected R of a surface that is not magnetic [1]: see `bodies.THIN` (tests)."""
+STEEL_CHANGE = 0.05
+"""Of the change of L of a magnetic surface [1]: the flux it carries and the flux it keeps out go
+against each other, so that what is left is known less well (tests)."""
 CORNER = 0.5
 """Of reflected R and of the change of L per depth over half length of a magnetic surface [1]:
 finite elements gave 0.3 to 0.5 for what is not magnetic (tests)."""
@@ -49,13 +54,16 @@ def doubt_of(
     """
     of_r, of_l, beyond = REFLECTED, CHANGE, unsettled
     for body, depth in zip(bodies, depths, strict=True):
-        if isinstance(body.rings, Block) or not body.magnetic:
+        if isinstance(body.rings, Block):
+            continue
+        if not body.magnetic:
+            of_r = max(of_r, SURFACE)
             continue
         piece = body.piece
         over = depth / piece.thickness / (RANGE[0] if piece.wall is None else RANGE[1])
         extra = CORNER * 2.0 * depth / piece.length + 0.1 * max(over - 1.0, 0.0)
         beyond |= bool(range_notes(body, depth))
-        of_r, of_l = max(of_r, extra), max(of_l, extra)
+        of_r, of_l = max(of_r, extra), max(of_l, extra, STEEL_CHANGE)
     if unsettled:
         of_r, of_l = UNSETTLED, UNSETTLED
     copper = 0.03 * (1.0 - share[0])

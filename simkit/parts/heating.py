@@ -7,6 +7,7 @@ latent heat needs no trick: the power left after the losses fills it up at the m
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -223,4 +224,33 @@ def heat_up(
     pace = 1.0 / (power - np.array([heat_lost(losses, celsius) for celsius in grid]))
     times = np.concatenate(([0.0], np.cumsum(0.5 * (pace[1:] + pace[:-1]) * np.diff(content))))
     molten = np.array([bodies[0].molten(celsius) for celsius in grid])
+    return Heating(times, grid, molten, float(content[-1]), stalled)
+
+
+def heat_through(
+    bodies: tuple[Body, ...],
+    losses: Losses,
+    course: Sequence[tuple[float, float]],
+) -> Heating:
+    """Heat bodies together at a power that goes with their temperature: dH/dt = P(T) - losses(T).
+
+    `course`: temperature [degC] and power that reaches the bodies [W], rising, straight lines
+    between; heated from the first to the last. Ends where the losses eat the power. ValueError as
+    `heat_up`. Source, range: as `heat_up`.
+    """
+    if not bodies:
+        raise ValueError("there must be at least one body")
+    celsius, powers = (np.array(column) for column in zip(*course, strict=True))
+    grid = np.union1d(_grid(bodies, float(celsius[0]), float(celsius[-1])), celsius)
+    left = np.interp(grid, celsius, powers) - np.array([heat_lost(losses, t) for t in grid])
+    stops = np.flatnonzero(left <= 0.0)
+    stalled = float(grid[stops[0]]) if len(stops) else None
+    if stalled is not None:
+        grid, left = grid[: stops[0]], left[: stops[0]]
+    if len(grid) < 2:
+        raise ValueError(f"the losses exceed the power at the start, {celsius[0]:g} degC")
+    content = np.sum([_content(body, grid) for body in bodies], axis=0)
+    pace = 1.0 / left
+    times = np.concatenate(([0.0], np.cumsum(0.5 * (pace[1:] + pace[:-1]) * np.diff(content))))
+    molten = np.array([bodies[0].molten(t) for t in grid])
     return Heating(times, grid, molten, float(content[-1]), stalled)

@@ -34,6 +34,7 @@ from simkit.rehearsal.driving import (
 )
 from simkit.rehearsal.error_budget import Findings, SecondRuns, assessed
 from simkit.rehearsal.findings import Rehearsal, findings
+from simkit.rehearsal.heating_course import with_heating_course
 from simkit.rehearsal.job import Counter, DoorRunner, Job
 from simkit.rehearsal.loop_doubt import with_loop_doubt
 from simkit.rehearsal.overlap import with_overlap
@@ -79,7 +80,7 @@ def rehearse(
         return protected(trial, scenario, begin)
 
     found = with_overlap(with_current_limit(with_trough(once(machine), once)))
-    return with_cut(with_loop_doubt(found))
+    return with_cut(with_loop_doubt(with_heating_course(found)))
 
 
 def planned(machine: Machine, scenario: Scenario, runner: DoorRunner) -> tuple[Job, Warmed | None]:

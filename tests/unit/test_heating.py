@@ -16,6 +16,7 @@ from simkit.parts.heating import (
     body_of,
     heat_content,
     heat_lost,
+    heat_through,
     heat_up,
     radiated,
     stall_temperature,
@@ -143,3 +144,31 @@ def test_refusals() -> None:
     with pytest.raises(ValueError, match="outer"):
         insulation_resistance(1.0, 0.1, 0.1, 1.0)
     assert radiated(NONE, 500.0) == 0.0
+
+
+def test_power_that_goes_with_temperature_has_its_closed_form() -> None:
+    """m c dT/dt = a + b T without losses: t = (m c/b) ln((a + b T2)/(a + b T1))."""
+    course = heat_through((PIECE,), NONE, [(20.0, 500.0), (300.0, 220.0), (620.0, 220.0)])
+    falling = 250.0 / -1.0 * math.log(220.0 / 500.0)
+    # Trapezoids on 2000 steps.
+    assert course.time_at(300.0) == pytest.approx(falling, rel=1e-4)
+    assert course.times[-1] == pytest.approx(falling + 250.0 * 320.0 / 220.0, rel=1e-4)
+
+
+def test_an_even_power_heats_as_before() -> None:
+    losses = Losses(0.01, 0.8, 5.0, 20.0)
+    even = heat_up((METAL,), losses, 900.0, 20.0, 700.0)
+    course = heat_through((METAL,), losses, [(20.0, 900.0), (400.0, 900.0), (700.0, 900.0)])
+    assert course.time_at(650.0) == pytest.approx(even.time_at(650.0), rel=1e-4)
+    assert course.time_molten() == pytest.approx(even.time_molten(), rel=1e-4)
+
+
+def test_power_that_falls_below_the_losses_stops_the_course_there() -> None:
+    """Losses (T - 20)/1, power 400 falling to 0 at 620: they meet at (T - 20) = 400 (620 - T)/600,
+    T = 260 degC; on a grid of 0.3 K."""
+    losses = Losses(0.0, 0.0, 1.0, 20.0)
+    course = heat_through((PIECE,), losses, [(20.0, 400.0), (620.0, 0.0)])
+    assert course.stalled == pytest.approx(260.0, abs=0.5)
+    assert course.time_at(400.0) == math.inf
+    with pytest.raises(ValueError, match="losses exceed the power"):
+        heat_through((PIECE,), losses, [(220.0, 100.0), (620.0, 900.0)])

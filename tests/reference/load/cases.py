@@ -97,6 +97,12 @@ CASES: tuple[Case, ...] = (
     *_row("helix", 39.6, 3.0, [0.2, 0.6], mu_r=20.0),
     *_row("helix", 39.6, 10.0, [0.2], mu_r=60.0),
     *_row("helix", 30.0, 40.0, [0.2, 0.8], wall=2.0, mu_r=30.0),
+    # Short against the skin, though thin: ends and corners count there.
+    *_row("helix", 13.2, 13.0, [0.025, 0.06]),
+    *_row("helix", 13.2, 13.0, [0.3], mu_r=20.0),
+    *_row("helix", 39.6, 25.0, [0.6], mu_r=20.0),
+    *_row("helix", 22.0, 40.0, [0.5], mu_r=20.0, at=25.0),
+    *_row("helix", 13.2, 13.0, [0.1], mu_r=60.0),
     *_row("uneven", 22.0, 60.0, [0.5, 2.0]),
     *_row("two layers", 22.0, 60.0, [0.5, 2.0]),
     *_row("flat", 80.0, 5.0, [0.3, 1.5, 5.0], at=10.0),
