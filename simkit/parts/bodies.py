@@ -10,7 +10,7 @@ is magnetic stays a surface, with a stated doubt.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
@@ -22,9 +22,12 @@ from simkit.parts.skin import bore_flux_depth, rod_flux_depth, skin_depth, waven
 from simkit.parts.steel import Answer, Steel, flux_depths
 
 THIN = 0.004
-"""Depth over half length, radius or wall up to which rings on the surface serve what is not magnetic
-[1]. Around a corner a surface's own impedance says too little: what a short piece takes is up to
-8 % low by it, where rings through the section are within 1 % (finite elements, tests)."""
+"""Depth over half length, radius or wall up to which rings on the surface serve what is not
+magnetic [1]. Around a corner a surface's own impedance says too little: what a short piece takes is
+up to 8 % low by it, where rings through the section are within 1 % (finite elements, tests)."""
+SIMPLE, MOST = 0.05, 700
+"""Up to that depth over the same, a section that takes more rings than this keeps its surface: such
+pieces are long, and a surface is within 2 % of finite elements while their ends lie clear [1]."""
 CELL = 0.2
 """Outermost cell of a filled section over the skin depth [1]."""
 RANGE = 0.45, 0.3, 0.1
@@ -270,20 +273,43 @@ def body_of(
     at: float,
     grain: float,
     core: float | None = None,
+    reach: float = math.inf,
 ) -> Body:
     """A piece at a place `at` [m] of the axis, as rings on its surface or through its section.
 
     `temperature` of its surface and `core` of its middle [degC], `frequency` [Hz], `grain` the
-    longest cell along the axis [m]. Source: the head of this module. Range: as there.
+    longest cell along the axis [m], `reach` from the coil's middle to where its field is spent [m]:
+    rings fill a section up to there. Source: the head of this module. Range: as there.
     """
     steel = _steel(material, piece, temperature, temperature if core is None else core)
-    depth = skin_depth(steel.resistivity[0], frequency)
-    least = min(piece.length / 2, piece.thickness)
-    fill = steel.initial == 1.0 and depth > THIN * least
     # To two digits: pieces a little warmer share their matrices.
-    shape = Shape(piece, at, grain, float(f"{depth:.1e}") if fill else None)
+    depth = float(f"{skin_depth(steel.resistivity[0], frequency):.1e}")
+    if steel.initial == 1.0 and _filled(piece, depth, grain, reach):
+        shape = Shape(*_within(piece, at, reach), grain, depth)
+    else:
+        shape = Shape(piece, at, grain, None)
     noted = material.resistivity.at(temperature, f"resistivity of {material.name}")
     return Body(shape, frequency, steel, noted.outside)
+
+
+def _filled(piece: Piece, depth: float, grain: float, reach: float) -> bool:
+    """Whether rings fill the section; the same wherever along its way the piece is."""
+    least = min(piece.length / 2, piece.thickness)
+    if not THIN * least < depth <= SIMPLE * least:
+        return depth > THIN * least
+    whole = replace(piece, length=min(piece.length, 2.0 * reach))
+    return len(Shape(whole, 0.0, grain, depth).rings().r) <= MOST
+
+
+def _within(piece: Piece, at: float, reach: float) -> tuple[Piece, float]:
+    """The part of a piece that lies within reach, and its middle [m]; what lies beyond sees 1 % of
+    the field and less, and takes a ten thousandth of the heat."""
+    low, high = at - piece.length / 2, at + piece.length / 2
+    shortest = 0.1 * piece.length
+    low, high = max(low, min(-reach, high - shortest)), min(high, max(reach, low + shortest))
+    if high - low >= 0.999 * piece.length:
+        return piece, at
+    return replace(piece, length=high - low), 0.5 * (low + high)
 
 
 def surface_depth(body: Body, mu_r: float) -> float:

@@ -13,9 +13,10 @@ from math import exp, log
 
 import numpy as np
 
-from simkit.parameters.coil import Load, PieceGeometry, Workpiece
+from simkit.parameters.coil import Load, LoadDoubt, PieceGeometry, Workpiece
 from simkit.parameters.machine import Machine
 from simkit.parts.coil import Coil
+from simkit.parts.doubts import Doubt
 from simkit.parts.loads import coil_of, depends_on_level, piece_at
 from simkit.parts.materials import material
 from simkit.parts.working import at_level, coil_current
@@ -71,7 +72,10 @@ def temperatures(geometry: PieceGeometry, start: float, target: float) -> tuple[
 
 
 def at_temperature(geometry: PieceGeometry, celsius: float) -> PieceGeometry:
-    """The piece, and what lies in it, at one temperature throughout [degC]."""
+    """The piece, and what lies in it, at one temperature throughout [degC].
+
+    Source: definition. Range: any.
+    """
     held = geometry.charge
     if held is not None:
         held = held.model_copy(update={"temperature": celsius})
@@ -148,9 +152,17 @@ def _own(coil: Coil, piece: Workpiece, geometry: PieceGeometry) -> tuple[float, 
     return written.inductance / found.inductance, written.resistance / found.resistance
 
 
+def resonance_doubt(doubt: Doubt | LoadDoubt) -> float:
+    """By how much a doubt on L moves the resonance: half of it, the empty coil left out [1].
+
+    Source: f0 goes as 1/sqrt(L). Range: small doubts.
+    """
+    return 0.5 * max(doubt.inductance - COIL_SHARE, 0.0)
+
+
 def _hot(celsius: float, frequency: float, load: Load, found: Loaded) -> Hot:
-    doubt = 0.5 * max(found.doubt.inductance - COIL_SHARE, 0.0)
-    return Hot(celsius, frequency, load, found.piece_resistance / found.resistance, doubt)
+    share = found.piece_resistance / found.resistance
+    return Hot(celsius, frequency, load, share, resonance_doubt(found.doubt))
 
 
 def crossing(

@@ -6,9 +6,8 @@ mode, every judged figure. Where the resonance comes to meet a drive that stays 
 a figure comes to its limit, no circuit has run: such a scenario is never within the limits checked.
 """
 
-from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from math import inf, isfinite
+from math import inf, isfinite, pi
 
 from simkit.circuit.timeline import kept_margin
 from simkit.errors import Unworkable
@@ -28,12 +27,14 @@ from simkit.units import format_quantity
 
 FAST = 0.04
 """By how much the fast model's figures may be off [1] (docs, numerics)."""
+MEETS = "resonance meets the drive"
+"""Name of the fact that the report tells on its first screen."""
 HOW = "the fast model at each temperature, no circuit run"
 
 
 @dataclass(frozen=True)
 class Course:
-    """A piece from its start to its target, at `hot` temperatures, with the drive's point at each."""
+    """A piece on its way from start to target: temperatures, and the drive's point at each."""
 
     name: str
     hot: tuple[Hot, ...]
@@ -97,14 +98,15 @@ def crucible_of(geometry: PieceGeometry, charge: Charge) -> tuple[heating.Body, 
     if geometry.charge is None or geometry.wall is None or charge.material == geometry.material:
         return ()
     made = material(geometry.material)
-    section = 3.141592653589793 * geometry.wall * (geometry.diameter - geometry.wall)
+    section = pi * geometry.wall * (geometry.diameter - geometry.wall)
     mass = section * geometry.length * made.density.values[0]
     return (heating.body_of(made, mass, melts=False),)
 
 
 def _facts(rehearsal: Rehearsal, course: Course) -> list[SlowFact]:
     after, machine = rehearsal.scenario.aftermath, rehearsal.machine
-    assert after is not None and after.charge is not None
+    assert after is not None
+    assert after.charge is not None
     resonances = [machine.resonance(hot.load.inductance) for hot in course.hot]
     low, high = min(resonances), max(resonances)
 
@@ -117,7 +119,7 @@ def _facts(rehearsal: Rehearsal, course: Course) -> list[SlowFact]:
         SlowFact("resonance while it heats, lowest", low, "Hz", when(low)),
         SlowFact("resonance while it heats, highest", high, "Hz", when(high)),
         SlowFact("drive over the resonance, least", course.margin, "1", met),
-        SlowFact("resonance meets the drive", course.crosses, "degC", met),
+        SlowFact(MEETS, course.crosses, "degC", met),
     ]
 
 
@@ -181,7 +183,7 @@ def _unrehearsed(rehearsal: Rehearsal, course: Course) -> str:
 def _over(machine: Machine, course: Course) -> str:
     """The figure that comes nearest to its limit on the way, where it comes to it."""
     bounds = {limit.quantity: limit.bound for limit in machine_limits(machine)}
-    worst = (0.0, "", course.hot[0])
+    worst, title, hot = 0.0, "", course.hot[0]
     for name, figure in figures().items():
         bound = bounds.get(name)
         if figure.fast.point is None or bound is None:
@@ -191,20 +193,15 @@ def _over(machine: Machine, course: Course) -> str:
             continue
         most = max(shares)
         # What the run itself was near to is the run's to judge.
-        if most > shares[0] + FAST:
-            worst = max(worst, (most, figure.full_name, course.hot[shares.index(most)]), key=_first)
-    if worst[0] <= 1.0 - FAST:
+        if most > max(worst, shares[0] + FAST):
+            worst, title, hot = most, figure.full_name, course.hot[shares.index(most)]
+    if worst <= 1.0 - FAST:
         return ""
-    share, title, hot = worst
     return (
-        f"while {course.name} heats, {title} comes to {share:.0%} of its limit at "
+        f"while {course.name} heats, {title} comes to {worst:.0%} of its limit at "
         f"{hot.celsius:.0f} degC, by the fast model. "
         f"{_rehearse(course.name, hot.celsius, hot.frequency)}"
     )
-
-
-def _first(row: Sequence[object]) -> float:
-    return float(row[0])  # type: ignore[arg-type]
 
 
 def _rehearse(name: str, celsius: float, frequency: float) -> str:

@@ -219,6 +219,21 @@ def test_core_and_cans_by_hand(bars: dict[str, CheckRow]) -> None:
     assert current > bars["current per can, rms"].value
 
 
+def test_the_same_bar_hotter_is_a_row(bars: dict[str, CheckRow]) -> None:
+    """The cold bar's working frequency against f0 of the hot one, 1/(2 pi sqrt((L + L_leak/n^2) C))
+    told in its own rows: 4 % over the cold resonance is hardly over the hot one."""
+    name = "this frequency over the resonance of hot-bar"
+    hot = rows(BARS, "hot-bar")["resonant frequency f0"].value
+    row = rows(BARS, "cold-bar")[name]
+    assert row.value == pytest.approx(
+        rows(BARS, "cold-bar")["working frequency"].value / hot, rel=2e-3
+    )
+    assert row.status == "over"
+    assert name not in rows(BARS, "hot-bar")
+    wide = rows(BARS, "cold-bar", drive__working_margin="8 %")[name]
+    assert wide.status == "ok"
+
+
 def test_what_could_not_be_had_is_no_pass() -> None:
     for low in (True, False):
         assert CheckRow("x", "q", "A", nan, 1.0, low, "s").status == "not_evaluated"

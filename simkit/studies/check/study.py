@@ -15,6 +15,7 @@ from simkit.parts.working import load_at_margin
 from simkit.scout.operating import OperatingPoint, operating_point
 from simkit.studies.check.drive import gate_rows, loop_rows, supply_rows
 from simkit.studies.check.heat import can_rows, coil_rows, core_rows, loss_rows, melting_rows
+from simkit.studies.check.hotter import hotter_rows
 from simkit.studies.check.row import CheckRow, Rows
 
 __all__ = ["CheckRow", "check_machine"]
@@ -109,6 +110,7 @@ def _piece_rows(rows: Rows, machine: Machine, at: Working) -> Iterator[CheckRow]
     yield from loss_rows(rows, machine, point)
     yield from told.values()
     yield from melting_rows(rows, machine)
+    yield from hotter_rows(rows, machine, frequency)
     yield from _out_rows(rows, machine, frequency)
 
 

@@ -15,6 +15,7 @@ from simkit.parameters.machine import Machine
 from simkit.rehearsal.aftermath import TIME_TO_TARGET
 from simkit.rehearsal.closeup import shown_from
 from simkit.rehearsal.findings import Rehearsal, SlowFact
+from simkit.rehearsal.heating_course import MEETS
 from simkit.rehearsal.stretches import Stretch
 from simkit.report import view as page
 from simkit.result.document import LimitRow, Result, Temperature, Unrated
@@ -158,7 +159,9 @@ def _heating(slow: tuple[SlowFact, ...]) -> str:
         return ""
     if fact.value is None:
         return f"The charge never comes to its temperature: {fact.note}."
-    return f"The charge takes {_said(fact)} {fact.note}."
+    met = next((f for f in slow if f.name == MEETS and f.value is not None), None)
+    crossed = "" if met is None else f" Its resonance meets the drive at {_said(met)}."
+    return f"The charge takes {_said(fact)} {fact.note}.{crossed}"
 
 
 def _unrated(part: Unrated) -> page.Fact:

@@ -1,9 +1,9 @@
 """The grid of finite elements: every row of `table.csv` against the rings.
 
-5 % on R and on what the piece takes; 3 % on the change of L, 5 % where the piece is magnetic (of it,
-or of a tenth of L where it is near zero); or a warning, and a stated doubt that covers the
-difference, where a range is left. Whatever is stated must cover what is off in every case. The table
-is made by `make`.
+5 % on R and on what the piece takes; 3 % on the change of L, 5 % where the piece is magnetic (of
+it, or of a tenth of L where it is near zero); or a warning, and a stated doubt that covers the
+difference, where a range is left. Whatever is stated must cover what is off in every case. The
+table is made by `make`.
 """
 
 from __future__ import annotations
