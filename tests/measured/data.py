@@ -47,3 +47,22 @@ COPPER_TUBE = (
 # Turns and inductance [nH]. RADIO.
 WIRE, DRILL = 0.5e-3, 7.1e-3
 AIR_COILS = ((3, 150.0), (4, 199.0), (5, 275.0), (6, 328.0), (7, 433.0), (9, 590.0))
+
+# HF resistance of a single-layer coil over that of the same wire laid out straight, skin thin: rows
+# length over mean diameter, columns pitch over wire. R. G. Medhurst, Wireless Engineer 24 (1947) 35
+# and 80: measured on coils of many turns (30 to 50, recalled from memory); the table as public
+# scripts of radio amateurs hold it, alike in two of them.
+PITCHES = (1.25, 1.667, 2.5, 5.0)
+COIL_RESISTANCE = {
+    1.0: (3.17, 1.94, 1.45, 1.10),
+    2.0: (2.74, 1.98, 1.50, 1.13),
+    4.0: (2.60, 2.01, 1.54, 1.15),
+}
+
+# Steel of 0.1 % carbon, soft, cold: A/m and tesla (initial curve; fields are whole oersteds). A
+# material table of a public program for electric motors; who measured it is not said.
+SOFT_STEEL = (
+    (238.7, 0.2003), (318.3, 0.3204), (477.5, 0.5606), (795.8, 0.9310), (1591.5, 1.302),
+    (3183.1, 1.524), (4774.6, 1.626), (6366.2, 1.698), (7957.7, 1.73), (15915.5, 1.87),
+    (47746.5, 2.04), (63662.0, 2.07), (79577.5, 2.095), (159155.0, 2.2), (318310.0, 2.4),
+)  # fmt: skip
