@@ -92,7 +92,7 @@ ROWS: tuple[tuple[str, str, str, str, str, str, str, str, tuple[str, ...]], ...]
     ("core_loss_density", "loss density", "Heat in each volume of the core.",
      "Ferrite loses more above its best temperature and runs away.",
      "improved generalised Steinmetz, square voltage", MARCH, "Hand on the core, power off.",
-     "More turns, a larger core.", ("transformer.core.loss.k", "ratings.core.loss_density")),
+     "More turns, a larger core.", ("transformer.core_loss.k", "ratings.core.loss_density")),
     ("core_temperature", "hot spot", "The hottest place of the core after a long time.",
      "Beyond its best temperature it loses ever more and saturates earlier.",
      "T_a + P_core R_th", BODIES, "Thermometer on the core.", "More turns, air.",
@@ -145,6 +145,11 @@ ROWS: tuple[tuple[str, str, str, str, str, str, str, str, tuple[str, ...]], ...]
      "A resistor that is not made for pulses opens.", "C V^2/2", MAINS, "Not visible but once.",
      "A pulse-proof resistor, a lamp.",
      ("supply.link.capacitance", "ratings.rectifier.precharge_energy")),
+    ("bleeder_power", "power", "Heat in the resistor that empties the link, as long as it is on.",
+     "A bleeder that burns off leaves the charge where nobody expects it.", "V^2/R at the link's "
+     "highest", MAINS, "Hand near it, power off and link empty.",
+     "A larger resistance, two in series.",
+     ("supply.rectifier.bleeder", "ratings.rectifier.bleeder_power")),
 )  # fmt: skip
 
 WHOSE = {
@@ -156,7 +161,7 @@ WHOSE = {
     "coil": ("coil", "A"), "core": ("core", "W/m^3"), "driver": ("gate driver", "W"),
     "gate": ("gate transformer", "V*s"), "avalanche": ("switches", "J"), "mains": ("mains", "A"),
     "rectifier": ("rectifier", "A"), "inrush": ("fuse", "A^2*s"),
-    "precharge": ("precharge resistor", "J"),
+    "precharge": ("precharge resistor", "J"), "bleeder": ("bleeder", "W"),
 }  # fmt: skip
 """Part and unit by the first word of a figure's name."""
 UNITS = (

@@ -56,12 +56,13 @@ class Opinion:
 
 @dataclass(frozen=True)
 class Unrated:
-    """A part whose figure was computed and that has no rating; value and error in `unit`."""
+    """A part's figure that nothing judged; value and error in `unit`."""
 
     part: str
     quantity: str
     unit: str
-    value: float
+    value: float | None
+    """None where the machine file gives too little to work it out."""
     error: float | None
     needs: str
     """Key of the machine file that would judge it."""

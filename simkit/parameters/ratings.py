@@ -62,6 +62,9 @@ class RectifierRating(Section):
     precharge_energy: (
         Annotated[float, Quantity("J", "One charging pulse of the resistor", gt=0, lt=1e6)] | None
     ) = None
+    bleeder_power: (
+        Annotated[float, Quantity("W", "Bleeder across the link", gt=0, lt=1e4)] | None
+    ) = None
 
 
 class CoreRating(Section):

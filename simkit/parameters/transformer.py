@@ -132,6 +132,7 @@ class Transformer(Section):
         | None
     ) = None
 
+    core_loss: CoreLoss | None = None
     core: Core | None = None
     primary: Winding | None = None
     secondary: Winding | None = None
@@ -147,6 +148,17 @@ class Transformer(Section):
                     f"{air:.3g} H from primary_turns, core_area and core_path"
                 )
         return self
+
+    @property
+    def loss(self) -> CoreLoss | None:
+        """Constants of the core's loss, wherever they stand; None where nobody gave any."""
+        return self.core_loss or (self.core.loss if self.core else None)
+
+    @property
+    def core_volume(self) -> float | None:
+        """Of the core [m3]; None where nobody gave its path."""
+        path = self.core.path if self.core else self.core_path
+        return None if path is None else self.core_area * path
 
     @property
     def ratio(self) -> float:
@@ -193,6 +205,7 @@ class TransformerFile(Section):
         ]
         | None
     ) = None
+    core_loss: CoreLoss | None = None
     core: Core | None = None
     primary: Winding | None = None
     secondary: Winding | None = None
@@ -204,6 +217,8 @@ class TransformerFile(Section):
             if (getattr(self, name) is None) == (self.core is None):
                 raise ValueError(f"give either {name} or [transformer.core]")
         core = self.core
+        if core is not None and core.loss is not None and self.core_loss is not None:
+            raise ValueError("core_loss: [transformer.core] has its loss already")
         if core is not None and self.core_path is not None:
             raise ValueError("core_path: [transformer.core] has its path already")
         if self.magnetising_inductance is None and not (

@@ -145,6 +145,11 @@ def _start_figures(machine: Machine, rectifier: Rectifier) -> Iterator[PartFigur
         "rectifier", "rectifier_surge", "A", peak, MARCHED * peak,
         "supply.rectifier.surge_current", rectifier.surge_current,
     )  # fmt: skip
+    if rectifier.bleeder is not None:
+        key, heat = "ratings.rectifier.bleeder_power", machine.supply.voltage**2 / rectifier.bleeder
+        yield PartFigure(
+            "bleeder", "bleeder_power", "W", heat, 0.0, key, rating_of(machine.ratings, key)
+        )
     if path and path.resistor is not None:
         energy = stored_energy(machine.supply.link.capacitance, machine.supply.voltage)
         key = "ratings.rectifier.precharge_energy"

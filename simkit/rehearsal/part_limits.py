@@ -57,7 +57,7 @@ def with_parts(rehearsal: Rehearsal) -> Rehearsal:
         for f in figures
         if f.rating is None and isfinite(f.value) and f.value > 0.0
     ]
-    unrated += _without_bound(rehearsal)
+    unrated += [*_without_bound(rehearsal), *_not_worked_out(rehearsal.machine)]
     first = min((e.start for e in rehearsal.line.events), default=None)
     cycle = 1.0 / rehearsal.line.frequency.first
     return replace(
@@ -79,6 +79,13 @@ def _without_bound(rehearsal: Rehearsal) -> list[Unrated]:
             needs = f"a rating: {figure.words.moved_by[0]}"
             out.append(Unrated(worst.part, figure.name, figure.unit, worst.worst[0], None, needs))
     return out
+
+
+def _not_worked_out(machine: Machine) -> Iterator[Unrated]:
+    """Heat that every machine has and this file gives too little to work out."""
+    if machine.transformer.loss is None:
+        needs = "its ferrite's constants: transformer.core_loss"
+        yield Unrated("core", "core_loss_density", "W/m^3", None, None, needs)
 
 
 def _judged(f: PartFigure) -> Judged:
@@ -188,11 +195,10 @@ def _transformer_figures(rehearsal: Rehearsal, share: float) -> Iterator[PartFig
                 f"transformer.{side}.current_density", winding.current_density,
             )  # fmt: skip
     density = core_density(machine, rehearsal.series, rehearsal.after.frequency_hz)
-    core = transformer.core
-    if core is None or core.loss is None:
+    if transformer.loss is None:
         return
     yield PartFigure(
-        "core", "core_loss_density", "W/m^3", density, core.loss.beta * share * density,
+        "core", "core_loss_density", "W/m^3", density, transformer.loss.beta * share * density,
         "ratings.core.loss_density", rating_of(machine.ratings, "ratings.core.loss_density"),
     )  # fmt: skip
 

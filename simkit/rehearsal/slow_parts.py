@@ -96,29 +96,30 @@ def _wall(machine: Machine, loads: Loads, share: float) -> Body | None:
 
 def core_density(machine: Machine, series: tuple[Series, ...], frequency: float) -> float:
     """Loss density of the core at the largest flux of the run [W/m3]; nan without its constants."""
-    core = machine.transformer.core
+    given = machine.transformer.loss
     flux = [s.worst[0] for s in series if s.quantity == "flux_peak"]
-    if core is None or core.loss is None or not flux:
+    if given is None or not flux:
         return nan
-    given = core.loss
     constants = Steinmetz(
         given.k, given.alpha, given.beta, given.frequency_min, given.frequency_max,
-        "transformer.core.loss",
+        "transformer.core_loss",
     )  # fmt: skip
     return square_loss(constants, frequency, max(flux)).value
 
 
 def _core(rehearsal: Rehearsal, share: float) -> Body | None:
     """The core's hot spot, at the run's largest flux from the beginning."""
-    machine, core = rehearsal.machine, rehearsal.machine.transformer.core
+    machine, wound = rehearsal.machine, rehearsal.machine.transformer
     given = machine.ratings.core if machine.ratings else None
     density = core_density(machine, rehearsal.series, rehearsal.after.frequency_hz)
-    if core is None or core.loss is None or given is None or given.thermal_resistance is None:
+    if given is None or given.thermal_resistance is None:
         return None
-    rise = density * core.area * core.path * given.thermal_resistance
+    if wound.loss is None or wound.core_volume is None:
+        return None
+    rise = density * wound.core_volume * given.thermal_resistance
     around = machine.cooling.ambient
     limit = nan if given.temperature is None else given.temperature
-    error = core.loss.beta * share * rise
+    error = wound.loss.beta * share * rise
     return Body("core", around, rise, rise, None, limit, error)
 
 

@@ -239,7 +239,8 @@ class FitUncertainty:
 
 @dataclass(frozen=True)
 class Unrated:
-    """A figure of a part that has no rating; value and error in `unit`."""
+    """A figure of a part that has no rating; value and error in `unit`, null where the machine
+    file gives too little to work it out."""
 
     part: str
     quantity: str

@@ -19,7 +19,7 @@ from simkit.measure.periodic import Cycle
 from simkit.parameters.ratings import Ratings
 from simkit.rehearsal.mains_limits import drawn_at, mains_figures, switched_on
 from simkit.rehearsal.part_figure import PartFigure, rating_of
-from simkit.rehearsal.part_limits import PARTS, _judged
+from simkit.rehearsal.part_limits import PARTS, _judged, _not_worked_out
 from simkit.studies.inputs.loading import load_machine
 from tests.machines import ROOT, demo, topology, varied
 from tests.waves import waves
@@ -197,3 +197,22 @@ def test_a_lamp_does_not_hide_the_surge_of_its_relay() -> None:
     assert found["rectifier_surge"].value >= through["rectifier_surge"].value > 8.0
     assert found["inrush_melting"].value > 0.0
     assert "precharge_energy" not in found
+
+
+def test_a_bleeder_that_is_a_heater_is_over() -> None:
+    """325 V squared over 47 kohm: 2.25 W of 5; over 10 kohm it is 10.6 W."""
+    found = of_mains()["bleeder_power"]
+    assert found.value == pytest.approx(325.0**2 / 47e3)
+    assert _judged(found).status == "ok"
+    hot = of_mains(**{"supply.rectifier.bleeder": 10e3})["bleeder_power"]
+    assert hot.value == pytest.approx(10.56, rel=1e-3)
+    assert _judged(hot).status == "over"
+    assert "bleeder_power" not in of_mains(**{"supply.rectifier.bleeder": None})
+
+
+def test_heat_that_cannot_be_worked_out_is_told_and_not_left_out() -> None:
+    """A core whose ferrite nobody described heats all the same: no figure, and it says so."""
+    (row,) = _not_worked_out(varied(demo(), {"transformer.core_loss": None}))
+    assert (row.part, row.quantity, row.value) == ("core", "core_loss_density", None)
+    assert "transformer.core_loss" in row.needs
+    assert not list(_not_worked_out(demo()))

@@ -78,17 +78,16 @@ def can_rows(rows: Rows, machine: Machine, frequency: float, current: float) -> 
 
 def core_rows(rows: Rows, machine: Machine, frequency: float, flux: float) -> Iterator[CheckRow]:
     """What the transformer's core loses at a peak flux density [T]."""
-    core = machine.transformer.core
-    if core is None or core.loss is None:
+    given, volume = machine.transformer.loss, machine.transformer.core_volume
+    if given is None or volume is None:
         return
-    given = core.loss
     constants = Steinmetz(
         given.k, given.alpha, given.beta, given.frequency_min, given.frequency_max,
-        "transformer.core.loss",
+        "transformer.core_loss",
     )  # fmt: skip
     density = square_loss(constants, frequency, flux)
-    told = _with(density.outside, "transformer.core.loss, square voltage (improved generalised)")
-    yield rows.plain("core loss", "W", density.value * core.area * core.path, told)
+    told = _with(density.outside, "transformer.core_loss, square voltage (improved generalised)")
+    yield rows.plain("core loss", "W", density.value * volume, told)
 
 
 def loss_rows(rows: Rows, machine: Machine, point: OperatingPoint) -> Iterator[CheckRow]:

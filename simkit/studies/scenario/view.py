@@ -166,7 +166,7 @@ def _heating(slow: tuple[SlowFact, ...]) -> str:
 
 def _unrated(part: Unrated) -> page.Fact:
     title = figures()[part.quantity].words.title
-    value = "none" if part.value is None else format_quantity(part.value, part.unit, 3)
+    value = "not worked out" if part.value is None else format_quantity(part.value, part.unit, 3)
     return page.Fact(f"{part.part}: {title}", value, part.needs)
 
 
