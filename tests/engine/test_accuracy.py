@@ -112,6 +112,7 @@ def test_a_figure_beyond_five_per_cent_is_refined_by_itself(
             assert small or abs(row.limit - row.value) > 2.0 * row.error, row.quantity
 
 
+@pytest.mark.slow
 def test_a_refinement_that_stops_leaves_the_figure_in_doubt(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:

@@ -183,6 +183,7 @@ def assert_same_peaks(text: str, stop: float, path: Path, folder: Path) -> None:
         assert theirs[name] == pytest.approx(value, rel=PEAKS), name
 
 
+@pytest.mark.slow
 def test_start_of_the_printed_deck_gives_the_same_peaks_in_batch_mode(tmp_path: Path) -> None:
     """What the verb prints, but for its end time; whole decks run in test_plain_engine.py."""
     path = next(p for p in SHIPPED if p.stem == QUICK)

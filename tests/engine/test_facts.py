@@ -49,6 +49,7 @@ def bench_machine(dead_time: float) -> Machine:
     )
 
 
+@pytest.mark.slow
 def test_at_resonance_the_tank_stands_at_q_times_the_emf() -> None:
     """4/pi 48 V/16 times 40 = 153 V. 8 %: the dead time and the diodes take some."""
     machine = bench_machine(0.6e-6)

@@ -100,6 +100,7 @@ def value_after(found: Rehearsal) -> float:
     return float(abs(waves.node("lam")[late]).max())
 
 
+@pytest.mark.slow
 def test_with_the_gates_off_the_tank_feeds_the_link() -> None:
     # The tank drives its current on through the diodes against V/n: each half period takes
     # 2 (V/n)/Z0 off its swing (textbook: a series circuit against a constant voltage), and its own

@@ -153,6 +153,7 @@ def bench(name: str, folder: Path, text: str | None = None) -> Any:
     return examined(laid_out(BY_NAME[name], folder, text))
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     "name", [pytest.param(n, marks=() if n == "sic-kelvin" else pytest.mark.slow) for n in BY_NAME]
 )

@@ -84,6 +84,7 @@ def test_our_own_switch_read_back_gives_the_same_figures(desk: Path) -> None:
         assert abs(row["value"] - row["value_ours"]) <= allowed, row["quantity"]
 
 
+@pytest.mark.slow
 def test_the_exported_deck_holds_the_file_rewritten_and_no_word_of_it(desk: Path) -> None:
     (desk / "mine.lib").write_text(own_switch_as_a_file(90.0))
     (desk / "part.toml").write_text(PART.read_text(encoding="utf-8") + MODEL)

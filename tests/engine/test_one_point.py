@@ -14,6 +14,7 @@ from simkit.studies.check.suggest import settled
 from simkit.studies.inputs.loading import load_machine
 from tests.engine.runs import BENCH
 from tests.machines import ROOT
+from tests.slowly import first_quick
 
 FILES = sorted((ROOT / "scenarios").glob("*/machine.toml"))
 ROOM = {"junction_peak": 0.04}
@@ -21,7 +22,7 @@ ROOM = {"junction_peak": 0.04}
 2.8 % of the temperature was the largest seen, 1.2 % of any other figure."""
 
 
-@pytest.mark.parametrize("path", FILES, ids=lambda path: path.parent.name)
+@pytest.mark.parametrize("path", first_quick(FILES), ids=lambda path: path.parent.name)
 def test_check_says_what_a_run_says(path: Path) -> None:
     machine = load_machine(path, {}).model
     piece = next(iter(machine.workpieces))

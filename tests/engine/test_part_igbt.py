@@ -92,6 +92,7 @@ def test_the_channel_does_not_conduct_backwards() -> None:
     assert np.abs(found["@m.xqf.m1[id]"][later]).max() < 0.01
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     "name",
     [QUICK, *(pytest.param(n, marks=pytest.mark.slow) for n in CLASSES if n != QUICK)],

@@ -23,6 +23,7 @@ from simkit.parts.mosfet_fit import switch_from_part
 from simkit.run.backend import EngineRun
 from simkit.run.process import NgspiceEngine
 from simkit.studies.part.study import PartReport, examine
+from tests.slowly import first_quick
 
 CLASSES = [p.stem for p in sorted((scenario_folder() / "parts").glob("class-*.toml"))]
 
@@ -110,7 +111,7 @@ def test_capacitances_follow_their_laws(name: str) -> None:
 # --- each shipped class gives its own figures back ------------------------------------------
 
 
-@pytest.mark.parametrize("name", CLASSES)
+@pytest.mark.parametrize("name", first_quick(CLASSES, 2))
 def test_every_given_number_is_returned(name: str) -> None:
     """10 % on static figures, capacitances and charges, 15 % on the recovery: what reading a
     sheet's curves twice differs by (common practice, no source).

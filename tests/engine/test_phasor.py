@@ -68,7 +68,7 @@ def closed_form(
     }
 
 
-@pytest.mark.parametrize("bridge", ["full", "half-blocking"])
+@pytest.mark.parametrize("bridge", first_quick(["full", "half-blocking"]))
 @pytest.mark.parametrize("detuning", first_quick([0.975, 1.0, 1.025, 0.95, 1.05], 1))
 def test_series_resonance_with_harmonics(bridge: str, detuning: float) -> None:
     """Tank voltage, tank current, supply current within 1 %, phase within 0.6 degrees.
@@ -92,6 +92,7 @@ def test_series_resonance_with_harmonics(bridge: str, detuning: float) -> None:
     assert found.point.phase_deg == pytest.approx(wanted["phase"], abs=0.6)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("frequency", "power", "current", "voltage", "switched"),
     first_quick([(25e3, 245.90, 6.994, 215.1, 6.77), (20e3, 981.98, 13.997, 540.7, None),
@@ -161,7 +162,9 @@ def test_half_bridge_with_matching_transformer(bridge: str) -> None:
     assert point.phase_deg == pytest.approx(56.85, rel=0.003)
 
 
-@pytest.mark.parametrize(("bridge", "wanted"), [("full", 203.718), ("half-split", 101.859)])
+@pytest.mark.parametrize(
+    ("bridge", "wanted"), first_quick([("full", 203.718), ("half-split", 101.859)])
+)
 def test_fundamental_of_the_bridge_voltage(bridge: str, wanted: float) -> None:
     """4 Vg/pi and 2 Vg/pi at 160 V (Erickson, Fundamentals of Power Electronics, equation 22.2).
 

@@ -21,6 +21,7 @@ from simkit.run.backend import EngineRun, Progress
 from simkit.run.process import NgspiceEngine
 from simkit.studies.inputs.loading import load_scenario
 from tests.machines import DEMO, SHIPPED
+from tests.slowly import first_quick
 
 needs_program = pytest.mark.skipif(shutil.which("ngspice") is None, reason="no ngspice program")
 
@@ -137,6 +138,7 @@ def short_scenario(folder: Path) -> Path:
     return path
 
 
+@pytest.mark.slow
 def test_the_exported_deck_is_the_one_that_runs(tmp_path: Path) -> None:
     """To the last letter but for the measurements, the switches' warmed resistance too."""
     scenario, machine = load_scenario(short_scenario(tmp_path))
@@ -156,7 +158,7 @@ def test_the_exported_deck_is_the_one_that_runs(tmp_path: Path) -> None:
 
 
 @needs_program
-@pytest.mark.parametrize("seed", STOPPED)
+@pytest.mark.parametrize("seed", first_quick(STOPPED))
 def test_an_exported_deck_runs_as_it_stands(seed: int, tmp_path: Path) -> None:
     """Nothing but `-b`; the end brought nearer, for the time it takes."""
     scenario, machine = load_scenario(write(seed, tmp_path))

@@ -71,6 +71,7 @@ def test_a_notebook_is_told_the_verdict_and_its_reach(outcome: Outcome) -> None:
     assert outcome.document["cautions"][-1].split(",")[0] in shown
 
 
+@pytest.mark.slow
 def test_the_saved_folder_is_a_report(outcome: Outcome, tmp_path: Path) -> None:
     folder = outcome.save(tmp_path / "mine")
     assert {"index.html", "result.json", "deck.cir"} <= {p.name for p in folder.iterdir()}

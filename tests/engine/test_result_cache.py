@@ -95,6 +95,7 @@ def _cache(home: Home, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv("SIMKIT_CACHE_DIR", str(home.folder / "cache"))
 
 
+@pytest.mark.slow
 def test_one_and_two_workers_leave_the_same_bytes(home: Home, first: dict[str, Any]) -> None:
     again = home.run("again", "--jobs", "2", "--no-cache")
     assert again["numerics"]["total_seconds"] != first["numerics"]["total_seconds"], "it did run"

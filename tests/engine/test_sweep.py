@@ -34,7 +34,7 @@ def at(detuning: float) -> tuple[OperatingPoint, Stretch]:
     return operating_point(stretch.waves, stretch.cycles, stretch.transitions), stretch
 
 
-@pytest.mark.parametrize("detuning", first_quick(ABOVE, 2))
+@pytest.mark.parametrize("detuning", first_quick(ABOVE))
 def test_above_resonance_nothing_is_forced_off(detuning: float) -> None:
     point, stretch = at(detuning)
     assert stretch.recoveries == ()
@@ -43,7 +43,7 @@ def test_above_resonance_nothing_is_forced_off(detuning: float) -> None:
     assert all(t.zero_voltage for t in stretch.transitions)
 
 
-@pytest.mark.parametrize("detuning", first_quick(BELOW, 2))
+@pytest.mark.parametrize("detuning", first_quick(BELOW))
 def test_below_resonance_every_transition_forces_a_diode_off(detuning: float) -> None:
     point, stretch = at(detuning)
     assert len(stretch.recoveries) == len(stretch.transitions) > 0
@@ -82,6 +82,7 @@ def test_current_rises_as_resonance_is_approached_from_above() -> None:
     assert at(1.0)[0].tank_current_peak_a > at(BELOW[0])[0].tank_current_peak_a
 
 
+@pytest.mark.slow
 def test_shape_goes_from_near_triangular_to_a_sine() -> None:
     """Harmonics 2 to 15 over the fundamental; a triangle has 0.1206 (sum of 1/n^4, odd n)."""
     triangle = np.sqrt(sum(n**-4.0 for n in range(3, 16, 2)))
@@ -92,6 +93,7 @@ def test_shape_goes_from_near_triangular_to_a_sine() -> None:
     assert values[-1] < triangle / 6.0
 
 
+@pytest.mark.slow
 def test_phase_passes_zero_at_resonance() -> None:
     """From lag to lead within half a per cent of the resonance computed from L and C.
 

@@ -92,6 +92,7 @@ def test_a_short_circuit_in_the_last_cycle_is_over(tail: float) -> None:
     assert_covered(found)
 
 
+@pytest.mark.slow
 def test_a_dead_time_gone_in_the_last_cycle_is_measured() -> None:
     assert_covered(happening(demo(), AT_ONCE, 1e-4, 5e-6))
 
@@ -158,5 +159,6 @@ def test_a_figure_that_still_climbs_is_followed_over_its_limit(delay: float, tai
     assert_covered(found)
 
 
+@pytest.mark.slow
 def test_what_has_settled_is_not_carried_on() -> None:
     assert happening(demo(), {"kind": "trip", "at": 0.0}, 5e-5, 8e-5).carried_on == 0.0

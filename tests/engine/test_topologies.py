@@ -24,13 +24,16 @@ from tests.machines import (
     topology,
     varied,
 )
+from tests.slowly import first_quick
 
+SOME = [*TOPOLOGIES[:3], *(pytest.param(t, marks=pytest.mark.slow) for t in TOPOLOGIES[3:])]
+"""The first three with every run, the rest with --all."""
 CYCLES = 8
 STARTED = replace(WORKING, start_nodes=False)
 """The step of the ladder that these two starts get through with; see LADDER of the rehearsal."""
 
 
-@pytest.mark.parametrize("parts", TOPOLOGIES, ids="-".join)
+@pytest.mark.parametrize("parts", SOME, ids="-".join)
 def test_runs_from_the_fast_model_and_stays_there(parts: tuple[str, str, str]) -> None:
     """The seed and the engine agree about the same steady state, so it does not drift.
 
@@ -55,7 +58,7 @@ def test_runs_from_the_fast_model_and_stays_there(parts: tuple[str, str, str]) -
     assert abs(balance(waves, cycles[0].start, cycles[-1].end).residual) < 1e-3
 
 
-@pytest.mark.parametrize("parts", TOPOLOGIES, ids="-".join)
+@pytest.mark.parametrize("parts", SOME, ids="-".join)
 def test_bridge_and_gates_do_what_the_topology_says(parts: tuple[str, str, str]) -> None:
     """Bridge levels, mean of the node, the polarity of each gate, no two switches of a leg on.
 
@@ -95,7 +98,7 @@ def test_bridge_and_gates_do_what_the_topology_says(parts: tuple[str, str, str])
             assert off_level == pytest.approx(-12.0 if gate == "transformer" else 0.0, abs=1.0)
 
 
-@pytest.mark.parametrize("bridge", ["full", "half-split", "half-blocking"])
+@pytest.mark.parametrize("bridge", first_quick(["full", "half-split", "half-blocking"]))
 @pytest.mark.parametrize("feed", ["loop", "shunt"])
 def test_seed_read_from_a_run_is_the_fast_models(bridge: str, feed: str) -> None:
     """`seed_at` on a settled run gives back what the fast model gives, sign by sign.
@@ -127,6 +130,7 @@ def test_seed_read_from_a_run_is_the_fast_models(bridge: str, feed: str) -> None
     )
 
 
+@pytest.mark.slow
 def test_split_and_blocking_capacitor_together_start_without_dc() -> None:
     """Started from the fast model, and again from the first run's states, the flux stays centred:
     its middle within 5 % of half of its swing (measured 0.1 and 1.9 %), part of which the start's
@@ -151,7 +155,7 @@ def test_split_and_blocking_capacitor_together_start_without_dc() -> None:
     middle(seed_at(first.waves, later), later)
 
 
-@pytest.mark.parametrize("place", ["switch", "leg", None])
+@pytest.mark.parametrize("place", first_quick(["switch", "leg", None]))
 @pytest.mark.parametrize("bridge", ["full", "half-split"])
 def test_energy_adds_up_with_and_without_snubbers(bridge: str, place: str | None) -> None:
     """1e-3 of the energy; a switch's snubber that counts twice, or not at all, is more than 3e-3.
@@ -169,7 +173,7 @@ def test_energy_adds_up_with_and_without_snubbers(bridge: str, place: str | None
 
 
 @pytest.mark.parametrize("margin", [0.02, -0.02])
-@pytest.mark.parametrize("place", ["switch", "leg", None])
+@pytest.mark.parametrize("place", first_quick(["switch", "leg", None]))
 @pytest.mark.parametrize("feed", ["loop", "shunt"])
 @pytest.mark.parametrize("bridge", ["full", "half-split", "half-blocking"])
 def test_a_start_needs_no_second_try(

@@ -17,6 +17,7 @@ from simkit.parts.coil import CoilGeometry, coil_from_geometry
 from simkit.parts.materials import Magnetism, Material, Table
 from simkit.parts.workpiece import Loaded, workpiece_in_coil
 from tests.reference.fem import Answer, Region, impedance
+from tests.slowly import first_quick
 
 pytest.importorskip("skfem")
 pytest.importorskip("gmsh")
@@ -81,7 +82,7 @@ def compare(
     return loaded, answer.inductance - empty(frequency).inductance
 
 
-@pytest.mark.parametrize("frequency", [20e3, 80e3])
+@pytest.mark.parametrize("frequency", first_quick([20e3, 80e3]))
 def test_empty_coil(frequency: float) -> None:
     coil = coil_from_geometry(GEOMETRY, frequency, COPPER)
     assert coil.computed_inductance == pytest.approx(empty(frequency).inductance, rel=0.01)

@@ -428,6 +428,7 @@ def test_frequency_is_set_in_the_map(page: Page) -> None:
     assert {b.split()[-1] for b in bars} <= {"unknown", "over"}
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("width", [1280, 390])
 @pytest.mark.parametrize("scheme", ["light", "dark"])
 def test_nothing_sticks_out_sideways(page: Page, width: int, scheme: str) -> None:
@@ -443,6 +444,7 @@ def test_nothing_sticks_out_sideways(page: Page, width: int, scheme: str) -> Non
         page.call("Emulation.clearDeviceMetricsOverride")
 
 
+@pytest.mark.slow
 @pytest.mark.skipif(AXE is None, reason="axe-core-python, the accessibility checker, is missing")
 @pytest.mark.parametrize("scheme", ["light", "dark"])
 def test_accessibility_checker_finds_nothing(page: Page, scheme: str) -> None:
@@ -482,6 +484,7 @@ def test_closing_the_browser_in_mid_rehearsal_leaves_no_process(tmp_path: Path) 
     assert [p.name for p in bench.reports.glob("*")] == ["screen"]
 
 
+@pytest.mark.slow
 @LINUX
 @pytest.mark.parametrize("how", [signal.SIGINT, signal.SIGKILL])
 def test_however_the_server_ends_its_workers_end_with_it(tmp_path: Path, how: int) -> None:

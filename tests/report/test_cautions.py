@@ -58,6 +58,7 @@ def test_no_template_leaves_it_out(name: str) -> None:
     assert calls == (1 if "</main>" in text else 0)
 
 
+@pytest.mark.slow
 def test_a_page_without_the_block_is_found_out(
     view: ReportView, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -36,7 +36,7 @@ def browser() -> Iterator[Page]:
         yield page
 
 
-@pytest.fixture(params=KINDS)
+@pytest.fixture(params=first_quick(KINDS, 2))
 def kind(request: pytest.FixtureRequest) -> str:
     return str(request.param)
 
@@ -108,6 +108,7 @@ def test_accessibility_checker_finds_nothing(page: Page, kind: str, scheme: str)
     assert violated == []
 
 
+@pytest.mark.slow
 @pytest.mark.skipif(AXE is None, reason="axe-core-python, the accessibility checker, is missing")
 def test_accessibility_checker_sees_what_is_amiss(browser: Page, pages: Path) -> None:
     browser.open(pages / KINDS["compare"])
@@ -118,6 +119,7 @@ def test_accessibility_checker_sees_what_is_amiss(browser: Page, pages: Path) ->
     assert "html-has-lang" in found
 
 
+@pytest.mark.slow
 def test_paper_cuts_no_figure_and_no_table(page: Page, kind: str) -> None:
     width, height = PAPER
     page.call("Emulation.setEmulatedMedia", media="print")
@@ -143,6 +145,7 @@ def leaves(page: Page) -> int:
     return len(re.findall(rb"/Type\s*/Page[^s]", printed))
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", ["report", "report-within"])
 def test_a_report_is_four_pages_and_its_values_an_appendix(
     browser: Page, pages: Path, name: str

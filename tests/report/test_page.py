@@ -67,6 +67,7 @@ def test_page_never_calls_anything_by_the_word_it_must_not_use(view: ReportView)
     assert not re.search(r"\bsafe(ly|ty)?\b", page(view, draw(view)), re.IGNORECASE)
 
 
+@pytest.mark.slow
 def test_figures_have_no_date_and_are_the_same_twice(view: ReportView) -> None:
     once, twice = draw(view), draw(view)
     assert once == twice
@@ -89,6 +90,7 @@ def test_page_without_figures_and_values_says_so(view: ReportView) -> None:
     assert not re.search(r"\bnan\b", text)
 
 
+@pytest.mark.slow
 def test_page_of_a_healthy_machine_names_its_smallest_margin(view: ReportView) -> None:
     rows = tuple(replace(r, status="ok", ratio=0.5, value=0.5 * r.limit) for r in view.limits)
     text = page(replace(view, outcome="within_limits", limits=rows), draw(view))
@@ -137,6 +139,7 @@ def test_bars_and_advice_follow_the_ratio(view: ReportView) -> None:
     assert {r.quantity for r in advised} == pressing
 
 
+@pytest.mark.slow
 def test_same_rehearsal_same_page(view: ReportView) -> None:
     assert page(view, draw(view)) == page(view, draw(view))
 
@@ -180,6 +183,7 @@ def test_drop_in_goes_from_inductive_to_capacitive(
     assert result.recovery.peak_current_a > 5.0
 
 
+@pytest.mark.slow
 def test_folder_appears_whole_and_a_failure_leaves_the_old_one(
     run: tuple[Any, Result, Loaded[Any]], view: ReportView, tmp_path: Path
 ) -> None:
@@ -269,6 +273,7 @@ def test_no_figure_is_left_open() -> None:
     assert pyplot.get_fignums() == before
 
 
+@pytest.mark.slow
 def test_the_operating_map_stands_where_the_drive_is_tuned(view: ReportView) -> None:
     assert view.operating is None, "the piece moves, the drive does not"
     assert 'id="operating"' not in page(view, draw(view))
@@ -297,6 +302,7 @@ def test_units_are_set_in_print_and_words_are_left(plain: str, printed: str) -> 
     assert typeset(plain) == printed
 
 
+@pytest.mark.slow
 def test_what_a_fit_found_stands_with_interval_and_readings(
     run: tuple[Any, Result, Loaded[Any]],
 ) -> None:

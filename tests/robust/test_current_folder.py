@@ -46,6 +46,7 @@ def _start(way: str, folder: Path) -> list[str]:
     return [sys.executable, "-m", "simkit"]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("verb", ["check machine.toml", "doctor"])
 @pytest.mark.parametrize("way", ["installed command", "python -m"])
 def test_no_module_of_the_current_folder_is_imported(way: str, verb: str, shared: Path) -> None:

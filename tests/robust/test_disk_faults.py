@@ -30,6 +30,7 @@ def whole(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return folder
 
 
+@pytest.mark.slow
 @fault(
     "disk",
     "the report's disk is full",
@@ -87,6 +88,7 @@ def test_full_cache_disk(tmp_path: Path) -> None:
         assert list((disk / "cache" / "results").rglob("*.zip")) == [], "no report fits there"
 
 
+@pytest.mark.slow
 @fault(
     "disk",
     "the cache's folder is a file",
@@ -123,6 +125,7 @@ def test_full_temporary_folder(tmp_path: Path) -> None:
     assert contents(tmp_path / "out") == before
 
 
+@pytest.mark.slow
 @fault(
     "disk",
     "the folder named by --out holds something else than a report",

@@ -82,6 +82,7 @@ def test_hang() -> None:
     assert workers() == []
 
 
+@pytest.mark.slow
 @fault(
     "engine",
     "the engine works on and on",
@@ -151,6 +152,7 @@ def test_no_library(tmp_path: Path) -> None:
 OTHERS = {"a library of something else": "libm.so.6", "no library at all": str(Path(__file__))}
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("kind", OTHERS)
 @fault(
     "engine",

@@ -15,6 +15,7 @@ from typing import Any
 
 import pytest
 
+from tests.once import made_once
 from tests.robust.hostile import ALL as FIRST
 from tests.robust.hostile import SECRET, Hostile
 from tests.robust.hostile_files import MORE
@@ -29,7 +30,11 @@ LONGEST = 5.0
 
 @pytest.fixture(scope="module")
 def watched(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, dict[str, Any]]:
-    root = tmp_path_factory.mktemp("hostile")
+    root = made_once(tmp_path_factory, "hostile", _watch)
+    return root, json.loads((root / "done.json").read_text())
+
+
+def _watch(root: Path) -> None:
     (root / SECRET).parent.mkdir()
     (root / SECRET).write_text('name = "secret-word"\n')
     tasks = []
@@ -44,7 +49,7 @@ def watched(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, dict[str, A
         cwd=ROOT, capture_output=True, text=True, timeout=300, check=True,
         env={**os.environ, "PYTHONPATH": str(ROOT)},
     )  # fmt: skip
-    return root, json.loads(done.stdout)
+    (root / "done.json").write_text(done.stdout)
 
 
 def test_there_are_enough_and_each_has_its_name() -> None:

@@ -11,11 +11,13 @@ import pytest
 from benchmarks.plausible import Case, case, done, finding, place
 from simkit.report.style import drawing
 from simkit.verbs import check
+from tests.slowly import first_quick
 
 SEEDS = range(30_000_000, 30_000_016)
 """None of them in the long run."""
 
 
+@pytest.mark.slow
 def test_plausible_values_end_as_documented(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -33,7 +35,7 @@ SLOW = ("--set", "drive.frequency_min=1 kHz", "--set", "drive.frequency_max=3.6 
 
 @pytest.mark.parametrize(
     ("code", "command"),
-    [
+    first_quick([
         (1, ("check", f"{DEMO}/machine.toml", "--set", "drive.dead_time=50 ns")),
         (1, ("check", f"{DEMO}/machine.toml", "--set", "drive.gate_resistor=200 ohm")),
         (1, ("check", f"{DEMO}/machine.toml", *SLOW)),
@@ -44,7 +46,7 @@ SLOW = ("--set", "drive.frequency_min=1 kHz", "--set", "drive.frequency_max=3.6 
              "drive.gate_resistor=200 ohm")),
         (3, ("map", f"{DEMO}/machine.toml", "--gate-resistor", "--jobs", "1", "--set",
              "drive.gate_resistor=200 ohm")),
-    ],
+    ], 4),
 )  # fmt: skip
 def test_what_once_was_called_a_fault_of_our_own(
     code: int, command: tuple[str, ...], tmp_path: Path, monkeypatch: pytest.MonkeyPatch

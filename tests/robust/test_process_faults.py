@@ -93,6 +93,7 @@ def interrupt(process: subprocess.Popen[str]) -> None:
     os.killpg(process.pid, signal.SIGINT)
 
 
+@pytest.mark.slow
 @fault(
     "process",
     "the command is killed outright (SIGKILL)",
@@ -132,6 +133,7 @@ def test_interrupted_twice(tmp_path: Path) -> None:
     assert code in (130, -signal.SIGINT)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("number", [signal.SIGTERM, signal.SIGHUP])
 @fault(
     "process",
@@ -164,6 +166,7 @@ def test_sleep(tmp_path: Path) -> None:
     assert (tmp_path / "out" / "index.html").is_file()
 
 
+@pytest.mark.slow
 @fault("process", "the reader of a pipe goes away", "exit 141, no complaint", "nothing is written")
 def test_pipe_closed(tmp_path: Path) -> None:
     scenario = short_scenario(tmp_path / "input")

@@ -235,6 +235,7 @@ def drawn_in_steps(*events: dict[str, object]) -> Scenario:
     )
 
 
+@pytest.mark.slow
 def test_a_bar_half_way_out_stays_where_it_is(bars: Machine) -> None:
     half = {"kind": "pull-out", "share": 0.5, "at": 0.0, "duration": 0.01}
     line = timeline(bars, drawn_in_steps(half))

@@ -237,6 +237,7 @@ def test_a_deck_cannot_be_written_where_there_is_no_folder(
     assert "cannot be written: No such file or directory" in capsys.readouterr().err
 
 
+@pytest.mark.slow
 def test_deck_as_json_is_the_same_deck(capsys: pytest.CaptureFixture[str]) -> None:
     import hashlib
 

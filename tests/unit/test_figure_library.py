@@ -30,11 +30,13 @@ def ran(code: str, folder: Path, seconds: float) -> str:
     return done.stdout + done.stderr
 
 
+@pytest.mark.slow
 def test_a_pipe_of_that_name_does_not_hold_the_tool(tmp_path: Path) -> None:
     os.mkfifo(tmp_path / "matplotlibrc")
     assert ran(DRAW, tmp_path, 60.0) == "drawn\n"
 
 
+@pytest.mark.slow
 def test_hostile_settings_are_not_read(tmp_path: Path) -> None:
     # Read, each of these lines would be complained about on stderr.
     (tmp_path / "matplotlibrc").write_text("nonsense : was-here\nlines.linewidth: was-here\n")

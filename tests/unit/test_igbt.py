@@ -17,6 +17,7 @@ from simkit.parts import igbt
 from simkit.parts.igbt_fit import fit_igbt, saturation_at
 from simkit.parts.switches import load_part, saturation_loss
 from simkit.studies.inputs.loading import load_machine
+from tests.slowly import first_quick
 from tests.waves import waves
 
 PARTS = scenario_folder() / "parts"
@@ -81,7 +82,7 @@ def test_a_capacitor_spares_most_of_the_tail() -> None:
     assert igbt.snubbed_tail_energy(NARROWING, 400.0, 30.0, 60e-9) < 0.5 * clamped
 
 
-@pytest.mark.parametrize("name", CLASSES)
+@pytest.mark.parametrize("name", first_quick(CLASSES, 2))
 @pytest.mark.parametrize("celsius", [25.0, 150.0])
 def test_a_fit_returns_the_saturation_voltage(name: str, celsius: float) -> None:
     part = load_part(PARTS / f"{name}.toml").model
@@ -94,7 +95,7 @@ def test_a_fit_returns_the_saturation_voltage(name: str, celsius: float) -> None
         assert got == pytest.approx(point.voltage, rel=0.02)
 
 
-@pytest.mark.parametrize("name", CLASSES)
+@pytest.mark.parametrize("name", first_quick(CLASSES, 2))
 def test_a_class_saturates_as_its_short_circuit_rating_allows(name: str) -> None:
     """At 15 V: four to ten times the rated current where a short circuit is rated, fifteen at most
     where none is (common practice, no source). Square law of the channel, fed by half of the rated

@@ -139,6 +139,7 @@ def test_a_blind_detector_holds_still() -> None:
     assert np.ptp(seeing.frequency) > 500.0
 
 
+@pytest.mark.slow
 def test_a_loop_stops_at_the_drives_lowest_frequency() -> None:
     machine = varied(demo(), {"drive.loop": PHASE, "drive.frequency_min": 83e3})
     found = driven(machine, draft(
@@ -236,6 +237,7 @@ def lifted(seconds: float) -> tuple[Machine, Timeline]:
     return machine, timeline(machine, lift(machine, seconds))
 
 
+@pytest.mark.slow
 def test_chosen_cycles_of_a_slow_event_are_those_of_the_march(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
@@ -257,6 +259,7 @@ def test_chosen_cycles_of_a_slow_event_are_those_of_the_march(
         assert a.primary_current == pytest.approx(b.primary_current, rel=0.015)
 
 
+@pytest.mark.slow
 def test_the_number_of_cycles_looked_at_does_not_grow_with_the_event() -> None:
     counts = []
     for seconds in (0.06, 0.9):
@@ -322,6 +325,7 @@ def test_a_current_limits_bound_is_where_a_root_leaves_the_left_half(
     assert growing(0.99 * most) < 0.0 < growing(1.01 * most)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("loop", [{"holds": "none"}, PHASE])
 def test_a_current_limit_raises_the_frequency_and_holds_the_current(loop: dict[str, Any]) -> None:
     scenario = load_scenario(DEMO / "drives" / "fixed.toml")[0].model

@@ -322,6 +322,7 @@ def test_a_vary_table_says_its_width_one_way() -> None:
         Vary(keys=("tank.cans",))
 
 
+@pytest.mark.slow
 def test_a_tolerance_on_the_mains_moves_all_that_follows_from_it() -> None:
     """The link's voltage is the mains' peak less two diodes, so it moves by sqrt(2) of them."""
     path = ROOT / "scenarios" / "bar-heating" / "draw-out.toml"

@@ -47,6 +47,7 @@ def test_no_dead_time_is_over_from_then_on() -> None:
     assert [over for _, over in taken(demo(), event, again)] == [False, True, False]
 
 
+@pytest.mark.slow
 def test_check_and_run_draw_the_same_line() -> None:
     """Over where less than the driver's edge is left, for resistors on both sides of that."""
     seen = set()

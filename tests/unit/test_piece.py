@@ -36,6 +36,7 @@ def cold(bars: Loaded[Machine]) -> PieceReport:
     return examine_piece(bars, "cold-bar")
 
 
+@pytest.mark.slow
 def test_low_level_raises_and_full_power_lowers(cold: PieceReport) -> None:
     working = np.interp(np.log(cold.working_current), np.log(cold.level.x), cold.level.inductance)
     assert cold.level.inductance[0] > cold.empty_inductance > working
@@ -82,6 +83,7 @@ def test_clear_of_the_coil_it_is_the_empty_coil(cold: PieceReport) -> None:
     assert cold.places.resistance[-1] == pytest.approx(cold.empty_resistance, rel=2e-2)
 
 
+@pytest.mark.slow
 def test_a_hot_bar_lowers_l_at_every_level(bars: Loaded[Machine]) -> None:
     hot = examine_piece(bars, "hot-bar")
     assert hot.flip is None
@@ -95,6 +97,7 @@ def test_what_cannot_be_worked_out_is_said(bars: Loaded[Machine]) -> None:
         examine_piece(load_machine(DEMO / "machine.toml"), "steel-hot")
 
 
+@pytest.mark.slow
 def test_the_page_shows_what_was_found(cold: PieceReport, tmp_path: Path) -> None:
     view = piece_view(cold)
     write_piece(tmp_path, view)

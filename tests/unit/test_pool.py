@@ -212,6 +212,7 @@ def lines(path: Path) -> int:
     return path.read_text().count("\n") if path.exists() else 0
 
 
+@pytest.mark.slow
 def test_a_killed_map_carries_on_and_leaves_no_worker(tmp_path: Path) -> None:
     log = tmp_path / "log"
     killed = start_map(tmp_path, 200, 0.02)

@@ -83,6 +83,7 @@ def test_lamp_of_tens_of_watts_limits_the_charging_current(power: float) -> None
     assert got.close_time < 20.0
 
 
+@pytest.mark.slow
 def test_a_stronger_lamp_charges_sooner() -> None:
     weak, strong = (precharge(MAINS, 1e-3, lamp_from_rating(230.0, p)) for p in (40.0, 100.0))
     assert strong.close_time < weak.close_time

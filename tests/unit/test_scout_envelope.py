@@ -279,6 +279,7 @@ def test_a_link_capacitor_with_esr_steps_first_and_sags_more_slowly() -> None:
     np.testing.assert_allclose(got.bus[1:], end + (at_once - end) * fading, rtol=1e-12)
 
 
+@pytest.mark.slow
 def test_five_milliseconds_take_a_fraction_of_a_second() -> None:
     """450 cycles within 0.3 s of CPU where a plain loop of a million steps takes 42 ms.
 

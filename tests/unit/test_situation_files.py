@@ -40,6 +40,7 @@ def test_shipped_files_are_current(machine: str, request: pytest.FixtureRequest)
     assert stored == made
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("machine", MACHINES)
 def test_a_file_reads_back_as_the_drafted_case(machine: str) -> None:
     drafts = cases(load_machine(folder(machine).parent / "machine.toml").model)

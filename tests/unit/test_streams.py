@@ -12,6 +12,7 @@ from pathlib import Path
 import pytest
 
 from simkit import cli
+from tests.slowly import first_quick
 
 ROOT = Path(__file__).resolve().parents[2]
 SIMKIT = f"{sys.executable} -m simkit"
@@ -25,7 +26,9 @@ def shell(line: str) -> tuple[int, str, str]:
     return done.returncode, done.stdout, done.stderr
 
 
-@pytest.mark.parametrize("verb", ["schema machine", "explain dead_time", f"check {MACHINE} --json"])
+@pytest.mark.parametrize(
+    "verb", first_quick(["schema machine", f"check {MACHINE} --json", "explain dead_time"])
+)
 @pytest.mark.parametrize("out", [">/dev/full", ">&-"])
 def test_what_cannot_be_written_is_no_verdict(verb: str, out: str) -> None:
     """The first is larger than any buffer, the second smaller."""
@@ -40,6 +43,7 @@ def test_an_error_as_json_to_a_full_disk_is_no_traceback() -> None:
     assert (code, "cannot be written" in err) == (3, True)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("err", ["2>/dev/full", "2>&-"])
 def test_notes_that_cannot_be_written_change_nothing(err: str) -> None:
     code, out, _ = shell(f"{SIMKIT} check {MACHINE} {err}")
@@ -49,6 +53,7 @@ def test_notes_that_cannot_be_written_change_nothing(err: str) -> None:
     assert shell(f"{SIMKIT} check none.toml --json >/dev/full {err}")[0] == 3
 
 
+@pytest.mark.slow
 def test_a_closed_stream_is_not_given_to_another_file(tmp_path: Path) -> None:
     """Else the deck itself would be written to number 1, with whatever is printed."""
     deck = tmp_path / "deck.cir"

@@ -189,6 +189,7 @@ def test_a_drawn_machines_switches_are_as_warm_as_its_own_loss_makes_them() -> N
     assert pair[1].cycles.bridge_loss[0] > 1.3 * pair[0].cycles.bridge_loss[0]  # its own resistance
 
 
+@pytest.mark.slow
 def test_intervals_follow_the_march_of_each_machine() -> None:
     """Four figures of drawn machines against the march of the whole event on each.
 
@@ -214,6 +215,7 @@ def test_intervals_follow_the_march_of_each_machine() -> None:
             assert one.values[k] == pytest.approx(top(one.row.quantity, march), rel=0.12)
 
 
+@pytest.mark.slow
 def test_what_the_fast_model_does_not_follow_is_left_out() -> None:
     """An event too quick for a settled answer; a figure with no course; one not measured."""
     _, taken, scout = prepared(COLD, 2)
@@ -352,6 +354,7 @@ def test_a_verdict_turns_where_machines_come_to_another() -> None:
     assert not turns("no_verdict", 0.5)
 
 
+@pytest.mark.slow
 def test_a_junction_rises_with_the_loss_of_its_own_part_of_the_event() -> None:
     """Thermal resistances in series: with all losses doubled the rise above the ambient doubles."""
     _, taken, scout = prepared(COLD, 1)

@@ -146,6 +146,7 @@ def test_up_and_down_are_the_same() -> None:
     assert up.reflected == pytest.approx(down.reflected, rel=1e-6)
 
 
+@pytest.mark.slow
 def test_long_bar_in_a_long_coil_is_the_bessel_solution() -> None:
     """Lupi 2017, chapter 6: reflected R of a slice of a long rod in a long coil.
 
