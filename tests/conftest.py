@@ -6,6 +6,8 @@ from pathlib import Path
 
 import pytest
 
+from tests.once import shared_by_all
+
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # as the command does, and for its reason
 
 HERE = Path(__file__).parent
@@ -44,3 +46,14 @@ def _empty_cache(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
     with pytest.MonkeyPatch.context() as patch:
         patch.setenv("SIMKIT_CACHE_DIR", str(tmp_path_factory.mktemp("cache")))
         yield
+
+
+@pytest.fixture
+def kept_by_all(
+    _empty_cache: None,
+    tmp_path_factory: pytest.TempPathFactory,
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """One cache for every test that asks for it, whichever worker runs it: for tests of what a
+    verb says and writes, where another has already worked the same figures out."""
+    monkeypatch.setenv("SIMKIT_CACHE_DIR", str(shared_by_all(tmp_path_factory) / "kept-by-all"))

@@ -134,7 +134,7 @@ def random_case(number: int) -> tuple[dict[str, Any], float, float]:
     return event, draw.uniform(40e-6, 120e-6), tail
 
 
-@pytest.mark.parametrize("number", first_quick(range(40)))
+@pytest.mark.parametrize("number", first_quick(range(24)))
 def test_judged_peaks_are_the_largest_samples_of_the_run(number: int) -> None:
     event, settled, tail = random_case(number)
     found = happening(demo(), event, settled, tail)

@@ -41,11 +41,13 @@ def made(tmp_path_factory: pytest.TempPathFactory) -> tuple[BringUpResult, Path]
     return result, write_sheet(target, result, machine, document(result, machine, 1.0))
 
 
+@pytest.mark.usefixtures("kept_by_all")
 def test_what_the_sheet_allows_at_working_power_holds_run_whole() -> None:
     """Its last stage again, every cycle of the event through the circuit: nothing sampled."""
     machine = load_machine(DEMO / "machine.toml").model
     with Workers(2) as crew:
-        stages, trials = settled_stages(machine, Rehearsals(None, crew), None)
+        kept = Rehearsals(default_store("cases"), crew)
+        stages, trials = settled_stages(machine, kept, None)
     last = trials[len(stages) - 1]
     assert last.step
     whole = Rehearser(settings=Settings(whole=True, jobs=2))

@@ -48,7 +48,16 @@ def whole_run(folder: Path) -> subprocess.Popen[str]:
     """A run that takes long enough to be disturbed, at the moment its engine works."""
     out = folder / "out"
     process = start(
-        ["run", str(DEMO / "pull-out-shaken.toml"), "--out", str(out), "--whole", "--no-cache"],
+        [
+            "run",
+            str(DEMO / "pull-out-shaken.toml"),
+            "--out",
+            str(out),
+            "--whole",
+            "--no-cache",
+            "--no-advice",
+            "--no-tolerance",
+        ],
         folder,
     )
     at_work(folder)

@@ -9,8 +9,11 @@ import pytest
 
 from simkit.cli import VERBS, run
 from simkit.judge.cautions import CAUTIONS, spoken
+from simkit.studies.all_faults import study
+from simkit.studies.situations import cases
 from tests.unit.test_promises import promises
 
+pytestmark = pytest.mark.usefixtures("kept_by_all")
 ROOT = Path(__file__).resolve().parents[2]
 DEMO = ROOT / "scenarios" / "chisel-brazing"
 MACHINE, PULL = str(DEMO / "machine.toml"), str(DEMO / "pull-out-wide.toml")
@@ -64,9 +67,11 @@ def test_every_verb_is_tried_or_said_to_lead_nowhere_near_power() -> None:
 
 @pytest.mark.parametrize("words", EVERY)
 def test_a_verb_ends_with_the_cautions_and_its_json_has_them_under_one_key(
-    words: list[str], capsys: pytest.CaptureFixture[str]
+    words: list[str], capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """The second time from what the first kept, where the verb keeps anything."""
+    """The second time from what the first kept, where the verb keeps anything. Of all faults
+    three: how many there are changes nothing in what is said after them."""
+    monkeypatch.setattr(study, "cases", lambda m: dict(list(cases(m).items())[:3]))
     assert run([*words, "--quiet"]) in (0, 1, 3)
     said = capsys.readouterr()
     assert spoken() in said.err

@@ -27,6 +27,7 @@ ROOT = Path(__file__).resolve().parents[2]
 README = (ROOT / "README.md").read_text(encoding="utf-8")
 TUTORIAL = (ROOT / "docs" / "tutorial.md").read_text(encoding="utf-8")
 RESULT_PAGE = (ROOT / "docs" / "result.md").read_text(encoding="utf-8")
+pytestmark = pytest.mark.usefixtures("kept_by_all")
 QUICK = ("doctor", "check", "explain", "schema", "deck", "completion", "cache")
 """Verbs that answer within seconds."""
 
