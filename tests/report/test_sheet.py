@@ -15,6 +15,7 @@ from simkit.errors import InputError
 from simkit.parameters.read_readings import load_readings
 from simkit.rehearsal.rehearser import Rehearser
 from simkit.rehearsal.settings import Settings
+from simkit.run.cache import default_store
 from simkit.run.workers import Workers
 from simkit.studies.bring_up.folder import write_sheet
 from simkit.studies.bring_up.sheet import document
