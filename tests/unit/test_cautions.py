@@ -71,7 +71,9 @@ def test_a_verb_ends_with_the_cautions_and_its_json_has_them_under_one_key(
 ) -> None:
     """The second time from what the first kept, where the verb keeps anything. Of all faults
     three: how many there are changes nothing in what is said after them."""
-    monkeypatch.setattr(study, "cases", lambda m: dict(list(cases(m).items())[:3]))
+    few = study.SITUATIONS[:3]
+    monkeypatch.setattr(study, "SITUATIONS", few)
+    monkeypatch.setattr(study, "cases", lambda m: {s.name: cases(m)[s.name] for s in few})
     assert run([*words, "--quiet"]) in (0, 1, 3)
     said = capsys.readouterr()
     assert spoken() in said.err
