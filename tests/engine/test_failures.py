@@ -201,6 +201,7 @@ def contents(folder: Path) -> dict[str, bytes]:
     }
 
 
+@pytest.mark.slow
 def test_one_killed_worker_is_replaced(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """A single mishap costs a retry, which the result records, and not the verdict."""
     out = tmp_path / "out"

@@ -68,6 +68,7 @@ def closed_form(
     }
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("bridge", first_quick(["full", "half-blocking"]))
 @pytest.mark.parametrize("detuning", first_quick([0.975, 1.0, 1.025, 0.95, 1.05], 1))
 def test_series_resonance_with_harmonics(bridge: str, detuning: float) -> None:

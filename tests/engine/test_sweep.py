@@ -73,6 +73,7 @@ def measured(stretch: Stretch):  # type: ignore[no-untyped-def]
     return stretch.waves.between(stretch.cycles[0].start, stretch.cycles[-1].end)
 
 
+@pytest.mark.slow
 def test_current_rises_as_resonance_is_approached_from_above() -> None:
     points = [at(k)[0] for k in (*ABOVE, 1.0)]
     for name in ("primary_current_rms_a", "tank_current_peak_a", "input_power_w"):

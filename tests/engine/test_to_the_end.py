@@ -97,6 +97,7 @@ def test_a_dead_time_gone_in_the_last_cycle_is_measured() -> None:
     assert_covered(happening(demo(), AT_ONCE, 1e-4, 5e-6))
 
 
+@pytest.mark.slow
 def test_a_peak_that_is_told_too_low_is_found() -> None:
     """What every run here is held to does fail: a row 3 % below what the run shows."""
     found = happening(demo(), AT_ONCE, 1e-4, 5e-6)

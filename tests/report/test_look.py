@@ -36,7 +36,7 @@ def browser() -> Iterator[Page]:
         yield page
 
 
-@pytest.fixture(params=first_quick(KINDS, 2))
+@pytest.fixture(params=first_quick(KINDS))
 def kind(request: pytest.FixtureRequest) -> str:
     return str(request.param)
 

@@ -178,6 +178,7 @@ def test_a_way_out_begins_at_the_settled_load_and_ends_empty(
     assert way.inductance[-2] == pytest.approx(bars.coil.inductance, rel=1e-3)
 
 
+@pytest.mark.slow
 def test_a_bar_goes_in_the_way_it_came_out(bars: Machine) -> None:
     inward = Scenario.model_validate(
         {

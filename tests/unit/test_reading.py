@@ -120,6 +120,7 @@ def _asked(folder: Path, monkeypatch: pytest.MonkeyPatch, rehearsed: list[Any]) 
     return ["run", str(folder / BAR), "--quiet"]
 
 
+@pytest.mark.slow
 def test_a_kept_verdict_does_not_outlive_any_file_it_came_from(
     shared: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
