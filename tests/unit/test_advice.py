@@ -262,19 +262,19 @@ def test_a_share_below_zero_teaches_nothing_and_ends_nothing() -> None:
         def runs(self, pairs: Sequence[tuple[Machine, Scenario]]) -> list[Any]:
             return [full(1.3, gate_lift=-0.2, power=-0.1) for _ in pairs]
 
-    adviser = Below(rounds=2)
+    adviser = Below(most=3)
     scenario = still(load="cold-steel-weak-field", margin=0.03)
     found = adviser.advise(demo(), scenario, full(1.6, gate_lift=0.4))
     assert len(found.attempts) > 2
 
 
-def test_rounds_end_the_search() -> None:
+def test_the_most_rehearsals_end_the_search() -> None:
     class Stubborn(Told):
         def runs(self, pairs: Sequence[tuple[Machine, Scenario]]) -> list[Any]:
             self.tried += len(pairs)
             return [full(1.3) for _ in pairs]
 
-    adviser = Stubborn(rounds=1)
+    adviser = Stubborn(most=2)
     advised(adviser)
     assert adviser.tried == 2
     longer = Stubborn()
@@ -292,7 +292,7 @@ def test_progress_is_told_while_changes_are_rehearsed(monkeypatch: pytest.Monkey
     given: dict[int, str] = {}
     monkeypatch.setattr("simkit.studies.advice.looking.key_of",
                         lambda case: given.setdefault(id(case), next(keys)))  # fmt: skip
-    advised(Here(rounds=2, progress=shares.append))
+    advised(Here(most=3, progress=shares.append))
     assert shares == pytest.approx([1.0 / 3.0, 2.0 / 3.0, 1.0])
 
 

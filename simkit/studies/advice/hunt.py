@@ -30,7 +30,7 @@ from simkit.studies.advice.superposed import Base, effects_of, predicted
 CLOSER = 6
 """Combinations that the fast model looks at as they are, in each round [1]."""
 AT_ONCE = 2
-"""Rehearsals of the first round [1]; later ones have one each."""
+"""Rehearsals of the first round, at most [1]; later ones have one each."""
 LESS_ROOM = 0.05
 """By how much less of each limit is used after a round in which nothing was within [1]."""
 Row = Mapping[str, Any]
@@ -88,7 +88,9 @@ class Hunt:
         if is_asked(self.scenario.goal) and not self.less and self._hopeless(picked):
             self.less = True
             picked = self._picked()
-        if self.attempt(picked, AT_ONCE if not self.rounds else 1):
+        # Two at a time only where the least change is another one than what is wished for.
+        two = bool(picked) and not self.attempts and picked[0] is not min(picked, key=_plain)
+        if self.attempt(picked, AT_ONCE if two else 1):
             self.rounds += 1
             return True
         self.why_not = self.why_not or "no change of what may be changed moves what is over"
@@ -203,6 +205,10 @@ class Hunt:
                     gaps.setdefault(name, []).append(log(seen / told[name]))
         for name, found in gaps.items():
             self.off[name] = self.off.get(name, 0.0) + sum(found) / len(found)
+
+
+def _plain(option: Option) -> float:
+    return option.plain
 
 
 def _mark(option: Option) -> tuple[tuple[str, float], ...]:

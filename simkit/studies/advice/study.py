@@ -19,7 +19,7 @@ from simkit.run.cache import Store
 from simkit.run.pool import Executor, collected
 from simkit.studies.advice import looking
 from simkit.studies.advice.attempts import Advised, Row
-from simkit.studies.advice.hunt import AT_ONCE, Hunt
+from simkit.studies.advice.hunt import Hunt
 from simkit.studies.advice.levers import Step, ladders, taken
 from simkit.studies.advice.search import ROOM, Option
 from simkit.studies.advice.superposed import Base
@@ -43,7 +43,7 @@ class Adviser:
     """Where advice is looked for and how long.
 
     Fields: rebuilt: None where there are no files; written: keys that stand in the machine file;
-    rounds: of rehearsals, at most; progress: told the share of them that is done.
+    most: rehearsals [1]; progress: told the share of them that is done.
     """
 
     executor: Executor | None = None
@@ -53,7 +53,7 @@ class Adviser:
     budget: Budget = field(default_factory=Budget)
     rebuilt: Rebuilt | None = None
     written: frozenset[str] | None = None
-    rounds: int = 3
+    most: int = 4
     progress: Progress | None = None
     looked: int = 0
     tried: int = 0
@@ -73,8 +73,8 @@ class Adviser:
             hunt.why_not = f"the fast model has no answer to search by: {base.fast['said']}"
             hunt.attempt(self.answered(machine, scenario, steps), 1)
             hunt = self._from_there(hunt)
-        for _ in range(self.rounds if hunt.base.fast["limits"] else 0):
-            if hunt.done or not hunt.round():
+        while hunt.base.fast["limits"] and not hunt.done and len(hunt.attempts) < self.most:
+            if not hunt.round():
                 break
         ranked = tuple(sorted(hunt.attempts, key=lambda a: a.rank))
         return Advised(ranked, self.looked, scenario.goal, "" if ranked else hunt.why_not)
@@ -143,12 +143,12 @@ class Adviser:
         """What circuit runs of some machines come to, in their order."""
         cases = [looking.rehearse_case(m, s, self.engine, self.whole, self.budget)
                  for m, s in pairs]  # fmt: skip
-        before, most = self.tried, self.rounds - 1 + AT_ONCE
+        before = self.tried
         self.tried += len(pairs)
 
         def shown(share: float) -> None:
             if self.progress:
-                self.progress((before + share * len(pairs)) / most)
+                self.progress((before + share * len(pairs)) / self.most)
 
         return self._asked(cases, looking.rehearsed, shown)
 

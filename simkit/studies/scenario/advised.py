@@ -22,9 +22,9 @@ if TYPE_CHECKING:
     from simkit.rehearsal.findings import Rehearsal
     from simkit.rehearsal.rehearser import Rehearser
 
-ROUNDS = 2
-"""Rounds of rehearsals of a run [1]: with two at a time, not much more than two runs' time. A
-number, not a time, so that the same files give the same advice."""
+MOST = 3
+"""Rehearsals beside a run's own [1]. A number, not a time, so that the same files give the same
+advice."""
 LONGEST = 4.0
 """Times the run's own time that one rehearsal of a change may take [1]; two share the machine."""
 LEAST = 60.0
@@ -57,7 +57,7 @@ def with_advice(
         budget=Budget(wall=wall, cpu=1.5 * wall),
         rebuilt=rebuilt,
         written=frozenset(machine.origins),
-        rounds=ROUNDS,
+        most=MOST,
         progress=progress,
     )
     if progress:
