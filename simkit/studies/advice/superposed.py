@@ -184,9 +184,9 @@ def _recoveries(now: float, change: Array, before: float, after: Array) -> Array
     still = np.where(np.minimum(before, after) > 0.0, change, 0.0) + GENTLE * (after - before)
     shares = now * np.exp(still)
     shares = np.maximum(shares, FORCED) if before < -EDGE else shares
-    clear = min(now, CLEARED)
+    clear = max(min(now, CLEARED), FLOOR)  # a gate held below its level has a share below none
     sure = np.clip((after + EDGE) / (2.0 * EDGE), 0.0, 1.0)
-    return np.asarray(clear * (np.maximum(shares, clear) / max(clear, FLOOR)) ** sure)
+    return np.asarray(clear * (np.maximum(shares, clear) / clear) ** sure)
 
 
 @dataclass(frozen=True)
