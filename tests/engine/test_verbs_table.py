@@ -2,9 +2,10 @@
 
 One steady scenario a machine, its circuit run once: what hands decks to the engine remembers them,
 so that `run`, `compare` and `protect` each ask for themselves and get the same waveforms. Beside
-them `check`, the local page, `deck`, `bring-up` and `explain`. What verbs say without a circuit is
-held on every shipped scenario by tests/unit/test_verbs_agree.py. Nothing outside to compare with:
-it is the tool against itself.
+them `check`, the local page, `deck`, `bring-up`, `explain`, the model that `fit` goes through, the
+sheet that `part` fits, and where `run --all-faults` begins. `new` asks nothing of a shipped
+machine. What verbs say without a circuit is held on every shipped scenario by
+tests/unit/test_verbs_agree.py. Nothing outside to compare with: it is the tool against itself.
 """
 
 from __future__ import annotations
@@ -20,15 +21,18 @@ from typing import Any
 import pytest
 
 from simkit import cli
+from simkit.circuit.timeline import start_frequency
 from simkit.judge.limits import machine_limits
 from simkit.live.answers import Question, answered
 from simkit.parameters.change import load_changes
 from simkit.parameters.load import Loaded
 from simkit.parameters.machine import Machine
 from simkit.parameters.scenario import Scenario
+from simkit.parts.switches import load_part
 from simkit.rehearsal.rehearser import Rehearser
 from simkit.run.backend import EngineRun
 from simkit.run.process import NgspiceEngine
+from simkit.scout.bench import Setting, fast_readings
 from simkit.studies.bring_up.study import usual_stages
 from simkit.studies.check.study import NAMES, check_machine
 from simkit.studies.compare.changing import variants
@@ -37,6 +41,7 @@ from simkit.studies.explain.study import explained
 from simkit.studies.inputs.loading import load_machine, load_scenario
 from simkit.studies.protect.study import Searcher
 from simkit.studies.scenario.result import result_of
+from simkit.studies.situations import NotHere, cases
 from tests.machines import ROOT
 
 FILES = sorted((ROOT / "scenarios").glob("*/machine.toml"))
@@ -114,9 +119,12 @@ def once(monkeypatch: pytest.MonkeyPatch) -> None:
 def test_verbs_do_not_contradict_each_other(file: Path, tmp_path: Path) -> None:
     bench = Bench.of(file, tmp_path)
     table = [*bench.run(), *bench.check(), *bench.page(), *bench.deck(), *bench.compare(),
-             *bench.protect(), *bench.words(), *bench.bring_up()]  # fmt: skip
+             *bench.protect(), *bench.words(), *bench.bring_up(), *bench.fit(), *bench.part(),
+             *bench.all_faults()]  # fmt: skip
     verbs = {s.verb for s in table}
-    assert verbs == {"run", "check", "bench", "deck", "compare", "protect", "explain", "bring-up"}
+    assert verbs - {"part"} == {"run", "check", "bench", "deck", "compare", "protect", "explain",
+                                "bring-up", "fit", "all-faults"}  # fmt: skip
+    assert ("part" in verbs) == bool(bench.part_files())
     asked = {s.question for s in table}
     several = {q for q in asked if len({s.verb for s in table if s.question == q}) > 1}
     # Every limit, the judged figures that the fast model has, frequency, verdict and power.
@@ -132,6 +140,8 @@ class Bench:
     scenario: Loaded[Scenario]
     machine: Loaded[Machine]
     piece: str
+    frequency: float = 0.0
+    """What `run` heats at [Hz]."""
 
     @classmethod
     def of(cls, file: Path, folder: Path) -> Bench:
@@ -154,6 +164,8 @@ class Bench:
         before = found["operating_point"]["before"]
         yield Said("frequency", "run", before["frequency_hz"])
         yield Said("power", "run", before["workpiece_power_w"])
+        yield Said("current of the supply", "run", before["supply_current_a"])
+        self.frequency = before["frequency_hz"]
         for row in found["limits"]:
             yield Said(f"limit of {row['quantity']}", "run", row["limit"])
             if row["value"] is not None:
@@ -212,6 +224,38 @@ class Bench:
         for quantity, row in base["limits"].items():
             if row["ratio"] is not None:
                 yield Said(f"share of {quantity}", "protect", row["ratio"])
+
+    def fit(self) -> Iterator[Said]:
+        """What instruments show at the setting of the run, by the model that a fit goes through."""
+        machine = self.machine.model
+        shown = fast_readings(machine, Setting(self.piece, machine.supply.voltage, self.frequency))
+        yield Said("current of the supply", "fit", shown["supply_current"], FAST)
+
+    def part_files(self) -> list[str]:
+        """Data sheets that the machine file names for its switches."""
+        text = (self.place / "machine.toml").read_text("utf-8")
+        return re.findall(r'^part = "(.+)"', text, re.M)
+
+    def part(self) -> Iterator[Said]:
+        """Ratings of the sheet that `part` fits, against the machine's own limits."""
+        limits = self.machine.model.limits.derating
+        for name in self.part_files():
+            ratings = load_part(self.place / name).model.ratings
+            volts = getattr(ratings, "drain_voltage", None) or ratings.collector_voltage
+            rated = volts * limits.drain_voltage
+            yield Said("limit of drain_voltage_peak", "part", rated)
+
+    def all_faults(self) -> Iterator[Said]:
+        """Where each situation of the machine as it is begins; their circuits are not run here."""
+        for case in cases(self.machine.model).values():
+            if isinstance(case, NotHere) or case.machine != self.machine.model:
+                continue
+            start = case.scenario.start
+            working = start.margin == self.machine.model.drive.working_margin
+            # A supply turned down has another current, and steel another inductance at it.
+            if start.load == self.piece and working and start.supply_voltage is None:
+                first = start_frequency(case.machine, case.scenario)
+                yield Said("frequency", "all-faults", first)
 
     def words(self) -> Iterator[Said]:
         for limit in machine_limits(self.machine.model):

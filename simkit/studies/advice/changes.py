@@ -28,6 +28,7 @@ KEYS: Mapping[str, tuple[str, str]] = {
     "bridge.snubber.place": ("snubber", ""),
     "bridge.snubber.resistance": ("snubber resistor", "ohm"),
     "bridge.snubber.capacitance": ("snubber capacitor", "F"),
+    "start.tracks": ("drive that follows the resonance", ""),
     "supply.link.capacitance": ("link capacitance", "F"),
     "bridge.loop_inductance": ("loop inductance", "H"),
     "drive.voltage_off": ("gate voltage when off", "V"),
@@ -53,6 +54,8 @@ class Change:
     def said(self) -> str:
         """In words: "primary turns 18 to 21"."""
         name = KEYS[self.key][0]
+        if self.key == "start.tracks":
+            return name
         if self.before is None:
             return f"{name} {self.text}"
         return f"{name} {text_of(self.key, self.before)} to {self.text}"
@@ -69,7 +72,7 @@ def changes_of(
             continue
         before = _now(machine, scenario, key)
         unit = {"%": "1", "": "1"}.get(KEYS[key][1], KEYS[key][1])
-        found.append(Change(key, before, after, unit, text_of(key, after)))
+        found.append(Change(key, _plain(before), _plain(after), unit, text_of(key, after)))
     return tuple(found)
 
 
@@ -80,9 +83,15 @@ def _now(machine: Machine, scenario: Scenario, key: str) -> Any:
     return machine.supply.voltage if key == "start.supply_voltage" and at is None else at
 
 
+def _plain(value: Any) -> Any:
+    """A yes or no as a file has it; anything else as it is."""
+    return str(value).lower() if isinstance(value, bool) else value
+
+
 def text_of(key: str, value: float | str) -> str:
     """A value as a file has it."""
     unit = KEYS[key][1]
+    value = _plain(value)
     if isinstance(value, str) or unit == "":
         return str(value)
     if unit == "%":

@@ -44,7 +44,7 @@ class Step:
 
     Fields: lever: its key; x: how far the lever is moved, on an axis where effects are smooth;
     cost; values: machine values by dotted key; more_margin: added to the margin [1]; supply:
-    no-load voltage [V], None where it stays.
+    no-load voltage [V], None where it stays; tracks: whether the drive comes to follow resonance.
     """
 
     lever: str
@@ -53,6 +53,7 @@ class Step:
     values: Mapping[str, Any] = field(default_factory=dict)
     more_margin: float = 0.0
     supply: float | None = None
+    tracks: bool = False
 
 
 @dataclass(frozen=True)
@@ -165,6 +166,15 @@ def held_off(machine: Machine, scenario: Scenario) -> Iterator[Step]:
                        {"drive.voltage_off": level})  # fmt: skip
 
 
+def tracking(machine: Machine, scenario: Scenario) -> Iterator[Step]:
+    """A drive that follows the resonance at its margin, where something in the coil moves."""
+    start, line = scenario.start, timeline(machine, scenario)
+    by_margin = start.frequency is None and start.margin_of in (None, start.load)
+    free = by_margin and not start.tracks and machine.drive.loop is None
+    if free and line.inductance.changes:
+        yield Step("tracking", 1.0, 0.8, tracks=True)
+
+
 def links(machine: Machine, scenario: Scenario) -> Iterator[Step]:
     """More capacitance in the link."""
     yield from _scaled(machine, "link", "supply.link.capacitance", LINK, 0.4, 0.2)
@@ -191,6 +201,7 @@ LEVERS: Mapping[str, tuple[str, Ladder]] = {
     "snubber": ("bridge.snubber", snubbers),
     "supply": ("supply.voltage", supplies),
     "link": ("supply.link.capacitance", links),
+    "tracking": ("start.tracks", tracking),
     "loop": ("bridge.loop_inductance", loops),
     "held off": ("drive.voltage_off", held_off),
 }
@@ -240,6 +251,8 @@ def taken(machine: Machine, scenario: Scenario, steps: tuple[Step, ...]) -> Chan
         settings["start.margin"] = round(start.margin + more, 4)
     elif more and start.frequency is None:
         values["drive.working_margin"] = round(machine.drive.working_margin + more, 4)
+    if any(step.tracks for step in steps):
+        settings["start.tracks"] = True
     try:
         made = replaced(machine, values) if values else machine
         if start.frequency is not None:

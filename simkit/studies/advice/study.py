@@ -25,7 +25,7 @@ from simkit.studies.advice.search import ROOM, Option
 from simkit.studies.advice.superposed import Base
 
 LOOKS = {"margin": 6, "turns": 2, "cans": 2, "dead time": 2, "gate": 2, "turn-off": 2,
-         "supply": 1, "link": 1}  # fmt: skip
+         "supply": 1, "link": 1, "tracking": 1}  # fmt: skip
 """Steps of each lever that the fast model looks at [1]; the ends always."""
 AT_EDGES = ("snubber", "loop", "held off")
 """Levers of which the fast model knows nothing but what they make of edges: not looked at."""
