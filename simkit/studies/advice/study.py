@@ -130,7 +130,9 @@ class Adviser:
                 if n not in last.option.levers}  # fmt: skip
         found = self.first_looks(begun.machine, begun.scenario, left)
         base = Base.of(begun.machine, last.row, found.pop(None))
-        return replace(hunt, base=base, begun=begun, ladders=left, seen=found, first=last.option)
+        # What was learned of the machine before says nothing of this one.
+        return replace(hunt, base=base, begun=begun, ladders=left, seen=found, first=last.option,
+                       off={}, room=ROOM)  # fmt: skip
 
     def looks(self, pairs: Sequence[tuple[Machine, Scenario]]) -> list[Row]:
         """What the fast model says of some machines, in their order."""
