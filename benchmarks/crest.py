@@ -60,10 +60,12 @@ PERIODS = 60
 
 @dataclass(frozen=True)
 class Row:
-    """One figure: simkit's answer with its error, the plain run's worst and when, and the limit."""
+    """One figure: simkit's answer with its errors, the plain run's worst, and the limit."""
 
     value: float
     error: float
+    below: float
+    """The error downward."""
     plain: float
     limit: float | None
 
@@ -87,16 +89,18 @@ def begin_of(machine: Machine, rectifier: Rectifier, resistance: float) -> Begin
     """The settled link where its voltage is lowest before the diodes conduct; load in ohms."""
     half = 0.5 / rectifier.mains_frequency
     count = round(half / MARCH)
-    volts, line = machine.supply.voltage, 0.0
+    volts, line, esr = machine.supply.voltage, 0.0, machine.supply.link.esr
+    farad = machine.supply.link.capacitance + machine.supply.film.capacitance
     choke, ohms = rectifier.line_inductance or 0.0, rectifier.line_resistance
     found: list[Begin] = []
     for k in range(PERIODS * count):
-        gap = mains_at(rectifier, k * MARCH) - volts
+        across = (volts + esr * line) / (1.0 + esr / resistance)
+        gap = mains_at(rectifier, k * MARCH) - across
         line = (choke * line + MARCH * gap) / (choke + MARCH * ohms) if choke else gap / ohms
         line = max(line, 0.0)
-        volts += MARCH * (line - volts / resistance) / machine.supply.link.capacitance
+        volts += MARCH * (line - across / resistance) / farad
         if k >= (PERIODS - 1) * count:
-            found.append(Begin(k * MARCH % half, volts, line))
+            found.append(Begin(k * MARCH % half, across, line))
     # Without a choke some 1 us steps of a small line resistance would swing: R C is far longer.
     return min(found, key=lambda b: (round(b.line, 2), b.link))
 
@@ -146,11 +150,12 @@ def from_mains(raw: dict[str, Array], begin: float, line: Timeline, machine: Mac
     half = 0.5 / rectifier.mains_frequency
     last = time_ >= time_[-1] - half
     square = np.trapezoid(mains[last] ** 2, time_[last]) / half
+    link = cycle_means(time_, np.asarray(raw["v(link)"][keep]), marks)
     return {
         "supply_current": float(cycle_means(time_, np.asarray(bridge), marks).max()),
         "mains_current_rms": float(np.sqrt(square)),
-        "link_highest": float(raw["v(link)"][keep].max()),
-        "link_lowest": float(raw["v(link)"][keep].min()),
+        "link_highest": float(link.max()),
+        "link_lowest": float(link.min()),
     }
 
 
@@ -196,12 +201,14 @@ def compared(name: str) -> dict[str, Any]:
 
 def rows(answer: Rehearsal, worst: dict[str, float]) -> dict[str, Row]:
     """Every figure that both sides have; five digits."""
-    told = {r.quantity: (r.value, r.error, r.limit) for r in answer.rows}
+    told = {r.quantity: (r.value, r.error, r.error_below, r.limit) for r in answer.rows}
     found = {}
     for quantity, plain in worst.items():
-        value, error, limit = told.get(quantity, (None, None, None))
+        value, error, below, limit = told.get(quantity, (None, None, None, None))
         if value is not None:
-            found[quantity] = Row(*(float(f"{x:.5g}") for x in (value, error or 0.0, plain)), limit)
+            up = error or 0.0
+            digits = (float(f"{x:.5g}") for x in (value, up, below or up, plain))
+            found[quantity] = Row(*digits, limit)
     return found
 
 
@@ -213,9 +220,11 @@ def main(wanted: list[str]) -> int:
         RECORD.write_text(json.dumps(kept, indent=1) + "\n", encoding="utf-8")
         print(f"{name}: {time.monotonic() - started:.0f} s, {kept[name]['link']}", flush=True)
         for quantity, row in kept[name]["rows"].items():
-            over = (row["plain"] - row["value"]) / max(row["error"], 1e-12)
-            print(f"  {quantity}: {row['value']:.5g} +/- {row['error']:.2g}, plain worst "
-                  f"{row['plain']:.5g}: {over:+.2f} errors above", flush=True)  # fmt: skip
+            off = row["plain"] - row["value"]
+            share = off / max(row["error"] if off > 0.0 else row["below"], 1e-12)
+            told = f"{row['value']:.5g} +{row['error']:.2g} -{row['below']:.2g}"
+            worst = f"plain worst {row['plain']:.5g}"
+            print(f"  {quantity}: {told}, {worst}: {share:+.2f} of that error", flush=True)
     return 0
 
 

@@ -43,6 +43,8 @@ class Judged:
     """The error by its causes, in `unit`; None where it has one cause alone, or is not known."""
     over_s: tuple[float, float] | None = None
     """From when to when a mean or an rms was taken [s]; None for peaks, which miss no sample."""
+    error_below: float | None = None
+    """The error downward where it is larger than upward, in `unit`; None where both are alike."""
 
 
 @dataclass(frozen=True)
@@ -117,8 +119,8 @@ def too_uncertain(row: Judged, reason: str) -> Judged:
     shown = format_quantity(row.value or 0.0, row.unit, 3)
     error = format_quantity(row.error or 0.0, row.unit, 2)
     return replace(
-        row, value=None, error=None, error_parts=None, ratio=None, first_over_s=None,
-        status="not_evaluated",
+        row, value=None, error=None, error_parts=None, error_below=None, ratio=None,
+        first_over_s=None, status="not_evaluated",
         note=f"it came to {shown} with a numerical error of {error}, {reason}",
     )  # fmt: skip
 

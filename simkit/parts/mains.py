@@ -164,6 +164,22 @@ def _drawn(
     )  # fmt: skip
 
 
+def held_current(line: Line, resistance: float, at: float) -> float:
+    """Mean current through a resistance [ohm] into a link held at a voltage [V], in [A].
+
+    (V sin(a) - v a)/(w R), cos(a) = v/V, a at most w: half of the angle that a pulse of the mains
+    has, 90 deg for one phase, 30 deg for three; v is the link's with the diodes' drop. ValueError
+    for values not above 0. Source: integral of the sine's tip. Range: no inductance in the line.
+    """
+    positive(resistance=resistance, at=at)
+    crest, v = math.sqrt(2.0) * line.voltage, at + 2.0 * line.diode_drop
+    if v >= crest:
+        return 0.0
+    window = 0.5 * math.pi if line.phases == 1 else math.pi / 6.0
+    angle = min(math.acos(v / crest), window)
+    return (crest * math.sin(angle) - v * angle) / (window * resistance)
+
+
 @dataclass(frozen=True)
 class Inrush:
     """Switching on at the crest with nothing but the line, or a precharge, to limit the current.

@@ -12,7 +12,7 @@ import numpy as np
 from simkit.measure.point import OperatingPoint
 from simkit.parameters.machine import Machine
 from simkit.parameters.supply import PrechargePath, Rectifier
-from simkit.parts.mains import Drawn, Inrush, Line, drawn, inrush
+from simkit.parts.mains import Drawn, Inrush, Line, drawn, held_current, inrush
 from simkit.parts.precharge import ROOM, lamp_from_rating, lamp_resistance
 from simkit.parts.supply import stored_energy
 from simkit.rehearsal.findings import Rehearsal
@@ -23,10 +23,13 @@ MARCHED = 0.01
 
 
 def line_of(machine: Machine, rectifier: Rectifier) -> Line:
-    """The mains' side of a machine."""
+    """The mains' side of a machine; the film capacitor lies across the link, and counts where that
+    is small."""
+    supply = machine.supply
     return Line(
         rectifier.mains_voltage, rectifier.mains_frequency, rectifier.line_resistance,
-        rectifier.line_inductance or 0.0, rectifier.diode_drop, machine.supply.link.capacitance,
+        rectifier.line_inductance or 0.0, rectifier.diode_drop,
+        supply.link.capacitance + supply.film.capacitance,
         rectifier.phases or 1,
     )  # fmt: skip
 
@@ -69,6 +72,7 @@ def mains_figures(rehearsal: Rehearsal, fast: float, share: float) -> Iterator[P
         yield _ripple_current(machine, 0.0, fast, 2.0 * share)
         return
     found = [p for p in (mains_states(rehearsal) or {}).values() if p is not None]
+    damped = [p for p in _through_esr(rehearsal, rectifier) if p is not None]
     error = MARCHED + 2.0 * share
     rms, mean, slow = (
         _worst(found, name) for name in ("rms", "dc", "capacitor_rms")
@@ -80,9 +84,19 @@ def mains_figures(rehearsal: Rehearsal, fast: float, share: float) -> Iterator[P
     ):
         key = f"ratings.rectifier.{field}"
         rated = rating_of(machine.ratings, key)
-        yield PartFigure(part, name, "A", value, error * value, key, rated)
+        below = max(rms - _worst(damped, "rms"), 0.0) if name == "mains_current_rms" else 0.0
+        yield PartFigure(part, name, "A", value, error * value, key, rated, below=below)
     yield _ripple_current(machine, slow, fast, error)
     yield from _start_figures(machine, rectifier)
+
+
+def _through_esr(rehearsal: Rehearsal, rectifier: Rectifier) -> list[Drawn | None]:
+    """What the mains gives where the pulses meet the link's ESR too, which the march leaves out."""
+    machine = rehearsal.machine
+    softer = rectifier.model_copy(
+        update={"line_resistance": rectifier.line_resistance + machine.supply.link.esr}
+    )
+    return [drawn_at(machine, softer, p) for p in (rehearsal.before, rehearsal.after)]
 
 
 def _worst(found: list[Drawn], name: str) -> float:
@@ -151,9 +165,22 @@ def _start_figures(machine: Machine, rectifier: Rectifier) -> Iterator[PartFigur
             "bleeder", "bleeder_power", "W", heat, 0.0, key, rating_of(machine.ratings, key)
         )
     if path and path.resistor is not None:
-        energy = stored_energy(machine.supply.link.capacitance, machine.supply.voltage)
-        key = "ratings.rectifier.precharge_energy"
-        yield PartFigure(
-            "precharge resistor", "precharge_energy", "J", energy, 0.0, key,
-            rating_of(machine.ratings, key),
-        )  # fmt: skip
+        yield _precharge_energy(machine, rectifier, path)
+
+
+def _precharge_energy(machine: Machine, rectifier: Rectifier, path: PrechargePath) -> PartFigure:
+    """Heat of one charge; none where a bleeder holds the link below what closes the relay."""
+    line, key = line_of(machine, rectifier), "ratings.rectifier.precharge_energy"
+    energy, note = stored_energy(machine.supply.link.capacitance, machine.supply.voltage), ""
+    wanted = path.close_share * line.rectified(0.0)
+    given = held_current(line, rectifier.line_resistance + charging_resistance(path), wanted)
+    if rectifier.bleeder is not None and given <= wanted / rectifier.bleeder:
+        energy = nan
+        note = (
+            f"the bleeder keeps the link below {path.close_share:.0%} of the crest, at which the "
+            "relay closes: the resistor carries current for good"
+        )
+    return PartFigure(
+        "precharge resistor", "precharge_energy", "J", energy, 0.0, key,
+        rating_of(machine.ratings, key), note=note,
+    )  # fmt: skip

@@ -21,6 +21,10 @@ class PartFigure:
     """Of the rating that may be used [1]."""
     over: tuple[float, float] | None = None
     """From when to when it is a mean or an rms [s]; None for what is none."""
+    note: str = ""
+    """Why it has no value."""
+    below: float = 0.0
+    """By how much it may be told too large beyond its error, in `unit`."""
 
 
 def rating_of(ratings: Ratings | None, key: str) -> float | None:

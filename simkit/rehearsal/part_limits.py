@@ -97,6 +97,8 @@ def _judged(f: PartFigure) -> Judged:
         time_s=None,
         first_over_s=None,
         over_s=f.over,
+        note=f.note,
+        error_below=f.error + f.below if f.below > 0.0 else None,
     )
 
 

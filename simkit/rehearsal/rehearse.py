@@ -21,6 +21,7 @@ from simkit.rehearsal import closeup
 from simkit.rehearsal import rising as onward
 from simkit.rehearsal.aftermath import with_aftermath
 from simkit.rehearsal.comparators import watches
+from simkit.rehearsal.crest import with_crest
 from simkit.rehearsal.current_limit import with_current_limit
 from simkit.rehearsal.cut_events import with_cut
 from simkit.rehearsal.discretisation import SAME
@@ -79,7 +80,7 @@ def rehearse(
 
         return protected(trial, scenario, begin)
 
-    found = with_overlap(with_current_limit(with_trough(once(machine), once)))
+    found = with_overlap(with_current_limit(with_crest(with_trough(once(machine), once))))
     return with_cut(with_loop_doubt(with_heating_course(found)))
 
 

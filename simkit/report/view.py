@@ -39,6 +39,8 @@ class LimitRow:
     chance: float | None = None
     """Of being over the limit, by that and the numerical error [1]."""
     error_parts: Mapping[str, float] | None = None
+    error_below: float | None = None
+    """Downward, where it is larger."""
     """The error by its causes; None where it is not made of several."""
     tolerance: tuple[float, float] | None = None
     """95 % of what the machine's tolerances make of it; None where nothing tells."""

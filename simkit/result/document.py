@@ -89,6 +89,9 @@ class LimitRow:
     """The error by its causes."""
     over_s: tuple[float, float] | None = None
     """From and to when a mean or an rms was taken; null for peaks, which miss no sample."""
+    error_below: float | None = None
+    """The error downward where it is larger: the rehearsal's link stands at its crest without load,
+    so that a machine at work has less; null where both are alike."""
     tolerance: tuple[float, float] | None = None
     """95 % interval from the file's tolerances."""
     interval: tuple[float, float] | None = None
@@ -298,7 +301,9 @@ class Result:
     """spans of inductive, resonant and capacitive operation"""
     limits: tuple[LimitRow, ...]
     """one row a limit: part, quantity, unit, value, its numerical error, that error by \
-its causes (`error_parts`: steps, start, between_samples, link, periodicity, load), limit, ratio, \
+its causes (`error_parts`: steps, start, between_samples, link, periodicity, load; \
+`error_below`: downward, where it is larger), limit, \
+ratio, \
 time, status, source"""
     unrated: tuple[Unrated, ...] | None = None
     """figures of parts that have no rating in the file: no verdict is said of them"""

@@ -16,7 +16,7 @@ import pytest
 from scipy.integrate import quad, solve_ivp
 from scipy.optimize import brentq
 
-from simkit.parts.mains import Line, drawn, inrush
+from simkit.parts.mains import Line, drawn, held_current, inrush
 from simkit.parts.supply import approximate_ripple, rectifier_resistive
 
 POINTS = [
@@ -129,6 +129,33 @@ def test_six_pulses_ripple_little() -> None:
     assert found.power_factor == pytest.approx(0.955, abs=0.01)
 
 
+def first_surge(line: Line) -> tuple[float, float]:
+    """Peak and integral of i^2 of the same time after a switch closed at the crest, by LSODA."""
+
+    def slope(t: float, x: np.ndarray) -> list[float]:
+        u = abs(np.sqrt(2.0) * line.voltage * np.cos(2 * np.pi * line.frequency * t))
+        i = max(u - 2.0 * line.diode_drop - x[0], 0.0) / line.resistance
+        return [i / line.capacitance, i * i]
+
+    end = min(4.0 * line.period, 40.0 * line.resistance * line.capacitance)
+    done = solve_ivp(slope, (0.0, end), [0.0, 0.0], rtol=1e-8, atol=1e-8,
+                     max_step=line.period / 400, method="LSODA")  # fmt: skip
+    return (np.sqrt(2.0) * line.voltage - 2.0 * line.diode_drop) / line.resistance, done.y[1][-1]
+
+
+@pytest.mark.parametrize(("volts", "hertz", "watts", "farad", "ohm"), POINTS)
+def test_inrush_at_twenty_points(
+    volts: float, hertz: float, watts: float, farad: float, ohm: float
+) -> None:
+    """2 % is the promise; the load does not matter to the first surge."""
+    line = Line(volts, hertz, ohm, 0.0, 0.9, farad)
+    peak, melting = first_surge(line)
+    found = inrush(line)
+    assert found.peak == pytest.approx(peak, rel=0.02)
+    assert found.melting == pytest.approx(melting, rel=0.02)
+    assert found.highest <= np.sqrt(2.0) * volts
+
+
 @pytest.mark.parametrize("ohm", [0.25, 1.0, 10.0])
 def test_inrush_through_resistance(ohm: float) -> None:
     """A crest stands still for a time constant: V/R and V^2 C/(2 R). 100 uF and less, 2 %."""
@@ -172,3 +199,17 @@ def test_a_link_so_large_that_it_stands_still() -> None:
     assert drawn(Line(230.0, 50.0, 0.25, 2e-3, 0.9, 1e-3), 1e-3, at).settled
     # One that has not come to rest says so.
     assert not drawn(Line(230.0, 50.0, 0.25, 0.0, 0.9, 0.9), watts, at).settled
+
+
+@pytest.mark.parametrize("phases", [1, 3])
+def test_the_mean_current_into_a_held_link(phases: int) -> None:
+    """The sine's tip above the link, by quad over one pulse; none from the crest on."""
+    line = Line(230.0, 50.0, 0.25, 0.0, 0.9, 1e-3, phases=phases)
+    crest, half = np.sqrt(2.0) * 230.0, np.pi / (2.0 if phases == 1 else 6.0)
+    for volts in (100.0, 250.0, 300.0, 320.0):
+        mean = quad(
+            lambda a, v: max(crest * np.cos(a) - 1.8 - v, 0.0) / 47.0, 0.0, half, args=(volts,),
+            limit=400,
+        )[0] / half  # fmt: skip
+        assert held_current(line, 47.0, volts) == pytest.approx(mean, rel=1e-4)
+    assert held_current(line, 47.0, 324.0) == 0.0

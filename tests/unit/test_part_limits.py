@@ -10,7 +10,7 @@ from typing import Any
 
 import numpy as np
 import pytest
-from scipy.integrate import solve_ivp
+from scipy.integrate import quad, solve_ivp
 
 from simkit.figures.part_ratings import FIGURES
 from simkit.figures.table import figures
@@ -216,3 +216,43 @@ def test_heat_that_cannot_be_worked_out_is_told_and_not_left_out() -> None:
     assert (row.part, row.quantity, row.value) == ("core", "core_loss_density", None)
     assert "transformer.core_loss" in row.needs
     assert not list(_not_worked_out(demo()))
+
+
+def test_the_links_esr_softens_the_pulses_downward() -> None:
+    """The march leaves the link's ESR out: more in the line's way gives less current. Against the
+    march with that much more in the line, 1 %; a link without ESR has no such error."""
+    found, stiff = of_mains(), of_mains(**{"supply.link.esr": 1e-6})
+    softer = of_mains(**{"supply.rectifier.line_resistance": 0.25 + demo().supply.link.esr})
+    name = "mains_current_rms"
+    low = found[name].value - found[name].below
+    assert low == pytest.approx(softer[name].value, rel=0.01)
+    assert low < found[name].value
+    assert stiff[name].below == pytest.approx(0.0, abs=1e-3)
+    assert (_judged(found[name]).error_below or 0.0) > found[name].error
+    assert _judged(stiff["rectifier_current"]).error_below is None
+
+
+def test_the_film_capacitor_counts_beside_a_small_link() -> None:
+    """5 uF of film across a link of 5 uF: to the mains it is a link of 10 uF."""
+    key = "supply.{}.capacitance"
+    both = of_mains(**{key.format("link"): 5e-6, key.format("film"): 5e-6})
+    most = of_mains(**{key.format("link"): 9.9e-6, key.format("film"): 0.1e-6})
+    for name in ("mains_current_rms", "inrush_melting"):
+        assert both[name].value == pytest.approx(most[name].value, rel=1e-6), name
+
+
+def test_a_bleeder_that_keeps_the_relay_open_leaves_no_verdict() -> None:
+    """470 ohm behind 47: the link stops at about 0.9 of the crest, the relay waits for 0.95 and the
+    resistor burns on. By the charge of a half period, quad: what comes against what goes."""
+    crest, wanted = np.sqrt(2.0) * 230.0, 0.95 * (np.sqrt(2.0) * 230.0 - 1.8)
+    end = float(np.arccos((wanted + 1.8) / crest))
+    given = quad(lambda a: (crest * np.cos(a) - 1.8 - wanted) / 47.25, 0.0, end)[0] / (np.pi / 2.0)
+    for ohm, closes in (
+        (470.0, False),
+        (0.98 * wanted / given, False),
+        (1.02 * wanted / given, True),
+    ):
+        found = _judged(of_mains(**{"supply.rectifier.bleeder": ohm})["precharge_energy"])
+        assert (found.status == "ok") == closes, ohm
+        assert ("resistor carries current for good" in found.note) != closes
+    assert _judged(of_mains()["precharge_energy"]).status == "ok"

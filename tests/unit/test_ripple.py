@@ -7,6 +7,7 @@ which a current that falls with the link no longer moves the node where it hardl
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from types import SimpleNamespace
 from typing import Any
 
@@ -14,8 +15,11 @@ import pytest
 
 from simkit.circuit.timeline import timeline
 from simkit.judge.verdict import Judged
+from simkit.rehearsal.crest import crest_share, lowered, with_crest
 from simkit.rehearsal.ripple import commutates_alike, trough, worse
+from simkit.result.document import LimitRow
 from simkit.studies.inputs.loading import load_machine
+from simkit.studies.scenario.view import _limit
 from tests.machines import ROOT, demo, scenario, varied
 
 BARS = ROOT / "scenarios" / "bar-heating" / "machine.toml"
@@ -79,16 +83,59 @@ HELD = json.loads((ROOT / "benchmarks" / "crest.json").read_text(encoding="utf-8
 
 @pytest.mark.parametrize("name", HELD)
 def test_no_moment_of_a_half_period_is_worse_than_what_is_told(name: str) -> None:
-    """No figure's worst of 800 cycles lies above the answer by more than its stated error. Below it
-    by no more than 2 %: the answer's link is at the crest without load, which line and diodes keep
-    the real one from by that much at most."""
+    """Every figure's worst of 800 cycles lies within the answer's stated errors, up and down. That
+    downward is the larger one: the answer's link is at the crest without load."""
     found = HELD[name]
     assert found["link"][0] < 0.9 * found["link"][1], "the ripple is there"
     assert len(found["rows"]) >= 12
     for quantity, row in found["rows"].items():
         assert row["plain"] <= row["value"] + row["error"], quantity
-        assert row["plain"] >= row["value"] - row["error"] - 0.02 * abs(row["value"]), quantity
+        assert row["plain"] >= row["value"] - row["below"], quantity
+    wide = {q for q, row in found["rows"].items() if row["below"] > row["error"]}
+    assert {"can_current_rms", "drain_current_rms", "flux_peak", "supply_current"} <= wide
+    assert "gate_lift" not in wide
 
 
 def test_three_machines_went_through_a_half_period() -> None:
     assert set(HELD) == {"bar-heating", "chisel-brazing", "copper-casting"}
+
+
+def at_work(**changes: Any) -> Any:
+    """A rehearsal of the bar heater at the power of the recorded run, two rows of it."""
+    machine = varied(load_machine(BARS).model, changes)
+    point = SimpleNamespace(input_power_w=1976.9, supply_voltage_v=322.8)
+    line = SimpleNamespace(voltage=SimpleNamespace(changes=(), first=machine.supply.voltage))
+    event = SimpleNamespace(cycles=None)
+    return SimpleNamespace(machine=machine, line=line, before=point, after=point,
+                           scout=SimpleNamespace(event=event))  # fmt: skip
+
+
+def test_how_far_the_crest_under_load_lies_below() -> None:
+    """The plain run of this machine reached 317.9 V where the mains' peak is 325.3 V, mean of the
+    highest drive cycle; a volt for the link's ESR, which the march leaves out."""
+    highest = HELD["bar-heating"]["link"][1]
+    assert crest_share(at_work()) == pytest.approx(1.0 - highest / 325.27, abs=0.003)
+    # A bench supply has no crest, and a scenario that moves the supply says itself where it is.
+    assert crest_share(at_work(**{"supply.rectifier": None})) == 0.0
+    moved = at_work()
+    moved.line.voltage.first = 200.0
+    assert crest_share(moved) == 0.0
+
+
+def test_the_error_downward_follows_the_link() -> None:
+    """2 % of the link: 2 % of a current, 4 % of a temperature's rise; a surge into the empty link
+    and what could not be had stay. Nearer to its limit comes nothing."""
+    whole = at_work()
+    current = Judged("can", "can_current_rms", "A", 10.0, 0.1, 16.0, 0.6, 0.0, None, "ok", "rating")
+    found = lowered(whole, current, 0.02)
+    assert found.error_below == pytest.approx(0.1 + 0.2)
+    assert (found.value, found.error, found.status) == (10.0, 0.1, "ok")
+    assert _limit(LimitRow.of(found)).error_below == found.error_below, "it gets to the page"
+    ambient = whole.machine.cooling.ambient
+    hot = replace(current, quantity="junction_held", unit="degC", value=ambient + 50.0, error=1.0)
+    assert lowered(whole, hot, 0.02).error_below == pytest.approx(1.0 + 2.0)
+    surge = replace(current, quantity="rectifier_surge")
+    assert lowered(whole, surge, 0.02).error_below is None
+    assert lowered(whole, row(None, "not_evaluated"), 0.02).error_below is None
+    whole.machine = varied(whole.machine, {"supply.rectifier": None})
+    assert with_crest(whole) is whole

@@ -130,6 +130,7 @@ def _limit(row: LimitRow) -> page.LimitRow:
         interval=row.interval,
         chance=row.probability_over,
         error_parts=row.error_parts,
+        error_below=row.error_below,
         tolerance=row.tolerance,
         over=row.over_s,
     )  # fmt: skip
