@@ -65,7 +65,7 @@ def case_named(name: str) -> tuple[Loaded[Scenario], Loaded[Machine]]:
     file, instead = CASES.get(name, (name, {}))
     seed = file.removeprefix("random-")
     scenario, machine = load_scenario(Path(file) if seed == file else write(int(seed)))
-    data = scenario.model.model_dump(exclude_none=True) | {"name": name} | instead
+    data = scenario.model.model_dump(exclude_none=True) | {"name": Path(name).stem} | instead
     return replace(scenario, model=Scenario.model_validate(data)), machine
 
 

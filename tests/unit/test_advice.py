@@ -21,7 +21,7 @@ from simkit.studies.advice.changes import changes_of, told
 from simkit.studies.advice.levers import Step, ladders, margin_of, supply_of, taken
 from simkit.studies.advice.looking import with_edges
 from simkit.studies.advice.search import ROOM, options
-from simkit.studies.advice.study import Adviser, not_followed
+from simkit.studies.advice.study import Adviser, matters, not_followed
 from simkit.studies.advice.superposed import Base, Effects, effect, predicted
 from simkit.studies.advice.telling import advice_of, note
 from simkit.studies.inputs.loading import divided, load_scenario
@@ -366,6 +366,18 @@ def test_from_a_machine_that_has_an_answer_the_search_goes_on() -> None:
     assert len(keys) > 1
     assert found.best.before["limits"]["can_current_rms"]["ratio"] == 1.6
     assert told(found.best.changes).startswith("dead time 600 ns to 1 us, ")
+
+
+def test_what_only_shapes_edges_is_not_looked_at_for_a_tanks_current() -> None:
+    tank, switch = full(1.6), full(0.5, recovery_dv_dt=3.0)
+    for lever in ("gate", "turn-off", "dead time", "snubber", "loop", "held off"):
+        assert not matters(lever, tank)
+        assert matters(lever, switch)
+    assert not matters("link", tank)
+    assert matters("link", full(0.5, 1.5))
+    for lever in ("margin", "turns", "cans", "supply", "tracking"):
+        assert matters(lever, tank)
+        assert matters(lever, switch)
 
 
 def test_worse_is_what_uses_clearly_more_of_its_limit() -> None:

@@ -132,12 +132,12 @@ def test_a_page_has_what_is_recorded(study: Any) -> None:
 
 
 def test_advice_that_misses_what_was_asked_is_no_success(monkeypatch: pytest.MonkeyPatch) -> None:
-    told = {"seed": 1, "outcome": "failed", "asked": 0.6, "keeps_goal": True, "more_runs": 2.0}
-    good = told | {"seed": 3, "outcome": "within"}
-    even = told | {"seed": 2}
-    monkeypatch.setattr(advice_tried, "kept", lambda: [told, even, good, {"seed": 5}])
+    told = {"seed": 61, "outcome": "failed", "asked": 0.6, "keeps_goal": True, "more_runs": 2.0}
+    good, less = (told | {"seed": s, "outcome": o} for s, o in ((63, "within"), (65, "less")))
+    even, seen = told | {"seed": 62}, told | {"seed": 7}
+    monkeypatch.setattr(advice_tried, "kept", lambda: [told, even, seen, good, less, {"seed": 67}])
     lines = advice_tried.table().splitlines()
-    assert [line.split("|")[2].strip() for line in lines[2:7]] == ["1", "0", "0", "1", "2"]
+    assert [line.split("|")[2].strip() for line in lines[2:8]] == ["1", "1", "0", "0", "1", "3"]
 
 
 def test_rows_of_other_code_are_not_used_again(

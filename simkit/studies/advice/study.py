@@ -29,6 +29,10 @@ LOOKS = {"margin": 6, "turns": 2, "cans": 2, "dead time": 2, "gate": 2, "turn-of
 """Steps of each lever that the fast model looks at [1]; the ends always."""
 AT_EDGES = ("snubber", "loop", "held off")
 """Levers of which the fast model knows nothing but what they make of edges: not looked at."""
+OF_EDGES = ("gate", "turn-off", "dead time", *AT_EDGES)
+AT_SWITCHES = ("recovery", "gate", "junction", "drain_voltage", "channel", "avalanche")
+AT_LINK = ("link", "film", "drain_voltage", "supply")
+"""How figures begin about which gates, and the link's capacitance, can do something."""
 TIMING = ("dead time", "gate", "turn-off")
 """Levers that end an overlap of the gates."""
 TOLD = 3
@@ -65,13 +69,14 @@ class Adviser:
         """
         if why := not_followed(scenario, full):
             return Advised((), 0, scenario.goal, why)
-        steps = ladders(machine, scenario)
+        known = ladders(machine, scenario)
+        steps = {n: known[n] for n in known if matters(n, full)}
         found = self.first_looks(machine, scenario, steps)
         base = Base.of(machine, full, found.pop(None))
         hunt = Hunt(self, machine, scenario, base, steps, found, full)
         if not base.fast["limits"]:
             hunt.why_not = f"the fast model has no answer to search by: {base.fast['said']}"
-            hunt.attempt(self.answered(machine, scenario, steps), 1)
+            hunt.attempt(self.answered(machine, scenario, known), 1)
             hunt = self._from_there(hunt)
         while hunt.base.fast["limits"] and not hunt.done and len(hunt.attempts) < self.most:
             if not hunt.round():
@@ -127,10 +132,12 @@ class Adviser:
         begun = taken(hunt.machine, hunt.scenario, last.option.steps)
         assert begun is not None
         left = {n: ladder for n, ladder in ladders(begun.machine, begun.scenario).items()
-                if n not in last.option.levers}  # fmt: skip
+                if n not in last.option.levers and matters(n, last.row)}  # fmt: skip
         found = self.first_looks(begun.machine, begun.scenario, left)
         base = Base.of(begun.machine, last.row, found.pop(None))
-        return replace(hunt, base=base, begun=begun, ladders=left, seen=found, first=last.option)
+        # What was learned of the machine before says nothing of this one.
+        return replace(hunt, base=base, begun=begun, ladders=left, seen=found, first=last.option,
+                       off={}, room=ROOM)  # fmt: skip
 
     def looks(self, pairs: Sequence[tuple[Machine, Scenario]]) -> list[Row]:
         """What the fast model says of some machines, in their order."""
@@ -161,6 +168,15 @@ class Adviser:
         keyed = {looking.key_of(case): case for case in cases}
         found = collected(keyed, work, self.store, self.executor, shown)
         return [found[looking.key_of(case)] for case in cases]
+
+
+def matters(lever: str, full: Row) -> bool:
+    """Whether a lever may do something about what is over: what only shapes edges does nothing for
+    the tank's currents, nor does the link's capacitance."""
+    over = [q for q, r in full["limits"].items() if r["status"] == "over"]
+    if lever in OF_EDGES:
+        return any(q.startswith(AT_SWITCHES) for q in over)
+    return lever != "link" or any(q.startswith(AT_LINK) for q in over)
 
 
 def chosen(lever: str, ladder: Sequence[Step]) -> list[Step]:
