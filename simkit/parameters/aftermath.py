@@ -33,6 +33,13 @@ class Charge(Section):
     radiating_area: Annotated[float, Quantity("m^2", "Surface that radiates", ge=0, lt=10)]
     emissivity: Annotated[float, Quantity("1", "Of that surface", ge=0, le=1)]
     insulation: Annotated[float, Quantity("K/W", "Through the insulation", gt=0, lt=1e6)]
+    moisture: (
+        Annotated[
+            float,
+            Quantity("kg", "Water in crucible, lining and charge, to be dried out", gt=0, lt=100),
+        ]
+        | None
+    ) = None
 
 
 class Aftermath(Section):

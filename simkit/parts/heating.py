@@ -24,6 +24,8 @@ Real = NDArray[np.float64]
 # A pure metal melts at one temperature; spread over a millikelvin its heat content is a
 # function of temperature like any other's.
 SHARP = 1e-3
+BOILING = 100.0
+"""Of water at one bar [degC]."""
 
 
 @dataclass(frozen=True)
@@ -130,6 +132,18 @@ def body_of(material: Material, mass: float, melts: bool = True) -> Body:
         material.solidus.values[0],
         material.liquidus.values[0],
         material.latent_heat.values[0],
+    )
+
+
+def moisture_of(mass: float) -> Body:
+    """Water that dries out on the way: warmed to 100 degC, boiled there, then gone.
+
+    `mass` [kg]; 4186 J/(kg K), 2.257 MJ/kg. ValueError for a mass not above 0. Source: steam tables
+    (recalled from memory). Range: free water at one bar; bound water of a lining leaves later.
+    """
+    cold, gone = 4186.0, 1e-6
+    return Body(
+        mass, (0.0, BOILING, BOILING + SHARP), (cold, cold, gone), BOILING, BOILING, 2.257e6
     )
 
 

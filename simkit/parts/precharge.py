@@ -187,16 +187,20 @@ class _Course:
 
     def current(self, now: float, link: float, kelvin: float) -> float:
         """Current into the link [A]."""
+        return self._through(now, link, self.limiter(kelvin))
+
+    def _through(self, now: float, link: float, limiter: float) -> float:
         wave = math.sqrt(2.0) * self.mains.voltage
         wave *= abs(math.cos(2.0 * math.pi * self.mains.frequency * now))
         drive = wave - 2.0 * self.mains.diode_drop - link
-        return max(drive, 0.0) / self.series(kelvin)
+        return max(drive, 0.0) / (self.mains.resistance + limiter)
 
     def slope(self, now: float, state: State) -> State:
         """d(state)/dt."""
         link, kelvin, _ = state
-        current = self.current(now, link, kelvin)
-        heat = current**2 * self.limiter(kelvin)
+        limiter = self.limiter(kelvin)
+        current = self._through(now, link, limiter)
+        heat = current**2 * limiter
         warming = 0.0
         if isinstance(self.element, Lamp):
             lost = lamp_radiation(self.element, kelvin)

@@ -181,15 +181,15 @@ def _charge(rehearsal: Rehearsal, charge: Charge) -> _Found:
     # the link's crest; over the mains' period the piece gets less.
     power = float(rehearsal.after.workpiece_power_w) - coil_loss(rehearsal)
     power *= over_the_mains(rehearsal)
-    body = heating.body_of(materials()[charge.material], charge.mass)
+    bodies = heating.body_of(materials()[charge.material], charge.mass), *moisture_in(charge)
     losses = heating.Losses(
         charge.radiating_area, charge.emissivity, charge.insulation,
         rehearsal.machine.cooling.ambient,
     )  # fmt: skip
-    needed = heating.heat_content(body, charge.start, charge.target).value
+    needed = sum(heating.heat_content(b, charge.start, charge.target).value for b in bodies)
     took, stalled = inf, None
     if power > 0.0 and heating.heat_lost(losses, charge.start) < power:
-        course = heating.heat_up((body,), losses, power, charge.start, charge.target)
+        course = heating.heat_up(bodies, losses, power, charge.start, charge.target)
         took, stalled = course.time_at(charge.target), course.stalled
     note = "" if stalled is None else f"the losses eat the power at {stalled:.0f} degC"
     facts = (
@@ -208,6 +208,12 @@ def _charge(rehearsal: Rehearsal, charge: Charge) -> _Found:
         ),
     )
     return _Found(facts=facts)
+
+
+def moisture_in(charge: Charge) -> tuple[heating.Body, ...]:
+    """What has to dry out before the charge passes the boiling point; () for nothing."""
+    wet = charge.moisture is not None and charge.start < heating.BOILING < charge.target
+    return (heating.moisture_of(charge.moisture),) if wet and charge.moisture else ()
 
 
 def mains_of(machine: Machine, told: Precharge) -> Mains:

@@ -9,7 +9,7 @@ a figure comes to its limit, no circuit has run: such a scenario is never within
 from dataclasses import dataclass, replace
 from math import inf, isfinite, pi
 
-from simkit.circuit.timeline import kept_margin
+from simkit.circuit.timeline import by_hand
 from simkit.errors import Unworkable
 from simkit.figures.table import figures
 from simkit.judge.limits import machine_limits
@@ -19,7 +19,7 @@ from simkit.parameters.machine import Machine
 from simkit.parts import heating
 from simkit.parts.heated import Hot, crossing, heated, temperatures
 from simkit.parts.materials import material
-from simkit.rehearsal.aftermath import TIME_TO_TARGET
+from simkit.rehearsal.aftermath import TIME_TO_TARGET, moisture_in
 from simkit.rehearsal.findings import Rehearsal, SlowFact
 from simkit.rehearsal.mains_limits import over_the_mains
 from simkit.scout.operating import Case, OperatingPoint, operating_cases
@@ -76,8 +76,9 @@ def course_of(rehearsal: Rehearsal) -> Course | None:
     charge = after.charge
     if charge.material not in _materials(piece.geometry) or charge.target <= charge.start:
         return None
-    line, scenario, name = rehearsal.line, rehearsal.scenario, last_load(rehearsal)
-    kept = kept_margin(machine, scenario, line.frequency.first, machine.load(scenario.start.load))
+    line, name, kept = rehearsal.line, last_load(rehearsal), followed(rehearsal)
+    if not line.voltage.last > 0.0 or any(trip.again is None for trip in rehearsal.tripped):
+        return None  # nothing heats on
     frequency = None if kept is not None else line.frequency.last
     celsius = temperatures(piece.geometry, charge.start, charge.target)
     hot = heated(machine, name, celsius, frequency, kept or 0.0, line.voltage.last)
@@ -87,6 +88,20 @@ def course_of(rehearsal: Rehearsal) -> Course | None:
     except Unworkable:
         points = ()
     return Course(name, hot, points, *crossing(hot, machine.resonance))
+
+
+def followed(rehearsal: Rehearsal) -> float | None:
+    """Margin over the resonance that the drive is taken to keep [1]; None where it stays.
+
+    A loop that holds an angle or a lead time, or oscillates by itself, follows too: as if it kept
+    the margin it has in the last state.
+    """
+    machine, scenario, line = rehearsal.machine, rehearsal.scenario, rehearsal.line
+    loop = machine.drive.loop
+    holds = loop is not None and loop.holds != "none" and not by_hand(scenario)
+    if scenario.start.tracks or holds:
+        return line.frequency.last / machine.resonance(line.inductance.last) - 1.0
+    return None
 
 
 def _materials(geometry: PieceGeometry) -> set[str]:
@@ -135,7 +150,9 @@ def _times(rehearsal: Rehearsal, course: Course, charge: Charge) -> list[SlowFac
         return []
     piece = rehearsal.machine.workpieces[course.name].geometry
     assert piece is not None
-    bodies = heating.body_of(material(charge.material), charge.mass), *crucible_of(piece, charge)
+    walls = crucible_of(piece, charge)
+    body = heating.body_of(material(charge.material), charge.mass)
+    bodies = (body, *walls, *moisture_in(charge))
     losses = heating.Losses(
         charge.radiating_area, charge.emissivity, charge.insulation,
         rehearsal.machine.cooling.ambient,
@@ -150,7 +167,7 @@ def _times(rehearsal: Rehearsal, course: Course, charge: Charge) -> list[SlowFac
         pass
     least, most = min(rows, key=lambda row: row[1]), max(rows, key=lambda row: row[1])
     needed = sum(heating.heat_content(b, charge.start, charge.target).value for b in bodies)
-    with_wall = f"to {charge.target:g} degC" + (", crucible with it" if len(bodies) > 1 else "")
+    with_wall = f"to {charge.target:g} degC" + (", crucible with it" if walls else "")
     return [
         SlowFact("heat the charge needs", needed, "J", with_wall),
         SlowFact("power into the piece, least", least[1], "W", f"at {least[0]:.0f} degC; {HOW}"),

@@ -18,6 +18,7 @@ from simkit.parts.heating import (
     heat_lost,
     heat_through,
     heat_up,
+    moisture_of,
     radiated,
     stall_temperature,
 )
@@ -172,3 +173,13 @@ def test_power_that_falls_below_the_losses_stops_the_course_there() -> None:
     assert course.time_at(400.0) == math.inf
     with pytest.raises(ValueError, match="losses exceed the power"):
         heat_through((PIECE,), losses, [(220.0, 100.0), (620.0, 900.0)])
+
+
+def test_moisture_boils_off_before_the_charge_goes_on() -> None:
+    """50 g from 20 degC: 0.05 (4186 x 80 + 2.257e6) J at 400 W take 324 s (steam tables, recalled
+    from memory); the dry piece is 250 J/K."""
+    wet = heat_up((PIECE, moisture_of(0.05)), NONE, 400.0, 20.0, 300.0)
+    dry = heat_up((PIECE,), NONE, 400.0, 20.0, 300.0)
+    water = 0.05 * (4186.0 * 80.0 + 2.257e6)
+    assert wet.times[-1] - dry.times[-1] == pytest.approx(water / 400.0, rel=1e-3)
+    assert wet.time_at(99.0) == pytest.approx((250.0 + 0.05 * 4186.0) * 79.0 / 400.0, rel=1e-3)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 from itertools import pairwise
 from pathlib import Path
@@ -18,6 +18,7 @@ from simkit.parameters.machine import Machine
 from simkit.parameters.scenario import Scenario
 from simkit.parts.heated import Hot, crossing, heated, temperatures
 from simkit.parts.working import load_at
+from simkit.rehearsal import rehearse as rehearse_module
 from simkit.rehearsal.findings import SlowFact
 from simkit.rehearsal.heating_course import with_heating_course
 from simkit.studies.inputs.loading import load_machine
@@ -99,9 +100,15 @@ class Found:
     after: Any
     verdict: Verdict
     slow: tuple[SlowFact, ...] = ()
+    tripped: tuple[Any, ...] = ()
 
 
 def rehearsed(machine: Machine, charge: dict[str, Any], **start: Any) -> Any:
+    """A rehearsal within its limits, gone through the course."""
+    return with_heating_course(made_of(machine, charge, **start))
+
+
+def made_of(machine: Machine, charge: dict[str, Any], **start: Any) -> Any:
     """A rehearsal within its limits, as the course is told of it."""
     raw = {
         "name": "heat", "machine": "machine.toml", "tail": 1e-4,
@@ -113,8 +120,7 @@ def rehearsed(machine: Machine, charge: dict[str, Any], **start: Any) -> Any:
     at = SimpleNamespace(input_power_w=2000.0, supply_voltage_v=325.0)
     whole = varied(machine, {"supply.rectifier": None})
     line = timeline(whole, scenario)
-    made: Any = Found(whole, scenario, line, at, at, Verdict("within_limits", "So.", None))
-    return with_heating_course(made)
+    return Found(whole, scenario, line, at, at, Verdict("within_limits", "So.", None))
 
 
 def fact(found: Any, name: str) -> float | None:
@@ -155,6 +161,41 @@ def test_a_drive_that_tracks_keeps_its_margin() -> None:
     found = rehearsed(bar(), STEEL | {"start": 700.0}, margin=0.04, tracks=True)
     assert fact(found, "resonance meets the drive") is None
     assert fact(found, "drive over the resonance, least") == pytest.approx(0.04, abs=0.012)
+
+
+def test_a_loop_follows_too() -> None:
+    """A held phase, as a margin kept by hand does: the bar passes its Curie point and is not met.
+    A loop that holds nothing leaves the drive where it is."""
+    held = varied(bar(), {"drive.loop": {"holds": "phase", "bandwidth": 1e3}})
+    charge = STEEL | {"start": 700.0, "target": 790.0}
+    assert fact(rehearsed(held, charge), "resonance meets the drive") is None
+    left = varied(
+        bar(), {"drive.loop": {"holds": "none", "current_limit": 60.0, "limit_rate": 1e6}}
+    )
+    assert fact(rehearsed(left, charge), "resonance meets the drive") is not None
+
+
+def test_what_is_switched_off_heats_nothing() -> None:
+    found = rehearsed(bar(), STEEL | {"target": 100.0}, margin=0.04)
+    off = replace(found, slow=(), tripped=(SimpleNamespace(again=None),))
+    assert with_heating_course(off).slow == ()
+
+
+def test_every_rehearsal_is_asked_for_its_course(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The rest of a rehearsal stands still here: what comes out has gone through the course."""
+    made = made_of(bar(), STEEL | {"start": 760.0, "target": 780.0}, margin=0.04)
+    monkeypatch.setattr(rehearse_module, "protected", lambda *_: made)
+    for name in (
+        "with_trough",
+        "with_current_limit",
+        "with_overlap",
+        "with_loop_doubt",
+        "with_cut",
+    ):
+        monkeypatch.setattr(rehearse_module, name, lambda found, *_: found)
+    runner: Any = None
+    found = rehearse_module.rehearse(made.machine, made.scenario, runner)
+    assert found.verdict.outcome == "no_verdict"
 
 
 def test_a_charge_that_is_not_the_piece_leaves_the_run_as_it_is() -> None:

@@ -15,7 +15,8 @@ def hotter_rows(rows: Rows, machine: Machine, frequency: float) -> Iterator[Chec
     holds the drive makes it follow: then there are no such rows.
     """
     piece = machine.workpieces[rows.load]
-    if piece.geometry is None or machine.drive.loop is not None:
+    loop = machine.drive.loop
+    if piece.geometry is None or (loop is not None and loop.holds != "none"):
         return
     shape = at_temperature(piece.geometry, 20.0)
     for name, other in machine.workpieces.items():
