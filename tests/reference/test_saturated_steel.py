@@ -53,6 +53,7 @@ def test_the_reference_on_linear_metal() -> None:
     assert found == pytest.approx(mu_r * skin / (1 + 1j), rel=0.01)
 
 
+@pytest.mark.slow
 def test_the_reference_on_a_square_curve() -> None:
     """Where B is +-Bs alone: P = (8/(3 pi)) rho H0^2/d with d = sqrt(2 rho H0/(omega Bs)).
 

@@ -328,3 +328,19 @@ def test_a_thin_skin_on_a_short_piece_is_filled() -> None:
     elements, `tests/reference/load`)."""
     body = body_of(Piece(13.2e-3, 13e-3, None), material("aluminium"), 20.0, 75e3, 0.0, 3e-3)
     assert isinstance(body.rings, Block)
+
+
+def test_a_charge_lies_where_it_is_said_to() -> None:
+    """In a crucible that hardly conducts, a charge is a piece by itself at position plus offset."""
+    thin = replace(
+        material("graphite"), resistivity=Table((20.0,), (10.0,), "", "test", "estimated")
+    )
+    crucible, held = Piece(34e-3, 50e-3, 3e-3), Piece(24e-3, 20e-3, None)
+    metal = material("copper")
+    for position, offset in ((0.0, 12e-3), (15e-3, 12e-3), (15e-3, -12e-3)):
+        charge = Charge(held, metal, 20.0, offset)
+        found = workpiece_in_coil(COIL, crucible, thin, 20.0, 1.0, FREQUENCY, position, charge)
+        alone = workpiece_in_coil(COIL, held, metal, 20.0, 1.0, FREQUENCY, position + offset)
+        # The cells along the axis differ a little: 0.3 %.
+        assert found.inductance_change == pytest.approx(alone.inductance_change, rel=3e-3)
+        assert found.reflected == pytest.approx(alone.reflected, rel=2e-2)
