@@ -13,14 +13,17 @@ import pytest
 
 from simkit.circuit.timeline import timeline
 from simkit.judge.verdict import Verdict
-from simkit.parameters.coil import Load
+from simkit.parameters.aftermath import Charge
+from simkit.parameters.coil import Load, PieceGeometry
 from simkit.parameters.machine import Machine
 from simkit.parameters.scenario import Scenario
 from simkit.parts.heated import Hot, crossing, heated, temperatures
+from simkit.parts.materials import material
 from simkit.parts.working import load_at
 from simkit.rehearsal import rehearse as rehearse_module
 from simkit.rehearsal.findings import SlowFact
-from simkit.rehearsal.heating_course import with_heating_course
+from simkit.rehearsal.heating_course import crucible_of, with_heating_course
+from simkit.scout.operating import operating_point
 from simkit.studies.inputs.loading import load_machine
 from tests.machines import varied
 
@@ -155,6 +158,13 @@ def test_stopped_before_the_curie_point_the_same_drive_stays_within() -> None:
     assert fact(found, "resonance meets the drive") is None
     margin = fact(found, "drive over the resonance, least")
     assert margin == pytest.approx(0.04, abs=5e-3)
+    # At 20 degC, where it takes most: I^2 R of the bar itself, as `check` has it of the cold bar.
+    piece = found.machine.workpieces["cold-bar"]
+    load = load_at(found.machine, "cold-bar", found.line.frequency.last, 325.0)
+    point = operating_point(found.machine, load, found.line.frequency.last)
+    assert piece.piece_resistance is not None
+    own = point.coil_current_rms**2 * piece.piece_resistance
+    assert fact(found, "power into the piece, most") == pytest.approx(own, rel=0.03)
 
 
 def test_a_drive_that_tracks_keeps_its_margin() -> None:
@@ -196,6 +206,22 @@ def test_every_rehearsal_is_asked_for_its_course(monkeypatch: pytest.MonkeyPatch
     runner: Any = None
     found = rehearse_module.rehearse(made.machine, made.scenario, runner)
     assert found.verdict.outcome == "no_verdict"
+
+
+def test_a_crucible_takes_its_share_of_heat() -> None:
+    """pi w (D - w) l rho: 40 x 60 mm of graphite with a wall of 4 mm; none where the piece is the
+    charge."""
+    raw = {
+        "material": "graphite", "diameter": 0.04, "length": 0.06, "wall": 0.004,
+        "temperature": 20.0, "position": 0.0,
+        "charge": {"material": "copper", "diameter": 0.03, "length": 0.04, "temperature": 20.0,
+                   "offset": 0.0},
+    }  # fmt: skip
+    held = PieceGeometry.model_validate(raw)
+    (wall,) = crucible_of(held, Charge.model_validate(STEEL | {"material": "copper"}))
+    density = material("graphite").density.values[0]
+    assert wall.mass == pytest.approx(3.14159 * 0.004 * 0.036 * 0.06 * density, rel=1e-4)
+    assert crucible_of(held, Charge.model_validate(STEEL | {"material": "graphite"})) == ()
 
 
 def test_a_charge_that_is_not_the_piece_leaves_the_run_as_it_is() -> None:

@@ -344,3 +344,18 @@ def test_a_charge_lies_where_it_is_said_to() -> None:
         # The cells along the axis differ a little: 0.3 %.
         assert found.inductance_change == pytest.approx(alone.inductance_change, rel=3e-3)
         assert found.reflected == pytest.approx(alone.reflected, rel=2e-2)
+
+
+def test_between_a_hot_skin_and_its_core_the_temperature_is_a_parabola() -> None:
+    """Even warming from a thin skin: dT/dr goes as r, so T = T_core + (T_skin - T_core) (r/a)^2.
+    With 900 and 600 degC, half-way in it is 675; iron's 770 degC lie at r/a = sqrt(170/300)."""
+    body = body_of(BAR, STEEL, 900.0, FREQUENCY, 0.0, 3e-3, 600.0)
+    steel, magnetism = body.steel, STEEL.magnetism
+    assert magnetism is not None
+    depth = np.array(steel.depth)
+    half = np.interp(0.5 * BAR.radius, depth, steel.saturation)
+    assert half == pytest.approx(magnetism.saturation_at(675.0), rel=2e-3)
+    rho = np.interp(0.5 * BAR.radius, depth, steel.resistivity)
+    assert rho == pytest.approx(STEEL.resistivity.at(675.0, "steel").value, rel=2e-3)
+    first = float(depth[np.array(steel.saturation) > 0.0][0])
+    assert first == pytest.approx(BAR.radius * (1.0 - math.sqrt(170.0 / 300.0)), rel=0.02)
