@@ -53,13 +53,22 @@ class Figures:
 
 
 def cases() -> dict[str, tuple[Machine, Scenario]]:
-    """The shipped scenarios of this lift by drive, each with its machine."""
+    """The shipped scenarios of this lift by drive, each with its machine, and one at low voltage."""
     folder = scenario_folder() / "chisel-brazing" / "drives"
     found = {}
     for path in sorted(folder.glob("*.toml")):
         scenario, machine = load_scenario(path)
         found[path.stem] = (machine.model, scenario.model)
+    found["self-oscillating-80-v"] = _on_a_bench_supply(*found["self-oscillating"])
     return found
+
+
+def _on_a_bench_supply(machine: Machine, scenario: Scenario) -> tuple[Machine, Scenario]:
+    """The same with 80 V from a bench supply, where nothing goes over its limit."""
+    data = scenario.model_dump(exclude_none=True, exclude={"map"})
+    data["start"]["supply_voltage"] = 80.0
+    supply = machine.supply.model_copy(update={"rectifier": None})
+    return machine.model_copy(update={"supply": supply}), Scenario.model_validate(data)
 
 
 def ours(machine: Machine, scenario: Scenario) -> tuple[Figures, str]:
@@ -120,20 +129,19 @@ bgl gl 0 v=0.5+0.5*tanh((-v(tr)-0.5*{dead:.9g}*v(fk))/1.1e-3)
 def own_follower(machine: Machine, start: float) -> str:
     """A self-oscillating drive: an ideal line delays the sign of the sensed current.
 
-    Sensed in the tank's loop, behind the transformer: following the bridge's current, magnetising
-    current and all, this deck swung up at 1.1 kHz and saturated its core 1.8 ms after its start.
+    Sensed at the coil's lead in the tank's loop: following the bridge's current, magnetising current
+    and all, this deck swung up at 1.1 kHz and saturated its core 1.8 ms after its start.
     """
     held, drive = machine.drive.loop, machine.drive
     assert held is not None
-    lead = float(held.lead_network or 0.0) / machine.transformer.leakage_inductance
-    sensed = 1.0 / (machine.transformer.secondary_resistance * machine.transformer.ratio)
+    lead = float(held.lead_network or 0.0) * 1e6
     early = float(held.delay or 0.0) - 0.5 * drive.dead_time
     sign = 1 if start % 1.0 < 0.5 else -1
     # Off after `early`, on a dead time later: a ramp of constant pace through two thresholds.
     ramp = 2.0 * early + drive.dead_time
     a = drive.dead_time / ramp
     return f"""
-bsn sn 0 v=tanh((v(s1,s2)*{sensed:.9g}+{lead:.9g}*v(pb,pc))*8)
+bsn sn 0 v=tanh((v(fl)+{lead:.9g}*v(x))/v(lx)*0.4)
 crp rp 0 1 ic={sign}
 brp 0 rp i={2.0 / ramp:.9g}*max(-1,min(1,40*(v(sn)-v(rp))))
 bgu gu 0 v=0.5+0.5*tanh((v(rp)-{a:.9g})/0.018)

@@ -49,7 +49,7 @@ class Oscillator:
     """A loop as a circuit closes it.
 
     Fields: loop; angle [rad] and seconds [s] of its target angle + 2 pi f seconds; gain [Hz/(s
-    rad)]; closes: from when on [s]; size of the current at its start [A]; path along the event.
+    rad)]; closes: from when on [s]; size of what is sensed at its start [A] or [V]; path along the event.
     """
 
     loop: Loop
@@ -73,7 +73,7 @@ class Oscillator:
         numbers: dict[str, Any] = {
             "form": self.form,
             "sampled": self.loop.by == "sampled",
-            "tank": self.loop.signal == "tank",
+            "tank": self.loop.sensed == "tank",
             "blind": self.loop.blind,
             "turn": 2.0 * pi * frequency,
             "phase": 2.0 * pi * (phase % 1.0),
@@ -91,7 +91,6 @@ class Oscillator:
             "rate": 1e-6 * (self.loop.limit_rate or 0.0),
             "free": self.loop.holds == "none",
             "back": 1e-3 * kilo,
-            "resistance": machine.transformer.primary_resistance,
             "bank": self._bank(machine),
         }
         return numbers | self._of_its_kind(machine, begin, phase, frequency)
@@ -102,16 +101,22 @@ class Oscillator:
     def _of_its_kind(
         self, machine: Machine, begin: float, phase: float, frequency: float
     ) -> dict[str, Any]:
-        before = "pa" if machine.transformer.blocking_capacitance is not None else "a"
-        shared = {"primary": f"{before},pb", "sharp": SHARP * self.size}
+        shared = sensor(self.loop, machine) | {"sharp": SHARP * self.size}
         if self.form == "follower":
             return shared | follower(self.loop, machine, phase)
-        if self.loop.signal == "tank":
-            bank = self.size * machine.transformer.ratio / (2 * pi * frequency)
-            shared["sharp"] = SHARP * bank / machine.tank.capacitance
         if self.loop.by == "sampled":
             shared |= sampler(self.loop, self.closes - begin, 1.0 / frequency)
         return shared
+
+
+def sensor(loop: Loop, machine: Machine) -> dict[str, Any]:
+    """What is read: ends of a resistance [ohm] and whether the coil's current goes off it."""
+    transformer = machine.transformer
+    if loop.sensed == "bank":
+        coil = machine.tank.feed == "shunt"
+        return {"across": "s1,s2", "resistance": transformer.secondary_resistance, "coil": coil}
+    before = "pa" if transformer.blocking_capacitance is not None else "a"
+    return {"across": f"{before},pb", "resistance": transformer.primary_resistance, "coil": False}
 
 
 def sampler(loop: Loop, closes: float, period: float) -> dict[str, Any]:
@@ -131,15 +136,23 @@ def sampler(loop: Loop, closes: float, period: float) -> dict[str, Any]:
 
 
 def follower(loop: Loop, machine: Machine, phase: float) -> dict[str, Any]:
-    """A self-oscillating drive's numbers: v(yy) takes two delays from sign to sign."""
+    """A self-oscillating drive's numbers: v(yy) takes two delays from sign to sign.
+
+    Its lead network sees T di/dt from the voltages of the transformer's inductances.
+    """
     drive: Drive = machine.drive
-    delay = float(loop.delay or 0.0)
+    delay, lead = float(loop.delay or 0.0), loop.lead_network or 0.0
+    transformer, bank = machine.transformer, loop.sensed == "bank"
+    turns = transformer.ratio if bank else 1.0
     return {
         "start": 1.0 if phase % 1.0 < 0.5 else -1.0,
         "slew": 1e-6 / delay,
         "apart": 0.5 * drive.dead_time / delay,
         "soft": EDGE * drive.edge_time / delay,
-        "ahead": (loop.lead_network or 0.0) / machine.transformer.leakage_inductance,
+        "lead": lead,
+        "ahead": lead * turns / transformer.leakage_inductance,
+        "less": lead * turns / transformer.magnetising_inductance if bank else None,
+        "turns": turns,
     }
 
 

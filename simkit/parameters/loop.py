@@ -30,9 +30,10 @@ class Loop(Section):
     by: Literal["continuous", "sampled", "self-oscillating"] = "continuous"
     """continuous: a phase detector and an integrator; sampled: a controller that steps the
     frequency; self-oscillating: the gates follow the sign of the current."""
-    signal: Literal["current", "tank"] = "current"
-    """What the detector sees: the bridge's current, or the capacitors' voltage (a quarter period
-    later, which it takes off)."""
+    signal: Literal["current", "bank", "tank"] | None = None
+    """What the detector sees: the bridge's output current; the current through the capacitor bank,
+    by a current transformer in the tank; or the bank's voltage (a quarter period later, which it
+    takes off). Left out: see `sensed`."""
     phase: (
         Annotated[
             float, Quantity("deg", "Angle held; left out: the one it starts with", gt=-90, lt=90)
@@ -112,7 +113,7 @@ class Loop(Section):
             raise ValueError('holds = "none" is for a drive that limits its current: current_limit')
         if self.current_limit is None:
             return self
-        if self.by != "continuous" or self.signal != "current" or self.holds == "margin":
+        if self.by != "continuous" or self.sensed != "current" or self.holds == "margin":
             raise ValueError('current_limit goes with by = "continuous" and signal = "current"')
         return self
 
@@ -140,18 +141,25 @@ class Loop(Section):
             raise ValueError(f'{wrong.pop()} does not go with holds = "{self.holds}"')
         if self.by == "self-oscillating" and self.angles:
             raise ValueError("a self-oscillating drive has its angle from delay and lead_network")
-        if self.by == "self-oscillating" and (self.signal == "tank" or self.blind is not None):
+        if self.by == "self-oscillating" and (self.sensed == "tank" or self.blind is not None):
             raise ValueError("a self-oscillating drive follows the current, however small it is")
-        other = self.blind_voltage if self.signal == "current" else self.blind_current
+        other = self.blind_current if self.sensed == "tank" else self.blind_voltage
         if other is not None:
-            unit = "blind_current" if self.signal == "current" else "blind_voltage"
-            raise ValueError(f'signal = "{self.signal}" goes with {unit}')
+            unit = "blind_voltage" if self.sensed == "tank" else "blind_current"
+            raise ValueError(f'signal = "{self.sensed}" goes with {unit}')
         return self
+
+    @property
+    def sensed(self) -> Literal["current", "bank", "tank"]:
+        """What the detector sees; unless told a self-oscillating drive has its current transformer
+        in the tank, as an offset of the bridge's current would swing up, and others have it at the
+        bridge's output."""
+        return self.signal or ("bank" if self.by == "self-oscillating" else "current")
 
     @property
     def blind(self) -> float | None:
         """Peak of its signal below which it holds still [A] or [V]; None: it never is blind."""
-        return self.blind_current if self.signal == "current" else self.blind_voltage
+        return self.blind_voltage if self.sensed == "tank" else self.blind_current
 
     @property
     def angles(self) -> set[str]:

@@ -58,7 +58,7 @@ def followed(machine: Machine, line: Timeline, offset: Offset | None = None) -> 
     path = LoopPath(found.times, np.degrees(found.angle), np.degrees(found.error),
                     float(np.mean(found.blind)), float(np.mean(found.limited)))  # fmt: skip
     inside = Oscillator(loop, found.held.angle, found.held.seconds, found.held.gain, closes,
-                        found.current, path)  # fmt: skip
+                        found.size, path)  # fmt: skip
     frequency = Followed(float(found.frequency[0]), times=found.times, values=found.frequency)
     return Driven(replace(line, frequency=frequency, oscillator=inside), found)
 

@@ -38,16 +38,16 @@ from simkit.circuit.oscillator import MEAN
 from simkit.parameters.loop import Loop
 from simkit.parameters.machine import Load, Machine
 from simkit.scout.phasor_course import Envelope
-from simkit.scout.plant import memory_time, plant_from_machine
+from simkit.scout.plant import OUTPUTS, Plant, memory_time, network, plant_from_machine
 from simkit.scout.tracking import SOFT, angle_of, held_frequency, slope_of
 
 
 def offset_resistance(
     level: float, current: float, frequency: float, lead_network: float = 0.0
 ) -> float:
-    """Negative resistance of a drive that follows its own output current against an offset [ohm].
+    """Negative resistance of a drive that follows a current against that current's offset [ohm].
 
-    `level` V of the bridge's output [V], `current` I its peak [A], `frequency` [Hz], `lead_network`
+    `level` V of the bridge's output [V], `current` I followed, its peak [A], `frequency` [Hz], `lead_network`
     T [s]. The sensed i + T di/dt passes zero at a slope of w I sqrt(1 + (w T)^2). An offset i0
     moves each zero by i0 over that, so that halves of its own sign last longer by twice as much
     and the others are shorter: 4 V f i0/slope of mean voltage. Source: derived here; a test works
@@ -55,6 +55,25 @@ def offset_resistance(
     """
     omega = 2.0 * pi * frequency
     return 4.0 * level * frequency / (omega * current * sqrt(1.0 + (omega * lead_network) ** 2))
+
+
+def offset_growth(plant: Plant, frequency: float, resistance: float, sensed: str) -> float:
+    """Pace at which the slowest ringing or creeping of a self-oscillating drive grows [1/s].
+
+    `resistance`: see `offset_resistance` [ohm]; `sensed`: "current" of the bridge or through the "bank". An
+    offset i0 of what is sensed puts the mean voltage R i0 on the network dx/dt = A x + b u, whose
+    poles are then those of A + R b c. Negative: all offsets fade. Source: derived here; a series
+    circuit's pole is (R - R_s)/L by hand. Range: poles slower than half the drive [Hz], where the
+    mean over a period is all there is to see.
+    """
+    net = network(plant)
+    outputs = dict(zip(OUTPUTS, net.c[0], strict=True))
+    row = outputs["primary_current" if sensed == "current" else "load_current"]
+    if sensed == "bank" and plant.feed == "shunt":
+        row = row - outputs["coil_current"]
+    poles = np.linalg.eigvals(net.a[0] + resistance * np.outer(net.b, row))
+    slow = poles[np.abs(poles) < pi * frequency]
+    return float(np.max(slow.real, initial=-np.inf))
 
 
 @dataclass(frozen=True)
@@ -99,7 +118,7 @@ def angle_held(machine: Machine, loop: Loop, piece: str) -> float:
     f = (1.0 + machine.drive.working_margin) * machine.resonance(load.inductance)
     if loop.lead_time is not None:
         return 2.0 * pi * f * loop.lead_time
-    return angle_of(machine, load, machine.supply.voltage, f, loop.signal)
+    return angle_of(machine, load, machine.supply.voltage, f, loop.sensed)
 
 
 def loop_gain(machine: Machine, load: Load, set_with: str, angle: float) -> LoopGain | None:
@@ -110,15 +129,15 @@ def loop_gain(machine: Machine, load: Load, set_with: str, angle: float) -> Loop
     loop, voltage = machine.drive.loop, machine.supply.voltage
     if loop is None or loop.holds in ("margin", "none") or loop.by == "self-oscillating":
         return None
-    f = held_frequency(machine, load, voltage, angle, loop.signal)
-    slope = slope_of(machine, (load.inductance, load.resistance), voltage, f, loop.signal)
+    f = held_frequency(machine, load, voltage, angle, loop.sensed)
+    slope = slope_of(machine, (load.inductance, load.resistance), voltage, f, loop.sensed)
     memory = memory_time(plant_from_machine(machine, load))
     if loop.by == "sampled":
         gain = degrees(float(loop.step_per_degree or 0.0)) * slope
         return LoopGain(f, gain, sampled_limit(float(loop.interval or 0.0), memory), memory, slope)
     own = machine.load(set_with)
-    there = held_frequency(machine, own, voltage, angle, loop.signal)
-    first = slope_of(machine, (own.inductance, own.resistance), voltage, there, loop.signal)
+    there = held_frequency(machine, own, voltage, angle, loop.sensed)
+    first = slope_of(machine, (own.inductance, own.resistance), voltage, there, loop.sensed)
     band = float(loop.bandwidth or 0.0) * slope / first
     late = 0.25 / f + (loop.delay or 0.0)
     return LoopGain(f, band, continuous_limit(memory, late), memory, slope)

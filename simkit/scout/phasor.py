@@ -95,6 +95,14 @@ def input_impedance(plant: Plant, frequency: float | Array) -> Complex:
     return _front(plant, omega) + _behind(plant, omega)
 
 
+def bank_share(plant: Plant, frequency: Array) -> Complex:
+    """Current through the capacitor bank over the bridge's current [1] at frequencies [Hz]."""
+    omega = 2.0 * pi * frequency
+    coil, bank, load = _ladder(plant, omega)
+    share = coil / (coil + bank) if plant.feed == "shunt" else 1.0
+    return np.asarray(share * _behind(plant, omega) / (plant.ratio * load))
+
+
 def _front(plant: Plant, omega: Array) -> Complex:
     front = plant.series_resistance + 1j * omega * plant.leakage_inductance
     if plant.blocking_capacitance is not None:

@@ -23,13 +23,14 @@ import numpy as np
 from simkit.parameters.machine import Load, Machine
 from simkit.scout.drive import machine_edges
 from simkit.scout.halfwave import Complex, Modes, modes_of
-from simkit.scout.phasor import input_impedance
+from simkit.scout.phasor import bank_share, input_impedance
 from simkit.scout.plant import OUTPUTS, Array, network, plant_from_machine
 
 ORDERS = np.arange(3.0, 24.0, 2.0)
 """Harmonics of the bridge's voltage whose current is counted [1]."""
-PRIMARY, COIL, BANK = (
-    OUTPUTS.index(x) for x in ("primary_current", "coil_current", "capacitor_voltage")
+PRIMARY, BANK, LOAD, COIL = (
+    OUTPUTS.index(x)
+    for x in ("primary_current", "capacitor_voltage", "load_current", "coil_current")
 )
 
 
@@ -38,7 +39,7 @@ class Seen:
     """What a detector sees.
 
     Fields: angle by which its signal lags the gates' change-over [rad], a quarter period taken off
-    the capacitors' voltage; lag: the same of the bridge's current; level: the signal's peak [A] or
+    the bank's voltage; lag: the same of the bridge's current; level: the signal's peak [A] or
     [V]; current: the bridge's peak [A].
     """
 
@@ -52,18 +53,20 @@ class Seen:
 class Envelope:
     """A machine's envelope along values of its coil.
 
-    Fields: modes per value; rows: of the outputs; level: bridge output [V]; harmonics: impedance
-    over frequency at `ORDERS`, as inductances [H]; edges of the bridge.
+    Fields: modes per value; rows: of the outputs; level: bridge output [V]; harmonics, sensed:
+    bridge's voltage over its and over the bank's current and over frequency at `ORDERS`, as
+    inductances [H]; edges of the bridge.
     """
 
     modes: list[Modes]
     rows: Array
     level: Array
     harmonics: Array
+    sensed: Array
     dead_time: float
     lead: float
     charge: float
-    tank: bool
+    signal: str
     lead_network: float
 
     @staticmethod
@@ -76,15 +79,17 @@ class Envelope:
         plant = plant_from_machine(machine, load, float(voltage[0]))
         net, edges = network(plant, inductance, resistance), machine_edges(machine)
         ends = [0, len(inductance) - 1]
-        high = np.array([
-            input_impedance(replace(plant, coil_inductance=float(inductance[k])),
-                            frequency * ORDERS).imag / (2.0 * pi * frequency * ORDERS)
-            for k in ends
-        ])  # fmt: skip
+        plants = [replace(plant, coil_inductance=float(inductance[k])) for k in ends]
+        high = [input_impedance(p, frequency * ORDERS) for p in plants]
+        bank = [z / bank_share(p, frequency * ORDERS) for p, z in zip(plants, high, strict=True)]
+        omega = 2.0 * pi * frequency * ORDERS
+        rows = net.c[:, (PRIMARY, BANK, LOAD)]
+        if plant.feed == "shunt":
+            rows[:, 2] -= net.c[:, COIL]
         return Envelope(
-            modes_of(net), net.c[:, (PRIMARY, BANK)], voltage * plant.level_share,
-            np.mean(high, axis=0), edges.dead_time, edges.lead, edges.swing_charge,
-            signal == "tank", lead_network,
+            modes_of(net), rows, voltage * plant.level_share,
+            np.mean(high, axis=0).imag / omega, np.mean(bank, axis=0).imag / omega,
+            edges.dead_time, edges.lead, edges.swing_charge, signal, lead_network,
         )  # fmt: skip
 
     def settled(self, k: int, frequency: float) -> Complex:
@@ -104,19 +109,22 @@ class Envelope:
 
     def seen(self, k: int, x: Complex, frequency: float) -> Seen:
         """What the detector sees of states at a drive frequency [Hz]."""
-        current, bank = (complex(v) for v in self.rows[k] @ x)
+        current, bank, through = (complex(v) for v in self.rows[k] @ x)
         lag, peak = -float(np.angle(current)), abs(current)
         omega = 2.0 * pi * frequency
-        harmonics = 4.0 * self.level[k] / (pi * ORDERS**2 * omega * self.harmonics)
+        size = 4.0 * self.level[k] / (pi * ORDERS**2 * omega)
+        harmonics = size / self.harmonics
         late = self._edge(lag, peak, omega, harmonics)
-        plain = self._crossing(lag, peak, omega, harmonics, 0.0) + late
-        if self.tank:
+        plain = self._crossing(lag, peak, harmonics, 0.0) + late
+        if self.signal == "tank":
             return Seen(-float(np.angle(bank)) - 0.5 * pi + late, plain, abs(bank), peak)
-        if not self.lead_network:
+        ahead, level = omega * self.lead_network, peak
+        if self.signal == "bank":
+            lag, level = -float(np.angle(through)), abs(through)
+            harmonics = size / self.sensed
+        elif not ahead:
             return Seen(plain, plain, peak, peak)
-        ahead = omega * self.lead_network
-        sensed = self._crossing(lag, peak, omega, harmonics, ahead) + late
-        return Seen(sensed, plain, peak, peak)
+        return Seen(self._crossing(lag, level, harmonics, ahead) + late, plain, level, peak)
 
     def _edge(self, lag: float, peak: float, omega: float, harmonics: Array) -> float:
         """By how much the bridge's voltage, half-way over, comes after the change-over [rad].
@@ -129,7 +137,7 @@ class Envelope:
             return float(omega * (self.dead_time - self.lead))
         return float(omega * (0.5 * self.charge / broken - self.lead))
 
-    def _crossing(self, lag: float, peak: float, omega: float, harmonics: Array, t: float) -> float:
+    def _crossing(self, lag: float, peak: float, harmonics: Array, t: float) -> float:
         """Angle at which i + T di/dt, t = w T, crosses zero near the fundamental's zero [rad].
 
         i = I sin(a - lag) - sum(H_k cos(k a)): each harmonic of the voltage is a sine, its current,

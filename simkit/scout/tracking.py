@@ -56,7 +56,7 @@ class Tracked:
     Fields: times [s]; frequency [Hz]; angle by which the bridge's current lags the gates'
     change-over [rad]; error of the angle that the loop holds [rad]; blind,
     limited: whether the detector saw nothing and whether a limit of frequency held it; held;
-    current: of the bridge at the start, peak [A].
+    size: of what is sensed at the start, peak [A] or [V].
     """
 
     times: Array
@@ -66,7 +66,7 @@ class Tracked:
     blind: Array
     limited: Array
     held: Held
-    current: float
+    size: float
 
 
 @dataclass
@@ -95,7 +95,7 @@ class _Walk:
         self.updates = frozenset(found.tolist())
         self.envelope = Envelope.of(
             self.machine, line.inductance.along(self.times), line.resistance.along(self.times),
-            line.voltage.along(self.times), line.frequency.first, loop.signal,
+            line.voltage.along(self.times), line.frequency.first, loop.sensed,
             loop.lead_network or 0.0 if loop.by == "self-oscillating" else 0.0,
         )  # fmt: skip
         self.held = self._held()
@@ -141,7 +141,7 @@ class _Walk:
         frequency, angle, errors, unseen, limited = (np.array(c) for c in zip(*rows, strict=True))
         first = self._settled_seen(0, rows[0][0])
         return Tracked(self.times, frequency, angle, errors, unseen, limited, self.held,
-                       first.current)  # fmt: skip
+                       first.level)  # fmt: skip
 
     def _first(self) -> float:
         """Where it starts: as set, or where a self-oscillating drive settles."""
@@ -287,10 +287,10 @@ def slope_with(machine: Machine, line: Timeline, loop: Loop) -> float:
     first, voltage = line.frequency.first, line.voltage.first
     here = (line.inductance.first, line.resistance.first)
     if loop.set_with is None:
-        return slope_of(machine, here, voltage, first, loop.signal)
+        return slope_of(machine, here, voltage, first, loop.sensed)
     load = load_at(machine, loop.set_with, first, voltage)
     there = first * machine.resonance(load.inductance) / machine.resonance(here[0])
-    return slope_of(machine, (load.inductance, load.resistance), voltage, there, loop.signal)
+    return slope_of(machine, (load.inductance, load.resistance), voltage, there, loop.sensed)
 
 
 def lead_angle(loop: Loop, frequency: float) -> float:

@@ -7,7 +7,7 @@ envelope), first-order and discrete loop theory worked out here, and the marchin
 from __future__ import annotations
 
 import shutil
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 from math import atan, degrees, exp, pi, radians, tan
 from pathlib import Path
@@ -33,20 +33,23 @@ from simkit.scout.loop_gain import (
     continuous_limit,
     limit_gain,
     loop_gain,
+    offset_growth,
     offset_resistance,
     sampled_limit,
 )
 from simkit.scout.phasor import solve
+from simkit.scout.phasor_course import Envelope
 from simkit.scout.plant import plant_from_machine
 from simkit.scout.tracking import Tracked, angle_of, slope_of
 from simkit.studies.check.study import check_machine
 from simkit.studies.inputs.loading import load_scenario
 from simkit.studies.situations.base import draft
-from tests.machines import DEMO, demo, varied
+from tests.machines import DEMO, crucible, demo, varied
 
 PHASE = {"holds": "phase", "bandwidth": 1e3}
 LIMIT = {"current_limit": 16.0, "limit_rate": 1e6}
 OWN = {"holds": "phase", "by": "self-oscillating", "delay": 6e-7, "lead_network": 1.6e-6}
+BRIDGE = OWN | {"signal": "current"}
 
 
 def with_loop(**values: Any) -> Machine:
@@ -403,14 +406,58 @@ def test_an_offset_of_what_it_follows_turns_the_bridge_its_own_way(lead: float) 
     assert mean / offset == pytest.approx(found, rel=0.01)
 
 
+@pytest.mark.parametrize("machine", [demo(), crucible()], ids=["loop-fed", "shunt-fed"])
+@pytest.mark.parametrize("lead", [0.0, 1.6e-6])
+def test_what_is_sensed_at_the_bank_is_the_impedances(machine: Machine, lead: float) -> None:
+    """C du/dt of the bank by harmonics, its lead network edge by edge; 0.5 degree: the envelope
+    takes the harmonics above the first as lossless."""
+    piece = sorted(machine.workpieces)[0]
+    load, voltage = machine.load(piece), machine.supply.voltage
+    f = 1.03 * machine.resonance(load.inductance)
+    envelope = Envelope.of(machine, *(np.array([v]) for v in (load.inductance, load.resistance, voltage)),
+                           f, "bank", lead)  # fmt: skip
+    seen = envelope.seen(0, envelope.settled(0, f), f)
+    plant = plant_from_machine(machine, load)
+    found = solve(plant, f, 23)
+    times = np.linspace(-0.5 / f, 0.5 / f, 40001)
+    current = plant.capacitance * np.gradient(found.waveform("capacitor_voltage", times), times)
+    current += lead * np.gradient(current, times)
+    bridge = found.waveform("primary_current", times)
+    rises, edge = (
+        times[np.flatnonzero((v[:-1] < 0.0) & (v[1:] >= 0.0))] for v in (current, bridge)
+    )
+    # Both count from the bridge's edge: the difference of the two crossings is free of it.
+    apart = min((float(a - b) for a in rises for b in edge), key=abs)
+    assert degrees(seen.angle - seen.lag) == pytest.approx(360.0 * f * apart, abs=0.5)
+    peak = 2.0 * np.pi * f * plant.capacitance * abs(found.outputs["capacitor_voltage"][0])
+    assert seen.level == pytest.approx(peak, rel=1e-3)
+
+
+def test_an_offset_swings_up_at_the_bridges_output_and_fades_at_the_bank() -> None:
+    """Without capacitors in the way the offset's circuit is R and L in series: (R_n - R_s)/L."""
+    plain = replace(plant_from_machine(demo(), demo().workpieces["cold-steel-weak-field"]),
+                    blocking_capacitance=None)  # fmt: skip
+    series, inductance = plain.series_resistance, 2.2e-3 + plain.leakage_inductance
+    for resistance in (0.5 * series, 2.0, 10.0):
+        found = offset_growth(plain, 80e3, resistance, "current")
+        # 2 %: the tank's capacitor takes a little of it.
+        assert found == pytest.approx((resistance - series) / inductance, rel=0.02)
+    # In series with the bank no offset can flow, whatever the feed: all fades.
+    for machine, load in ((demo(), "empty"), (crucible(), "graphite-crucible")):
+        plant = plant_from_machine(machine, machine.load(load))
+        assert offset_growth(plant, 80e3, 10.0, "current") > 1e3
+        assert offset_growth(plant, 80e3, 0.5, "bank") < 0.0
+
+
 SAMPLED = {"holds": "phase", "by": "sampled", "interval": 5e-3}
 
 
 @pytest.mark.parametrize(
     ("loop", "outcome", "said", "why"),
     [
-        (OWN, "within_limits", "no_verdict", "until the core saturates"),
-        (OWN, "over_limit", "over_limit", "So."),
+        (BRIDGE, "within_limits", "no_verdict", "until the core saturates"),
+        (BRIDGE, "over_limit", "over_limit", "So."),
+        (OWN, "within_limits", "within_limits", "So."),
         # Deadbeat is 93 Hz a degree with the piece, and 19 with the empty coil's Q of 43.
         (SAMPLED | {"step_per_degree": 75.0}, "within_limits", "no_verdict", "stable up to 2"),
         (SAMPLED | {"step_per_degree": 28.0}, "within_limits", "within_limits", "So."),
@@ -427,13 +474,15 @@ def test_a_drive_that_may_swing_unseen_is_never_within(
         scenario: Any
         line: Timeline
         before: Any
+        after: Any
         verdict: Verdict
         is_whole: bool = False
 
     machine = demo() if loop is None else with_loop(**loop)
     scenario = lift(machine, 0.06)
-    at = SimpleNamespace(supply_voltage_v=322.0, primary_current_peak_a=15.2, frequency_hz=79e3)
-    made = Found(machine, scenario, driven(machine, scenario).line, at,
+    at = SimpleNamespace(supply_voltage_v=322.0, primary_current_peak_a=15.2, frequency_hz=79e3,
+                         tank_voltage_peak_v=153.0)  # fmt: skip
+    made = Found(machine, scenario, driven(machine, scenario).line, at, at,
                  Verdict(outcome, "So.", None))  # fmt: skip
     found = with_loop_doubt(made)  # type: ignore[arg-type]
     assert (found.verdict.outcome, why in found.verdict.reason) == (said, True)

@@ -24,7 +24,7 @@ def loop_misfits(machine: Machine, scenario: Scenario) -> list[Found]:
         return []
     frequency, voltage = start_frequency(machine, scenario), machine.supply.voltage
     load = load_at(machine, name, frequency, voltage)
-    angle = angle_of(machine, load, voltage, frequency, loop.signal)
+    angle = angle_of(machine, load, voltage, frequency, loop.sensed)
     found = loop_gain(machine, load, loop.set_with or name, angle)
     if found is None or found.gain <= found.most:
         return []
