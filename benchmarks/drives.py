@@ -53,7 +53,7 @@ class Figures:
 
 
 def cases() -> dict[str, tuple[Machine, Scenario]]:
-    """The shipped scenarios of this lift by drive, each with its machine, and one at low voltage."""
+    """The shipped scenarios of this lift by drive, with their machine, and one at 80 V."""
     folder = scenario_folder() / "chisel-brazing" / "drives"
     found = {}
     for path in sorted(folder.glob("*.toml")):
@@ -129,8 +129,8 @@ bgl gl 0 v=0.5+0.5*tanh((-v(tr)-0.5*{dead:.9g}*v(fk))/1.1e-3)
 def own_follower(machine: Machine, start: float) -> str:
     """A self-oscillating drive: an ideal line delays the sign of the sensed current.
 
-    Sensed at the coil's lead in the tank's loop: following the bridge's current, magnetising current
-    and all, this deck swung up at 1.1 kHz and saturated its core 1.8 ms after its start.
+    Sensed at the coil's lead in the tank's loop: following the bridge's current, magnetising
+    current and all, this deck swung up at 1.1 kHz and saturated its core 1.8 ms after its start.
     """
     held, drive = machine.drive.loop, machine.drive
     assert held is not None

@@ -17,6 +17,9 @@ OPEN = 1e-9
 """Conductance of an open gate lead [S]: far below its bleed resistor's and any leakage."""
 APART = 1e-5
 """Conductance of an open contact of the power circuit [S]: milliamperes at link voltage."""
+RESTING = 0.1
+"""Conductance towards its voltage at rest of a node before a start [S]: 10 ohm take the charge of
+its switches within tens of nanoseconds, and leave no ring with the transformer."""
 CORNERS = 10
 """Straight pieces along which a contact opens or closes [1]."""
 
@@ -52,6 +55,12 @@ def fading(fault: Fault) -> Profile:
 def closing(fault: Fault, resistance: float) -> Profile:
     """Logarithm of the conductance of a contact that closes to a resistance [ohm] [ln S]."""
     return _from_to(fault, APART, 1.0 / resistance)
+
+
+def resting(fault: Fault) -> Profile:
+    """Logarithm of the conductance that holds a node at rest until a start [ln S]."""
+    change = Change(fault.start - EDGE, fault.start, log(RESTING), log(OPEN))
+    return Profile(log(RESTING), (change,), CORNERS)
 
 
 def _from_to(fault: Fault, before: float, after: float) -> Profile:

@@ -49,7 +49,8 @@ class Oscillator:
     """A loop as a circuit closes it.
 
     Fields: loop; angle [rad] and seconds [s] of its target angle + 2 pi f seconds; gain [Hz/(s
-    rad)]; closes: from when on [s]; size of what is sensed at its start [A] or [V]; path along the event.
+    rad)]; closes: from when on [s]; size of what is sensed at its start [A] or [V]; path along
+    the event.
     """
 
     loop: Loop

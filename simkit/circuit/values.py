@@ -8,7 +8,7 @@ from math import exp
 from typing import Any
 
 from simkit.circuit.commands import command
-from simkit.circuit.faults import closing, fading, of_kind, opening
+from simkit.circuit.faults import closing, fading, of_kind, opening, resting
 from simkit.circuit.gate_start import gate_start
 from simkit.circuit.timeline import Timeline
 from simkit.parameters.machine import BodyDiode, Drive, Machine, Switch, Transformer
@@ -203,6 +203,7 @@ def bridge_values(machine: Machine, line: Timeline, seed: Seed) -> Namespace:
         "topology": bridge.topology,
         "switches": switches,
         "legs": list(bridge.form.nodes),
+        "rest": rests(line),
         "snubber": snubber.place if snubber else None,
         "snubber_resistance": snubber.resistance if snubber else None,
         "snubber_capacitance": snubber.capacitance if snubber else None,
@@ -243,6 +244,14 @@ def opens(line: Timeline, kind: str) -> Points | None:
     """Break points of a contact that opens in a fault of a kind, None without that fault."""
     fault = of_kind(line.faults, kind)
     return opening(fault).points(line.begin, line.stop) if fault else None
+
+
+def rests(line: Timeline) -> Points | None:
+    """Break points of what holds the bridge's nodes until a start, None without one to come."""
+    fault = of_kind(line.faults, "start")
+    if fault is None or line.begin >= fault.start:
+        return None
+    return resting(fault).points(line.begin, line.stop)
 
 
 def fades(line: Timeline) -> Points | None:

@@ -27,6 +27,7 @@ ELEMENTS: tuple[tuple[str, tuple[str, ...], str], ...] = (
     (r"rsn\w", ("snubber_power",), ""),
     (r"csn\w", ("snubber_voltage_peak",), ""),
     (r"csp[hl]|rsp[hl]", ("split_current_rms", "split_voltage_peak"), ""),
+    (r"bre[ab]|vre", (), "holds the bridge's nodes where equal leakage does, before a start"),
     (r"rret", (), "the half bridge's return wire: a milliohm by which the deck reads its current"),
     (r"cblk", ("blocking_current_rms", "blocking_voltage_peak", "blocking_dv_dt"), ""),
     (r"rpri|lleak", ("primary_current_rms", "primary_current_density", "winding_temperature"), ""),
@@ -40,7 +41,7 @@ ELEMENTS: tuple[tuple[str, tuple[str, ...], str], ...] = (
     (r"cgt\d|rgt\d|lgl\d|lgp\d|lgs\d|kgt\d", ("gate_volt_seconds",), ""),
     (r"rg\d|doff\d|roff\d", ("driver_current_peak",), ""),
     (r"lg\d", (), "the gate's wires: no heat to speak of, their ringing shows in the gate voltage"),
-    (r"b(sg|yy|gu|gl|om|fe|si|de|ct|pd|ev|df|lp|ov|ow|g\d|o\d)|c(yy|om|ev|df|lp)|vsp", (),
+    (r"b(sg|st|yy|gu|gl|om|fe|si|de|ct|pd|ev|df|lp|ov|ow|g\d|o\d)|c(yy|om|ev|df|lp)|vsp", (),
      "the drive's oscillator and its loop: a few milliwatts of logic"),
     (r"rbl\d", (), "a bleed resistor of kilo-ohms at the gate's volts: milliwatts"),
 )  # fmt: skip

@@ -2,12 +2,12 @@
 
 A self-oscillating drive that follows its bridge's output current follows the magnetising current in
 it. A slow offset shifts the zeros of the sensed current so that the halves of its own sign last
-longer, which adds to the offset: a negative resistance (`scout.loop_gain.offset_resistance`) of half
-the load's impedance, against some tenths of an ohm in series. With a blocking capacitor the two swing
-up at their resonance until the core saturates; a plain run of a lift on the demonstration machine did
-so within 1.8 ms. What is sensed at the capacitor bank carries no offset. A run starts without one and
-ends before one has grown, so the poles of the network with that resistance in it decide
-(`scout.loop_gain.offset_growth`), before the event and on the load it ends with.
+longer, which adds to the offset: a negative resistance (`scout.loop_gain.offset_resistance`) of
+half the load's impedance, against some tenths of an ohm in series. With a blocking capacitor the
+two swing up at their resonance until the core saturates; a plain run of a lift on the demonstration
+machine did so within 1.8 ms. What is sensed at the capacitor bank carries no offset. A run starts
+without one and ends before one has grown, so the poles of the network with that resistance in it
+decide (`scout.loop_gain.offset_growth`), before the event and on the load it ends with.
 
 A loop whose gain the last load does not bear swings as well. How far depends on the smallest error
 it begins with: a controller at 0.8 of deadbeat ended a lift at 57 degrees in a plain run, diodes
@@ -64,12 +64,12 @@ def _swings(machine: Machine, loop: Loop, load: Load, at: OperatingPoint) -> str
     pace = offset_growth(plant, at.frequency_hz, UNSURE * found, loop.sensed)
     if pace <= 0.0:
         return ""
-    current = "output current with the magnetising current in it"
+    whose = "output current, magnetising current and all"
     return (
-        f"the drive follows the {current if loop.sensed == 'current' else 'bank current'}: an offset "
-        f"grows, by {found:.2g} ohm against {plant.series_resistance:.2g} ohm in series and e-fold in "
-        f"{format_quantity(1.0 / pace, 's', 2)}, until the core saturates, and this run is too short "
-        "to show it."
+        f"the drive follows the {whose if loop.sensed == 'current' else 'bank current'}: an "
+        f"offset grows, by {found:.2g} ohm against {plant.series_resistance:.2g} ohm in series "
+        f"and e-fold in {format_quantity(1.0 / pace, 's', 2)}, until the core saturates, and this "
+        "run is too short to show it."
     )
 
 

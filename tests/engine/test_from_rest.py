@@ -11,13 +11,21 @@ import numpy as np
 import pytest
 from pydantic import ValidationError
 
-from benchmarks.starts import RECORD
+from benchmarks.starts import RECORD, cases
+from simkit.circuit.netlist import machine_deck
+from simkit.data import scenario_folder
+from simkit.measure.waveforms import Waves
+from simkit.rehearsal.driving import driven_line
 from simkit.rehearsal.findings import Rehearsal
+from simkit.rehearsal.job import WORKING
 from simkit.rehearsal.rehearser import Rehearser
+from simkit.rehearsal.scouting import scouted
 from simkit.rehearsal.settings import Settings
+from simkit.studies.inputs.loading import load_machine
 from simkit.studies.situations.base import draft
-from tests.machines import demo
+from tests.machines import demo, run_deck
 
+MACHINES_FOLDER = scenario_folder()
 BENCH = Rehearser(settings=Settings(refine=False))
 F = 80.5e3
 
@@ -54,6 +62,38 @@ def test_from_rest_nothing_flows_before() -> None:
     before = found.whole.waves.time < found.line.events[0].start - 1e-6
     assert abs(found.whole.waves.primary_current[before]).max() < 0.05
     assert abs(found.whole.waves.coil_current[before]).max() < 1.0
+
+
+@cache
+def idled(cycles: int) -> Waves:
+    """The casting machine's start at its highest frequency, after so many idle cycles."""
+    case = cases(load_machine(MACHINES_FOLDER / "copper-casting" / "machine.toml").model)
+    machine, scenario = case["highest, full"].machine, case["highest, full"].scenario
+    line = driven_line(machine, scenario)
+    period, start = 1.0 / line.frequency.first, line.events[0].start
+    part = line.stretch(start - cycles * period, start + 5.0 * period)
+    run = run_deck(machine_deck(machine, part, scouted(machine, line).seed(part.begin), WORKING))
+    waves = Waves.from_vectors(machine, run.vectors, part.begin)
+    return waves.between(start - period, part.stop)
+
+
+@pytest.mark.slow
+def test_a_start_does_not_ask_how_long_the_heater_stood_idle() -> None:
+    """What is at rest stays so: its first cycles are the same after 4 idle cycles and after 8.
+
+    1 %: the few volts of microseconds that charging the switches leaves are a hundredth of the
+    link's. Equal leakage divides the link between two blocking switches (circuit theory).
+    """
+    few, more = idled(4), idled(8)
+    start = few.time[0] + 1.0 / 140e3
+    for waves in (few, more):
+        before = waves.between(waves.time[0], start - 1e-6)
+        assert np.mean(before.node("a")) == pytest.approx(0.5 * 325.0, rel=0.005)
+        assert np.ptp(before.node("a")) < 1.0
+        assert np.ptp(before.switches[1].gate_source) < 0.02
+    one, other = (max(np.max(s.channel_current) for s in w.switches) for w in (few, more))
+    assert one == pytest.approx(other, rel=0.01)
+    assert np.max(few.linkage) == pytest.approx(np.max(more.linkage), rel=0.01)
 
 
 @pytest.mark.slow

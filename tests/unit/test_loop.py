@@ -414,8 +414,8 @@ def test_what_is_sensed_at_the_bank_is_the_impedances(machine: Machine, lead: fl
     piece = sorted(machine.workpieces)[0]
     load, voltage = machine.load(piece), machine.supply.voltage
     f = 1.03 * machine.resonance(load.inductance)
-    envelope = Envelope.of(machine, *(np.array([v]) for v in (load.inductance, load.resistance, voltage)),
-                           f, "bank", lead)  # fmt: skip
+    along = (np.array([v]) for v in (load.inductance, load.resistance, voltage))
+    envelope = Envelope.of(machine, *along, f, "bank", lead)
     seen = envelope.seen(0, envelope.settled(0, f), f)
     plant = plant_from_machine(machine, load)
     found = solve(plant, f, 23)

@@ -33,7 +33,7 @@ PLAIN = {
     "tracks": "true: the drive follows the resonance and keeps its margin",
     "holds": "What the drive's loop holds: phase, lead (a time) or margin (as an ideal drive)",
     "by": "How the loop holds it: continuous, sampled, or self-oscillating",
-    "signal": "What the loop's detector sees: the bridge's current, the bank's, or the bank's voltage",
+    "signal": "What the loop's detector sees: current of the bridge or bank, or the bank's voltage",
     "set_with": "Load with which the loop's bandwidth was set",
     "part": "Part file, relative to this file",
     "material": "A material by its name",
