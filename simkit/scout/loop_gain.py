@@ -48,10 +48,10 @@ def offset_resistance(
     """Negative resistance of a drive that follows a current against that current's offset [ohm].
 
     `level` V of the bridge's output [V], `current` I followed, its peak [A], `frequency` [Hz],
-    `lead_network` T [s]. The sensed i + T di/dt passes zero at a slope of w I sqrt(1 + (w T)^2). An offset i0
-    moves each zero by i0 over that, so that halves of its own sign last longer by twice as much
-    and the others are shorter: 4 V f i0/slope of mean voltage. Source: derived here; a test works
-    it out edge by edge. Range: a sinusoidal current, offsets small against it.
+    `lead_network` T [s]. The sensed i + T di/dt passes zero at a slope of w I sqrt(1 + (w T)^2).
+    An offset i0 moves each zero by i0 over that, so that halves of its own sign last longer by
+    twice as much and the others are shorter: 4 V f i0/slope of mean voltage. Source: derived here;
+    a test works it out edge by edge. Range: a sinusoidal current, offsets small against it.
     """
     omega = 2.0 * pi * frequency
     return 4.0 * level * frequency / (omega * current * sqrt(1.0 + (omega * lead_network) ** 2))
@@ -61,10 +61,10 @@ def offset_growth(plant: Plant, frequency: float, resistance: float, sensed: str
     """Pace at which the slowest ringing or creeping of a self-oscillating drive grows [1/s].
 
     `resistance`: see `offset_resistance` [ohm]; `sensed`: "current" of the bridge or through the
-    "bank". An offset i0 of what is sensed puts the mean voltage R i0 on the network dx/dt = A x + b u, whose
-    poles are then those of A + R b c. Negative: all offsets fade. Source: derived here; a series
-    circuit's pole is (R - R_s)/L by hand. Range: poles slower than half the drive [Hz], where the
-    mean over a period is all there is to see.
+    "bank". An offset i0 of what is sensed puts the mean voltage R i0 on the network
+    dx/dt = A x + b u, whose poles are then those of A + R b c. Negative: all offsets fade.
+    Source: derived here; a series circuit's pole is (R - R_s)/L by hand. Range: poles slower than
+    half the drive [Hz], where the mean over a period is all there is to see.
     """
     net = network(plant)
     outputs = dict(zip(OUTPUTS, net.c[0], strict=True))
