@@ -41,7 +41,11 @@ def test_the_recorded_lifts_of_sixty_milliseconds_agree() -> None:
     kept = json.loads(RECORD.read_text(encoding="utf-8"))
     pairs = {n: (row["rehearsal"], row["plain"]) for n, row in kept.items() if "plain" in row}
     assert set(pairs) == {"fixed", "phase-10-hz", "phase-100-hz", "phase-1-khz", "sampled-0-1",
-                          "sampled-0-3", "sampled-0-8", "self-oscillating"}  # fmt: skip
+                          "sampled-0-3", "sampled-0-8", "self-oscillating",
+                          "self-oscillating-80-v"}  # fmt: skip
+    # A self-oscillating drive has a verdict, on either side of a limit.
+    assert kept["self-oscillating"]["verdict"] == "over_limit"
+    assert kept["self-oscillating-80-v"]["verdict"] == "within_limits"
     for mine, whole in (pair for name, pair in pairs.items() if name != "sampled-0-8"):
         assert mine["phase"] == pytest.approx(whole["phase"], abs=2.0)
         assert mine["can_current"] == pytest.approx(whole["can_current"], rel=0.02)
