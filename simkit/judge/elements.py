@@ -27,7 +27,7 @@ ELEMENTS: tuple[tuple[str, tuple[str, ...], str], ...] = (
     (r"rsn\w", ("snubber_power",), ""),
     (r"csn\w", ("snubber_voltage_peak",), ""),
     (r"csp[hl]|rsp[hl]", ("split_current_rms", "split_voltage_peak"), ""),
-    (r"bre[ab]|vre", (), "holds the bridge's nodes where equal leakage does, before a start"),
+    (r"bre\w|vre", (), "holds the bridge's nodes where equal leakage does, before a start"),
     (r"rret", (), "the half bridge's return wire: a milliohm by which the deck reads its current"),
     (r"cblk", ("blocking_current_rms", "blocking_voltage_peak", "blocking_dv_dt"), ""),
     (r"rpri|lleak", ("primary_current_rms", "primary_current_density", "winding_temperature"), ""),
