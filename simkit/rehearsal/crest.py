@@ -12,7 +12,7 @@ from dataclasses import replace
 from simkit.figures.table import figures
 from simkit.judge.verdict import Judged
 from simkit.rehearsal.findings import Rehearsal
-from simkit.rehearsal.mains_limits import drawn_at
+from simkit.rehearsal.mains_limits import mains_states
 from simkit.rehearsal.ripple import moved
 from simkit.rehearsal.sensitivity import gain
 
@@ -37,7 +37,7 @@ def crest_share(rehearsal: Rehearsal) -> float:
     machine, rectifier = rehearsal.machine, rehearsal.machine.supply.rectifier
     if rectifier is None or moved(rehearsal):
         return 0.0
-    found = [drawn_at(machine, rectifier, p) for p in (rehearsal.before, rehearsal.after)]
+    found = (mains_states(rehearsal) or {}).values()
     crests = [d.highest for d in found if d is not None and d.settled]
     return max(1.0 - min(crests) / machine.supply.voltage, 0.0) if crests else 0.0
 

@@ -22,32 +22,46 @@ MARCHED = 0.01
 """Error of a march of the mains, as a share [1]: steps of 1/800 of a ripple period (tests)."""
 
 
-def line_of(machine: Machine, rectifier: Rectifier) -> Line:
+def line_of(machine: Machine, rectifier: Rectifier, share: float = 1.0) -> Line:
     """The mains' side of a machine; the film capacitor lies across the link, and counts where that
-    is small."""
+    is small. `share`: of the mains' voltage, where it stands lower or higher [1]."""
     supply = machine.supply
     return Line(
-        rectifier.mains_voltage, rectifier.mains_frequency, rectifier.line_resistance,
+        share * rectifier.mains_voltage, rectifier.mains_frequency, rectifier.line_resistance,
         rectifier.line_inductance or 0.0, rectifier.diode_drop,
         supply.link.capacitance + supply.film.capacitance,
         rectifier.phases or 1,
     )  # fmt: skip
 
 
-def drawn_at(machine: Machine, rectifier: Rectifier, point: OperatingPoint) -> Drawn | None:
-    """What the mains gives at an operating point; None where it takes no power."""
+def drawn_at(
+    machine: Machine, rectifier: Rectifier, point: OperatingPoint, share: float = 1.0
+) -> Drawn | None:
+    """What a share [1] of the mains gives at an operating point; None where it takes no power."""
     if not point.input_power_w > 0.0:
         return None
-    return drawn(line_of(machine, rectifier), point.input_power_w, point.supply_voltage_v)
+    return drawn(line_of(machine, rectifier, share), point.input_power_w, point.supply_voltage_v)
 
 
-def mains_states(rehearsal: Rehearsal) -> dict[str, Drawn | None] | None:
-    """What the mains gives before the events and after them; None without a rectifier."""
-    rectifier = rehearsal.machine.supply.rectifier
+def mains_states(rehearsal: Rehearsal, softer: float = 0.0) -> dict[str, Drawn | None] | None:
+    """What the mains gives before the events and after them; None without a rectifier.
+
+    Where the scenario has the supply at another voltage than the machine's, the mains stands at
+    that share of its own, as behind a variable transformer or in a sag: the whole of it would drive
+    far more than the link's current through the same bridge. `softer`: added to the line [ohm].
+    """
+    machine, voltage = rehearsal.machine, rehearsal.line.voltage
+    rectifier = machine.supply.rectifier
     if rectifier is None:
         return None
-    points = {"before": rehearsal.before, "after": rehearsal.after}
-    return {name: drawn_at(rehearsal.machine, rectifier, p) for name, p in points.items()}
+    line = rectifier.line_resistance + softer
+    used = rectifier.model_copy(update={"line_resistance": line})
+    states = {"before": (rehearsal.before, voltage.first),
+              "after": (rehearsal.after, voltage.at(rehearsal.line.end))}  # fmt: skip
+    return {
+        name: drawn_at(machine, used, point, volts / machine.supply.voltage)
+        for name, (point, volts) in states.items()
+    }
 
 
 def over_the_mains(rehearsal: Rehearsal) -> float:
@@ -72,7 +86,9 @@ def mains_figures(rehearsal: Rehearsal, fast: float, share: float) -> Iterator[P
         yield _ripple_current(machine, 0.0, fast, 2.0 * share)
         return
     found = [p for p in (mains_states(rehearsal) or {}).values() if p is not None]
-    damped = [p for p in _through_esr(rehearsal, rectifier) if p is not None]
+    # The pulses meet the link's ESR too, which the march leaves out.
+    meeting = mains_states(rehearsal, machine.supply.link.esr) or {}
+    damped = [p for p in meeting.values() if p is not None]
     error = MARCHED + 2.0 * share
     rms, mean, slow = (
         _worst(found, name) for name in ("rms", "dc", "capacitor_rms")
@@ -88,15 +104,6 @@ def mains_figures(rehearsal: Rehearsal, fast: float, share: float) -> Iterator[P
         yield PartFigure(part, name, "A", value, error * value, key, rated, below=below)
     yield _ripple_current(machine, slow, fast, error)
     yield from _start_figures(machine, rectifier)
-
-
-def _through_esr(rehearsal: Rehearsal, rectifier: Rectifier) -> list[Drawn | None]:
-    """What the mains gives where the pulses meet the link's ESR too, which the march leaves out."""
-    machine = rehearsal.machine
-    softer = rectifier.model_copy(
-        update={"line_resistance": rectifier.line_resistance + machine.supply.link.esr}
-    )
-    return [drawn_at(machine, softer, p) for p in (rehearsal.before, rehearsal.after)]
 
 
 def _worst(found: list[Drawn], name: str) -> float:

@@ -14,7 +14,7 @@ from simkit.circuit.timeline import Timeline
 from simkit.judge.verdict import Judged, verdict
 from simkit.parameters.machine import Load, Machine
 from simkit.rehearsal.findings import Rehearsal, SlowFact, context_of
-from simkit.rehearsal.mains_limits import drawn_at
+from simkit.rehearsal.mains_limits import mains_states
 from simkit.scout.operating import operating_point
 
 CALM = 0.02
@@ -29,7 +29,7 @@ def trough(rehearsal: Rehearsal) -> float | None:
     machine, rectifier = rehearsal.machine, rehearsal.machine.supply.rectifier
     if rectifier is None or moved(rehearsal):
         return None
-    found = [drawn_at(machine, rectifier, p) for p in (rehearsal.before, rehearsal.after)]
+    found = (mains_states(rehearsal) or {}).values()
     lowest = min((d.lowest for d in found if d is not None), default=machine.supply.voltage)
     if lowest > (1.0 - CALM) * machine.supply.voltage:
         return None

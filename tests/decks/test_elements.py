@@ -15,6 +15,7 @@ import numpy as np
 import pytest
 
 from simkit.circuit.netlist import machine_deck
+from simkit.circuit.profile import Profile
 from simkit.figures.table import figures
 from simkit.judge.elements import ELEMENTS, limits_of
 from simkit.judge.limits import machine_limits, unrated
@@ -90,7 +91,8 @@ def figures_of_parts(machine: Machine) -> list[PartFigure]:
     rows = [SimpleNamespace(quantity="can_current_rms", value=10.0, error=0.1)]
     whole: Any = SimpleNamespace(
         machine=machine, rows=rows, first_pass=(stretch,), stretches=(stretch,), series=(flux,),
-        before=point, after=point, line=SimpleNamespace(events=(), end=1e-4),
+        before=point, after=point,
+        line=SimpleNamespace(events=(), end=1e-4, voltage=Profile(machine.supply.voltage)),
     )  # fmt: skip
     return list(part_figures(whole))
 

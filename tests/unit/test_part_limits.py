@@ -12,6 +12,7 @@ import numpy as np
 import pytest
 from scipy.integrate import quad, solve_ivp
 
+from simkit.circuit.profile import Profile
 from simkit.figures.part_ratings import FIGURES
 from simkit.figures.table import figures
 from simkit.measure.part_loads import avalanche_energy, peak_loads, steady_loads
@@ -120,11 +121,12 @@ def test_every_figure_has_its_words_and_its_key_is_a_field() -> None:
     assert {f.unit for f in FIGURES} >= {"W/m^3", "A/m^2", "A^2*s", "V*s", "J", "degC", "V/s"}
 
 
-def of_mains(**changes: Any) -> dict[str, PartFigure]:
-    """Figures of the demonstration machine's mains at 2 kW."""
+def of_mains(share: float = 1.0, **changes: Any) -> dict[str, PartFigure]:
+    """Figures of the demonstration machine's mains at 2 kW, or at a share of its voltage."""
     machine = varied(demo(), changes)
-    point = SimpleNamespace(input_power_w=2000.0, supply_voltage_v=325.0)
-    whole: Any = SimpleNamespace(machine=machine, before=point, after=point)
+    point = SimpleNamespace(input_power_w=2000.0 * share**2, supply_voltage_v=325.0 * share)
+    line = SimpleNamespace(voltage=Profile(share * machine.supply.voltage), end=1e-3)
+    whole: Any = SimpleNamespace(machine=machine, before=point, after=point, line=line)
     return {f.quantity: f for f in mains_figures(whole, 7.0, 0.01)}
 
 
@@ -134,6 +136,15 @@ def test_a_march_that_does_not_rest_passes_nothing() -> None:
     assert _judged(calm["mains_current_rms"]).status == "ok"
     for name in ("mains_current_rms", "rectifier_current", "link_ripple_current"):
         assert _judged(never[name]).status == "not_evaluated"
+
+
+@pytest.mark.parametrize("share", [0.25, 1.1])
+def test_at_a_share_of_the_supply_the_mains_gives_that_share(share: float) -> None:
+    """The same bridge behind a variable transformer, or in a swell: the circuit is linear but for
+    the diodes' drop, 1.8 V of 81 V at a quarter, which moves the currents by less than 3 %."""
+    full, low = of_mains(), of_mains(share)
+    for name in ("mains_current_rms", "rectifier_current"):
+        assert low[name].value == pytest.approx(share * full[name].value, rel=0.03)
 
 
 def test_a_bench_supply_leaves_the_bridges_ripple() -> None:

@@ -13,6 +13,7 @@ from typing import Any
 
 import pytest
 
+from simkit.circuit.profile import Profile
 from simkit.circuit.timeline import timeline
 from simkit.judge.verdict import Judged
 from simkit.rehearsal.crest import crest_share, lowered, with_crest
@@ -45,7 +46,7 @@ def found_at(watts: float, **more: Any) -> float | None:
     machine = load_machine(BARS).model
     machine = varied(machine, more) if more else machine
     point = SimpleNamespace(input_power_w=watts, supply_voltage_v=320.0)
-    line = SimpleNamespace(voltage=SimpleNamespace(changes=(), first=machine.supply.voltage))
+    line = SimpleNamespace(voltage=Profile(machine.supply.voltage), end=1.0)
     whole: Any = SimpleNamespace(machine=machine, line=line, before=point, after=point)
     return trough(whole)
 
@@ -104,7 +105,7 @@ def at_work(**changes: Any) -> Any:
     """A rehearsal of the bar heater at the power of the recorded run, two rows of it."""
     machine = varied(load_machine(BARS).model, changes)
     point = SimpleNamespace(input_power_w=1976.9, supply_voltage_v=322.8)
-    line = SimpleNamespace(voltage=SimpleNamespace(changes=(), first=machine.supply.voltage))
+    line = SimpleNamespace(voltage=Profile(machine.supply.voltage), end=1.0)
     event = SimpleNamespace(cycles=None)
     return SimpleNamespace(machine=machine, line=line, before=point, after=point,
                            scout=SimpleNamespace(event=event))  # fmt: skip
@@ -118,7 +119,7 @@ def test_how_far_the_crest_under_load_lies_below() -> None:
     # A bench supply has no crest, and a scenario that moves the supply says itself where it is.
     assert crest_share(at_work(**{"supply.rectifier": None})) == 0.0
     moved = at_work()
-    moved.line.voltage.first = 200.0
+    moved.line.voltage = Profile(200.0)
     assert crest_share(moved) == 0.0
 
 

@@ -13,6 +13,7 @@ import numpy as np
 import pytest
 from scipy.integrate import solve_ivp
 
+from simkit.circuit.profile import Profile
 from simkit.parts.slow_heat import Body, time_to_limit, warming
 from simkit.rehearsal.findings import SlowFact
 from simkit.rehearsal.mains_limits import over_the_mains
@@ -129,5 +130,6 @@ def test_the_piece_gets_the_mean_of_the_mains_period() -> None:
     small = varied(machine, {"supply.link.capacitance": 1e-6})
     bare = varied(machine, {"supply.rectifier": None})
     for subject, share in ((small, 0.5), (bare, 1.0)):
-        whole: Any = SimpleNamespace(machine=subject, before=point, after=point)
+        line = SimpleNamespace(voltage=Profile(subject.supply.voltage), end=1e-3)
+        whole: Any = SimpleNamespace(machine=subject, before=point, after=point, line=line)
         assert over_the_mains(whole) == pytest.approx(share, abs=0.02)
