@@ -6,7 +6,7 @@ wall is taken so too: its water is through the tube within seconds.
 """
 
 from collections.abc import Iterator
-from math import isfinite, nan
+from math import inf, isfinite, nan
 
 from simkit.measure.series import Series
 from simkit.parameters.machine import Machine
@@ -20,6 +20,8 @@ from simkit.rehearsal.findings import Rehearsal
 from simkit.rehearsal.part_figure import PartFigure, rating_of
 
 Loads = list[dict[str, float]]
+LAST = 3
+"""Cycles at the end that count as the last state [1]."""
 
 
 def bodies(rehearsal: Rehearsal, loads: Loads, share: float) -> Iterator[Body]:
@@ -96,31 +98,52 @@ def _wall(machine: Machine, loads: Loads, share: float) -> Body | None:
 
 def core_density(machine: Machine, series: tuple[Series, ...], frequency: float) -> float:
     """Loss density of the core at the largest flux of the run [W/m3]; nan without its constants."""
-    given = machine.transformer.loss
     flux = [s.worst[0] for s in series if s.quantity == "flux_peak"]
-    if given is None or not flux:
+    return density_at(machine, max(flux, default=nan), frequency)
+
+
+def lasting_flux(series: tuple[Series, ...], begin: float) -> tuple[float, float]:
+    """Largest flux of the cycles before the events begin [s] and of the last ones [T].
+
+    What lies between is gone before a core grows warm: gates that go off leave the flux of one
+    cycle, which for a quarter of an hour would be another machine.
+    """
+    mine = [s for s in series if s.quantity == "flux_peak" and len(s.values)]
+    last = max((float(s.values[-LAST:].max()) for s in mine), default=nan)
+    calm = [float(s.values[s.times < begin].max()) for s in mine if (s.times < begin).any()]
+    return max(calm, default=last), last
+
+
+def density_at(machine: Machine, flux: float, frequency: float) -> float:
+    """Loss density of the core at a flux [W/m3]; nan without its constants."""
+    given = machine.transformer.loss
+    if given is None or not isfinite(flux):
         return nan
     constants = Steinmetz(
         given.k, given.alpha, given.beta, given.frequency_min, given.frequency_max,
         "transformer.core_loss",
     )  # fmt: skip
-    return square_loss(constants, frequency, max(flux)).value
+    return square_loss(constants, frequency, flux).value
 
 
 def _core(rehearsal: Rehearsal, share: float) -> Body | None:
-    """The core's hot spot, at the run's largest flux from the beginning."""
+    """The core's hot spot, at the flux of the settled state and at that of the last."""
     machine, wound = rehearsal.machine, rehearsal.machine.transformer
     given = machine.ratings.core if machine.ratings else None
-    density = core_density(machine, rehearsal.series, rehearsal.after.frequency_hz)
     if given is None or given.thermal_resistance is None:
         return None
     if wound.loss is None or wound.core_volume is None:
         return None
-    rise = density * wound.core_volume * given.thermal_resistance
+    begin = min((e.start for e in rehearsal.line.events), default=inf)
+    points = (rehearsal.before, rehearsal.after)
+    before, last = (
+        density_at(machine, flux, point.frequency_hz) * wound.core_volume * given.thermal_resistance
+        for flux, point in zip(lasting_flux(rehearsal.series, begin), points, strict=True)
+    )
     around = machine.cooling.ambient
     limit = nan if given.temperature is None else given.temperature
-    error = wound.loss.beta * share * rise
-    return Body("core", around, rise, rise, None, limit, error)
+    error = wound.loss.beta * share * max(before, last)
+    return Body("core", around, before, last, None, limit, error)
 
 
 def _time(resistance: float, capacity: float | None) -> float | None:

@@ -14,10 +14,11 @@ import pytest
 from scipy.integrate import solve_ivp
 
 from simkit.circuit.profile import Profile
+from simkit.measure.series import Series
 from simkit.parts.slow_heat import Body, time_to_limit, warming
 from simkit.rehearsal.findings import SlowFact
 from simkit.rehearsal.mains_limits import over_the_mains
-from simkit.rehearsal.slow_parts import bodies, body_figures
+from simkit.rehearsal.slow_parts import bodies, body_figures, lasting_flux
 from simkit.studies.inputs.loading import load_machine
 from simkit.studies.scenario.view import _heating
 from simkit.verbs.run import first_limit
@@ -69,8 +70,10 @@ def found(machine: Any, currents: tuple[float, float]) -> dict[str, Body]:
          "secondary_current_rms": 22.0 * i} for i in currents
     ]  # fmt: skip
     point = SimpleNamespace(frequency_hz=80e3)
-    flux = SimpleNamespace(quantity="flux_peak", worst=(0.1, 0.0))
-    whole: Any = SimpleNamespace(machine=machine, before=point, after=point, series=(flux,))
+    flux = Series("core", "flux_peak", "T", np.zeros(1), np.array([0.1]))
+    line = SimpleNamespace(events=())
+    whole: Any = SimpleNamespace(machine=machine, before=point, after=point, series=(flux,),
+                                 line=line)  # fmt: skip
     return {b.part: b for b in bodies(whole, loads, 0.01)}
 
 
@@ -133,3 +136,14 @@ def test_the_piece_gets_the_mean_of_the_mains_period() -> None:
         line = SimpleNamespace(voltage=Profile(subject.supply.voltage), end=1e-3)
         whole: Any = SimpleNamespace(machine=subject, before=point, after=point, line=line)
         assert over_the_mains(whole) == pytest.approx(share, abs=0.02)
+
+
+def test_a_core_grows_warm_by_what_lasts_not_by_one_cycle() -> None:
+    """Settled at 0.10 T, one cycle of 0.30 T as the gates go off, 0.02 T after: the settled flux
+    and the last one, the largest of three cycles; without an event the settled state is all."""
+    times = np.arange(8) * 1e-5
+    values = np.array([0.09, 0.10, 0.10, 0.30, 0.05, 0.02, 0.01, 0.02])
+    course = (Series("core", "flux_peak", "T", times, values),)
+    assert lasting_flux(course, 2.5e-5) == (0.10, 0.02)
+    assert lasting_flux(course, np.inf) == (0.30, 0.02)
+    assert lasting_flux(course, -1.0) == (0.02, 0.02)
