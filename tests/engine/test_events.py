@@ -80,6 +80,7 @@ EXPECTED: dict[str, Callable[[Rehearsal], bool]] = {
 """What the trade expects of each (common practice, no source); others need only a verdict."""
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("path", shipped(QUICK))
 def test_comes_to_a_verdict_with_its_energy_in_balance(path: Path) -> None:
     found = rehearsal(path)

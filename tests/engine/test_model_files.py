@@ -216,6 +216,7 @@ def test_a_recovery_that_is_soft_is_not_said_to_snap(tmp_path: Path) -> None:
     assert trial.jumps == ()
 
 
+@pytest.mark.slow
 def test_a_capacitance_that_jumps_is_found_where_it_does(tmp_path: Path) -> None:
     """At 60 V from the law's own value to 250 pF, C_gd's in both."""
     law = 0.15e-9 + 3.6e-9 / (1 + 60.0 / 0.9) ** 0.5
@@ -228,6 +229,7 @@ def test_a_capacitance_that_jumps_is_found_where_it_does(tmp_path: Path) -> None
     assert "no real capacitance does" in " ".join(on_trial(trial_of(part_of(JUMPY, tmp_path))))
 
 
+@pytest.mark.slow
 def test_a_smooth_file_has_no_jump(tmp_path: Path) -> None:
     assert trial_of(laid_out(BY_NAME["mos-nested"], tmp_path)).jumps == ()
 

@@ -22,6 +22,7 @@ ROOM = {"junction_peak": 0.04}
 2.8 % of the temperature was the largest seen, 1.2 % of any other figure."""
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("path", first_quick(FILES), ids=lambda path: path.parent.name)
 def test_check_says_what_a_run_says(path: Path) -> None:
     machine = load_machine(path, {}).model

@@ -130,6 +130,7 @@ def test_every_given_number_is_returned(name: str) -> None:
     assert report(name).contradictions == ()
 
 
+@pytest.mark.slow
 def test_a_model_that_is_off_is_seen() -> None:
     """The bounds can fail: half of the Q_gs that C_iss and the plateau make of one charge."""
     data = part("class-600v-planar").model_dump()

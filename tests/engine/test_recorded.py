@@ -89,6 +89,7 @@ def test_a_damaged_recording_is_no_answer(tmp_path: Path) -> None:
         RecordedEngine(tmp_path).run(DECK, SAVED, STOP)
 
 
+@pytest.mark.slow
 def test_a_rehearsal_on_recordings_is_the_same(tmp_path: Path) -> None:
     """Same decks from the same inputs, so the stand-in answers every one, to the last bit."""
     machine, short = demo(), scenario(settled=3e-4, tail=1e-4)

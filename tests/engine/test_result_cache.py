@@ -120,6 +120,7 @@ def test_so_they_do_through_an_event(home: Home) -> None:
     assert one["waveforms.npz"] == two["waveforms.npz"]
 
 
+@pytest.mark.slow
 def test_an_unchanged_scenario_is_restored_whole_and_says_so(
     home: Home, first: dict[str, Any]
 ) -> None:

@@ -34,6 +34,7 @@ def at(detuning: float) -> tuple[OperatingPoint, Stretch]:
     return operating_point(stretch.waves, stretch.cycles, stretch.transitions), stretch
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("detuning", first_quick(ABOVE))
 def test_above_resonance_nothing_is_forced_off(detuning: float) -> None:
     point, stretch = at(detuning)

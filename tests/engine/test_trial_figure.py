@@ -104,6 +104,7 @@ def test_the_page_shows_it(found: Rehearsal, result: Result, loaded: tuple[Any, 
     assert "three times tank.can_voltage" in text  # beside its bar; why and what to do when over
 
 
+@pytest.mark.slow
 def test_a_map_begins_with_the_fast_model_s_and_learns_its_factor(loaded: tuple[Any, Any]) -> None:
     scenario, machine = loaded
     quick = fast(machine.model, scenario.model)

@@ -218,6 +218,7 @@ def test_samples_of_what_changes_too_quickly_leave_a_quarter_in_doubt(
     assert missed(found, series).get("channel_current_peak", 0.0) == pytest.approx(doubt * 40.0)
 
 
+@pytest.mark.slow
 def test_a_source_below_its_link_gives_nothing_and_takes_nothing() -> None:
     """The mains sags to 60 %: until the bridge has drawn the link down, the rectifier blocks, and
     what the bridge takes is all that moves the link (Kirchhoff's current law at its node)."""

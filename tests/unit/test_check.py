@@ -95,6 +95,7 @@ def test_first_numbers_by_hand(brazing: dict[str, CheckRow]) -> None:
     assert brazing["coil copper loss"].value == pytest.approx(9e-3 * current**2, rel=0.04)
 
 
+@pytest.mark.slow
 def test_a_gate_slower_than_its_dead_time_is_over_not_our_fault() -> None:
     """Both gates through 200 ohm, and a dead time of 50 ns: shoot-through, which is a finding."""
     for change in ({"drive__gate_resistor": "200 ohm"}, {"drive__dead_time": "50 ns"}):
@@ -148,6 +149,7 @@ def test_too_few_turns_take_the_core_past_its_limit(brazing: dict[str, CheckRow]
     assert wrong["flux swing, peak"].status == "over"
 
 
+@pytest.mark.slow
 def test_silver_and_copper_melt_where_the_trade_says() -> None:
     # Fixed points of ITS-90: silver 961.78 degC, copper 1084.62 degC
     for metal, expected in (("silver", 961.78), ("copper", 1084.62)):

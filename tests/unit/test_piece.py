@@ -43,6 +43,7 @@ def test_low_level_raises_and_full_power_lowers(cold: PieceReport) -> None:
     assert cold.sentence.startswith("Raises L at low level, lowers it in a strong field")
 
 
+@pytest.mark.slow
 def test_the_sign_turns_where_the_flux_identity_says(cold: PieceReport) -> None:
     """mu_r d = a: in a long coil the flux in the skin makes up for what the bar shuts out.
 

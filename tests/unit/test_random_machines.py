@@ -43,6 +43,7 @@ def loaded(seeds: range, place: Path) -> list[tuple[int, Scenario, Machine]]:
     return found
 
 
+@pytest.mark.slow
 def test_every_file_loads_and_both_halves_have_every_kind(tmp_path: Path) -> None:
     kinds: dict[int, set[str]] = {0: set(), 1: set()}
     for seed, scenario, machine in loaded(ROUND, tmp_path):

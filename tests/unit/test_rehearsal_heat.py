@@ -104,6 +104,7 @@ def test_a_loss_that_stays_never_reaches_the_limit_and_one_above_is_there_at_onc
     assert series["Q1", "junction_peak"].worst[0] > 126.0
 
 
+@pytest.mark.slow
 def test_one_curve_from_a_millisecond_to_settled() -> None:
     """At 10 s, 10 min and in the end against the nodes' integration: 1 % of the rise."""
     series, _ = found()

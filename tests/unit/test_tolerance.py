@@ -133,6 +133,7 @@ def test_a_joint_axis_is_a_factor_also_where_other_values_may_follow_from_it() -
 # --- the batch
 
 
+@pytest.mark.slow
 def test_a_drawn_machine_settles_where_it_would_by_itself() -> None:
     """A machine of a batch against the operating point of that machine alone."""
     _, taken, _ = prepared(COLD, 3)

@@ -97,6 +97,7 @@ def test_check_takes_every_machine(file: Path) -> None:
     assert cli.run(["check", str(file), "--json", "--quiet"]) in (0, 1)
 
 
+@pytest.mark.slow
 @EACH_SCENARIO
 def test_what_run_takes_map_and_deck_take(path: Path, tmp_path: Path) -> None:
     scenario, machine = load_scenario(path)

@@ -92,6 +92,7 @@ def test_level_sweep_saturates_and_its_reflected_resistance_falls() -> None:
     assert 0.5 < sweep[-1].surface_field / (1000.0 / 9e-3) < 1.0
 
 
+@pytest.mark.slow
 def test_curie_sweep() -> None:
     """20 to 1000 degC: R rises with resistivity, falls severalfold at the Curie point."""
     celsius = np.array([20.0, 200.0, 400.0, 600.0, 720.0, 760.0, 769.9, 770.1, 800.0, 1000.0])
