@@ -11,6 +11,8 @@ import pytest
 import simkit
 from simkit.python.outcome import Outcome
 
+pytestmark = pytest.mark.slow
+
 ROOT = Path(__file__).resolve().parents[2]
 DEMO = ROOT / "scenarios" / "chisel-brazing"
 
@@ -71,13 +73,11 @@ def test_a_notebook_is_told_the_verdict_and_its_reach(outcome: Outcome) -> None:
     assert outcome.document["cautions"][-1].split(",")[0] in shown
 
 
-@pytest.mark.slow
 def test_the_saved_folder_is_a_report(outcome: Outcome, tmp_path: Path) -> None:
     folder = outcome.save(tmp_path / "mine")
     assert {"index.html", "result.json", "deck.cir"} <= {p.name for p in folder.iterdir()}
 
 
-@pytest.mark.slow
 def test_a_map_is_a_row_per_case() -> None:
     scenario = simkit.load_scenario(DEMO / "pull-out-wide.toml")
     frame = scenario.map("drive.dead_time=0.5 us..0.7 us/3", sample="full")
