@@ -7,10 +7,12 @@ import pytest
 
 
 def first_quick(cases: Iterable[Any], quick: int = 1) -> list[Any]:
-    """The cases, all but the first few marked slow; a case of several values is a tuple."""
+    """The cases, all but the first few marked slow; a case of several values is a tuple, one whose
+    only value is a tuple a tuple of that."""
     return [
-        case
-        if k < quick
-        else pytest.param(*(case if isinstance(case, tuple) else (case,)), marks=pytest.mark.slow)
+        pytest.param(
+            *(case if isinstance(case, tuple) else (case,)),
+            marks=() if k < quick else pytest.mark.slow,
+        )
         for k, case in enumerate(cases)
     ]

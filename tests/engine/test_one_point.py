@@ -14,7 +14,6 @@ from simkit.studies.check.suggest import settled
 from simkit.studies.inputs.loading import load_machine
 from tests.engine.runs import BENCH
 from tests.machines import ROOT
-from tests.slowly import first_quick
 
 FILES = sorted((ROOT / "scenarios").glob("*/machine.toml"))
 ROOM = {"junction_peak": 0.04}
@@ -23,7 +22,7 @@ ROOM = {"junction_peak": 0.04}
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("path", first_quick(FILES), ids=lambda path: path.parent.name)
+@pytest.mark.parametrize("path", FILES, ids=lambda path: path.parent.name)
 def test_check_says_what_a_run_says(path: Path) -> None:
     machine = load_machine(path, {}).model
     piece = next(iter(machine.workpieces))

@@ -35,7 +35,7 @@ def at(detuning: float) -> tuple[OperatingPoint, Stretch]:
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("detuning", first_quick(ABOVE))
+@pytest.mark.parametrize("detuning", ABOVE)
 def test_above_resonance_nothing_is_forced_off(detuning: float) -> None:
     point, stretch = at(detuning)
     assert stretch.recoveries == ()

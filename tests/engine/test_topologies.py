@@ -26,14 +26,12 @@ from tests.machines import (
 )
 from tests.slowly import first_quick
 
-SOME = [*TOPOLOGIES[:3], *(pytest.param(t, marks=pytest.mark.slow) for t in TOPOLOGIES[3:])]
-"""The first three with every run, the rest with --all."""
 CYCLES = 8
 STARTED = replace(WORKING, start_nodes=False)
 """The step of the ladder that these two starts get through with; see LADDER of the rehearsal."""
 
 
-@pytest.mark.parametrize("parts", SOME, ids="-".join)
+@pytest.mark.parametrize("parts", first_quick([(t,) for t in TOPOLOGIES], 3), ids="-".join)
 def test_runs_from_the_fast_model_and_stays_there(parts: tuple[str, str, str]) -> None:
     """The seed and the engine agree about the same steady state, so it does not drift.
 
@@ -58,7 +56,7 @@ def test_runs_from_the_fast_model_and_stays_there(parts: tuple[str, str, str]) -
     assert abs(balance(waves, cycles[0].start, cycles[-1].end).residual) < 1e-3
 
 
-@pytest.mark.parametrize("parts", SOME, ids="-".join)
+@pytest.mark.parametrize("parts", first_quick([(t,) for t in TOPOLOGIES], 3), ids="-".join)
 def test_bridge_and_gates_do_what_the_topology_says(parts: tuple[str, str, str]) -> None:
     """Bridge levels, mean of the node, the polarity of each gate, no two switches of a leg on.
 

@@ -29,13 +29,10 @@ from simkit.studies.situations.base import draft, main_load
 from simkit.studies.tolerance.machines import sample, space_for
 from simkit.studies.tolerance.study import rebuilder
 from tests.machines import ROOT, SHIPPED
-from tests.slowly import first_quick
 
 FILES = sorted((ROOT / "scenarios").glob("*/machine.toml"))
 EACH = pytest.mark.parametrize("file", FILES, ids=lambda p: p.parent.name)
-EACH_SCENARIO = pytest.mark.parametrize(
-    "path", first_quick(SHIPPED), ids=lambda p: f"{p.parent.name}-{p.stem}"
-)
+EACH_SCENARIO = pytest.mark.parametrize("path", SHIPPED, ids=lambda p: f"{p.parent.name}-{p.stem}")
 
 
 def machine_of(file: Path) -> Machine:
