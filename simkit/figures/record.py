@@ -112,7 +112,7 @@ class Fast:
 
 
 Gain = Literal["current", "square", "recovery"]
-State = Literal["", "core", "gate", "link"]
+State = Literal["", "core", "gate", "link", "winding"]
 
 
 @dataclass(frozen=True)
@@ -138,7 +138,8 @@ class Figure:
     """How it follows an error of the tank's state: one to one; a power with the square; a recovery
     with the root of the current at turn-on."""
     remembers: State = ""
-    """A slow state beside the tank's that a sample's start may leave in it."""
+    """A slow state beside the tank's that a start may leave in it: a core's offset, gates not yet
+    settled, the link; of a gate's peak only what rings on the winding it hangs on."""
     of_loss: bool = False
     """Whether it follows from the switches' loss by the way of the heat."""
     swing: Callable[[Machine], float] | None = None

@@ -56,6 +56,7 @@ FIGURES = (
             driver=_driven,
         ),
         sudden=True,
+        remembers="winding",
         swing=_swing,
     ),
     Figure(

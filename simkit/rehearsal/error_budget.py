@@ -5,6 +5,7 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
+from simkit.circuit.gate_start import start_left
 from simkit.circuit.timeline import Timeline
 from simkit.figures.table import figures, of_loss
 from simkit.judge.limits import machine_limits
@@ -176,14 +177,16 @@ def load_gain(found: Findings, series: Sequence[Series], quantity: str) -> float
 def slow_start(found: Findings, series: Sequence[Series], quantity: str) -> float:
     """What a slow state beside the tank's may have left of a quantity's worst value, in its unit;
     the link's has a place of its own."""
-    remembered = figures()[quantity].remembers if quantity in figures() else ""
-    if remembered == "core" and found.is_whole:
+    if quantity not in figures():
+        return 0.0
+    figure = figures()[quantity]
+    if figure.remembers == "core" and found.is_whole:
         return start_offset(found.machine, found.stretches[0], settled_until(found.line))
-    if remembered == "core":
+    if figure.remembers == "core":
         return offset_error(found.machine, found.fine)
-    if remembered == "gate" and not found.is_whole:
-        return gate_drift(found, series)
-    return 0.0
+    drift = gate_drift(found, series) if figure.remembers == "gate" and not found.is_whole else 0.0
+    on_winding = figure.remembers in ("gate", "winding")
+    return max(drift, start_left(found.machine, found.line) if on_winding else 0.0)
 
 
 def start_error(found: Findings, series: Sequence[Series], quantity: str) -> float:

@@ -7,13 +7,18 @@ import pytest
 
 from simkit.circuit.gate_start import REST, gate_start
 from simkit.parameters.machine import Machine
-from tests.machines import demo, still, topology
+from tests.machines import demo, still, topology, varied
 
 STEPS = 20_000
 
 
 def machine() -> Machine:
-    return topology("full", "loop", "transformer")
+    """Behind its transformers, with gates that take no charge."""
+    gates = {f"switch.channel.{name}": 1e-16 for name in (
+        "gate_source_capacitance", "gate_drain_capacitance_max", "gate_drain_capacitance_min",
+    )}  # fmt: skip
+    driver = {"drive.sink_resistance": 2.0, "drive.source_resistance": 2.0}
+    return varied(topology("full", "loop", "transformer"), gates | driver)
 
 
 def driven(made: Machine, phases: np.ndarray, first: bool) -> np.ndarray:
