@@ -1,7 +1,8 @@
 """What an IGBT is rated for beside a MOSFET's ratings: turning off under voltage, short circuits.
 
 Under voltage: while more than half of the link lies between collector and emitter. A soft turn-off
-leaves only the tail there; a short circuit has all of the link and whatever the channel carries.
+leaves only the tail there; a short circuit has the link, or a leg's share of it, and whatever the
+channel carries.
 """
 
 from collections.abc import Mapping
@@ -16,6 +17,9 @@ from simkit.parameters.machine import Machine
 
 HALF = 0.5
 """Share of the link from which on a switch counts as under voltage [1]."""
+SHORTED = 0.1
+"""Share of the link above which a switch that carries more than its pulsed current is shorted, not
+on [1]: far above any saturation voltage, far below its share of a shorted leg."""
 
 
 def _igbt(machine: Machine) -> bool:
@@ -45,10 +49,12 @@ def _shorted(waves: Waves, cycles: tuple[Cycle, ...]) -> Mapping[str, Array]:
 def longest(waves: Waves, switch: SwitchWaves) -> Array:
     """For how long, up to each sample, a switch has been in a short circuit [s].
 
-    A short circuit: under voltage, with more than the rated pulsed current in the channel.
+    A short circuit: more than the rated pulsed current in the channel with more than SHORTED of the
+    link across it. Two switches of a shorted leg share the link, neither under half of it.
     """
     pulsed = waves.machine.switch.ratings.pulsed_current
-    short = under_voltage(waves, switch) & (switch.channel_current > pulsed)
+    held = switch.drain_source > SHORTED * waves.link_voltage
+    short = held & (switch.channel_current > pulsed)
     begins = np.maximum.accumulate(np.where(~short, waves.time, -np.inf))
     return np.where(short, waves.time - np.maximum(begins, waves.time[0]), 0.0)
 
@@ -96,9 +102,9 @@ FIGURES = (
             what="How long a switch has to bear the whole link with more than its pulsed current.",
             why="A chip holds a short circuit for some microseconds; then it melts, or fails while "
             "it turns off.",
-            how="Longest stretch with more than half of the link across the switch and more than "
-            "the rated pulsed current in it.",
-            formula="longest t with v_CE > V_link/2 and i_C > I_CM",
+            how="Longest stretch with more than a tenth of the link across the switch and more "
+            "than the rated pulsed current in it.",
+            formula="longest t with v_CE > V_link/10 and i_C > I_CM",
             scope="Desaturation: collector voltage high while the gate is on.",
             change="A trip on desaturation or over-current that is quicker than this, with its "
             "blanking.",

@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import Any
 
 from simkit.figures.table import sudden
+from simkit.figures.terms import in_terms
 from simkit.judge.cautions import CAUTIONS
 from simkit.report import figures, text
 from simkit.report.downsample import overview, within_budget
@@ -32,12 +33,13 @@ SCALE = 3.0
 
 def write_report(folder: Path, view: ReportView) -> None:
     """Write `index.html` and `figures/*.svg` into an existing folder."""
-    drawn = draw(view)
+    drawn = {name: in_terms(view.machine, svg) for name, svg in draw(view).items()}
     target = folder / "figures"
     target.mkdir()
     for name, svg in drawn.items():
         (target / f"{name}.svg").write_text(svg, encoding="utf-8")
-    (folder / "index.html").write_text(page(view, drawn), encoding="utf-8")
+    said = in_terms(view.machine, page(view, drawn))
+    (folder / "index.html").write_text(said, encoding="utf-8")
 
 
 def draw(view: ReportView) -> dict[str, str]:

@@ -6,6 +6,8 @@ from collections.abc import Mapping
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
+from simkit.figures.terms import in_terms
+from simkit.parameters.machine import Machine
 from simkit.result.document import Result
 from simkit.run.backend import Budget, Progress
 from simkit.run.workers import Workers
@@ -69,10 +71,11 @@ def with_advice(
     except Exception as error:  # noqa: BLE001 - the run's own verdict stands without advice
         said = f"the search for it failed: {type(error).__name__}: {error}"
         found = Advised((), 0, scenario.model.goal, said)
-    return advised(result, found)
+    return advised(result, found, machine.model)
 
 
-def advised(result: Result, found: Advised) -> Result:
+def advised(result: Result, found: Advised, machine: Machine) -> Result:
     """The result with the first few of what was tried, and what that comes to in a sentence."""
     listed = tuple(advice_of(a) for a in found.attempts[:TOLD])
-    return replace(result, advice=listed if found.attempts else None, advice_note=note(found))
+    said = in_terms(machine, note(found))
+    return replace(result, advice=listed if found.attempts else None, advice_note=said)

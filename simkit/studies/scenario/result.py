@@ -15,6 +15,7 @@ import numpy as np
 
 import simkit
 from simkit.circuit.timeline import Timeline
+from simkit.figures.terms import in_terms
 from simkit.judge.cautions import CAUTIONS
 from simkit.judge.verdict import Judged
 from simkit.measure.waveforms import Waves
@@ -87,7 +88,7 @@ def result_of(
         scenario=run_file(rehearsal.scenario.name, scenario),
         machine=run_file(rehearsal.machine.name, machine),
         verdict=verdict.outcome,
-        reason=verdict.reason,
+        reason=in_terms(rehearsal.machine, verdict.reason),
         first_over_limit=_first(verdict.first_over),
         events=_events(rehearsal.line),
         tripped=tuple(
