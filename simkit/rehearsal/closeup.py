@@ -63,6 +63,8 @@ SPANS = 4.0
 WORTH = 2.0
 """A whole run is taken where it costs up to so many times what samples would [1]: it leaves nothing
 between them, and what samples then take again is not in the plan."""
+SHORT = 500.0
+"""Cycles up to which an event that samples cannot follow runs whole [1]: a gigabyte, 12 s."""
 LEAD = 1.5e-6
 """Kept before the first cycle, so that its first commutation can be shown [s]."""
 MEMORIES = 0.0

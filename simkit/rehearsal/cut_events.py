@@ -24,9 +24,11 @@ def with_cut(rehearsal: Rehearsal) -> Rehearsal:
 
 
 def undriven(rehearsal: Rehearsal) -> bool:
-    """Whether the drive had latched off before the cut, and all that goes on needs its power."""
-    latched = bool(rehearsal.tripped) and rehearsal.tripped[-1].again is None
-    return latched and all(e.name in UNDRIVEN for e in rehearsal.line.cut)
+    """Whether the drive was off for good before the cut, and all that goes on needs its power."""
+    off = bool(rehearsal.tripped) and rehearsal.tripped[-1].again is None
+    told = [f.kind for f in rehearsal.line.faults if f.kind in ("trip", "restart", "start")]
+    off = off or (not rehearsal.tripped and told[-1:] == ["trip"])
+    return off and all(e.name in UNDRIVEN for e in rehearsal.line.cut)
 
 
 def told(found: Verdict, line: Timeline) -> Verdict:

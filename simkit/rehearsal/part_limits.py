@@ -7,7 +7,7 @@ is marched from the power of either state (`parts.mains`).
 
 from collections.abc import Iterator
 from dataclasses import replace
-from math import isfinite, nan
+from math import inf, isfinite, nan
 
 import numpy as np
 
@@ -196,7 +196,8 @@ def _transformer_figures(rehearsal: Rehearsal, share: float) -> Iterator[PartFig
                 f"{side} winding", name, "A/m^2", density, share * density,
                 f"transformer.{side}.current_density", winding.current_density,
             )  # fmt: skip
-    density = core_density(machine, rehearsal.series, rehearsal.after.frequency_hz)
+    begin = min((e.start for e in rehearsal.line.events), default=inf)
+    density = core_density(machine, rehearsal.series, rehearsal.after.frequency_hz, begin)
     if transformer.loss is None:
         return
     yield PartFigure(

@@ -20,6 +20,7 @@ from simkit.parameters.scenario import Scenario
 from simkit.rehearsal import closeup
 from simkit.rehearsal import rising as onward
 from simkit.rehearsal.aftermath import with_aftermath
+from simkit.rehearsal.closeup import SHORT
 from simkit.rehearsal.comparators import watches
 from simkit.rehearsal.crest import with_crest
 from simkit.rehearsal.current_limit import with_current_limit
@@ -52,8 +53,6 @@ from simkit.scout.drive import dead_time_left
 
 STEP = 2.0
 """Cycles within which any change is a step that the fast model's averages blur [1]."""
-SHORT = 500.0
-"""Cycles up to which an event that samples cannot follow runs whole [1]: a gigabyte, 12 s."""
 
 
 def rehearse(
@@ -78,7 +77,7 @@ def rehearse(
             run.first_pass()
             return run
 
-        return protected(trial, scenario, begin)
+        return protected(trial, scenario, begin, settings.whole)
 
     found = with_overlap(with_current_limit(with_crest(with_trough(once(machine), once))))
     return with_cut(with_loop_doubt(with_heating_course(found)))

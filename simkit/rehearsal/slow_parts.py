@@ -96,10 +96,12 @@ def _wall(machine: Machine, loads: Loads, share: float) -> Body | None:
     return Body("coil's wall", water.inlet, before, last, None, boiling, error)
 
 
-def core_density(machine: Machine, series: tuple[Series, ...], frequency: float) -> float:
-    """Loss density of the core at the largest flux of the run [W/m3]; nan without its constants."""
-    flux = [s.worst[0] for s in series if s.quantity == "flux_peak"]
-    return density_at(machine, max(flux, default=nan), frequency)
+def core_density(
+    machine: Machine, series: tuple[Series, ...], frequency: float, begin: float
+) -> float:
+    """Loss density of the core at the flux that lasts, before the events begin [s] or at the end
+    [W/m3]; nan without its constants."""
+    return density_at(machine, max(lasting_flux(series, begin)), frequency)
 
 
 def lasting_flux(series: tuple[Series, ...], begin: float) -> tuple[float, float]:

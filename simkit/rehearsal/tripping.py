@@ -4,7 +4,8 @@ What a circuit does until its gates go off does not depend on whether they will.
 runs without the trip, the comparators are read from its waveforms, and the gates go off in the next
 pass at the moment that comparator and delay say. Where the event was sampled, the fast model's
 current at the samples' scale says where to look; a run there finds the crossing, samples judge what
-came before the gates went off, and a run of its own what follows.
+came before the gates went off, and a run of its own what follows. So it is where a scenario itself
+tells the gates of a long event to go off.
 """
 
 from collections.abc import Callable, Mapping, Sequence
@@ -14,17 +15,22 @@ from typing import Any, Protocol
 import numpy as np
 
 from simkit.circuit.faults import locked_out
-from simkit.circuit.timeline import NamedEvent, Timeline
+from simkit.circuit.timeline import NamedEvent, Timeline, timeline
 from simkit.errors import EngineError
+from simkit.judge.limits import machine_limits
 from simkit.judge.verdict import Judged, Verdict, verdict
+from simkit.measure.waveforms import Array
 from simkit.parameters.machine import Machine
 from simkit.parameters.scenario import Scenario
-from simkit.rehearsal.closeup import merged
+from simkit.rehearsal.aftermath import with_aftermath
+from simkit.rehearsal.closeup import SHORT, merged
 from simkit.rehearsal.comparators import Crossing, Watch, first_turned, largest, watches
 from simkit.rehearsal.findings import Rehearsal, Tripped, context_of
 from simkit.rehearsal.job import Job
+from simkit.rehearsal.part_limits import with_parts
 from simkit.rehearsal.scouting import Scouted
 from simkit.rehearsal.stretches import Stretch
+from simkit.rehearsal.tripped_heat import HEAT, heat_rows, junctions_through
 from simkit.units import format_quantity
 
 AFTER = 0.3e-3
@@ -76,12 +82,16 @@ class _Trips:
         return bool(self.found) and self.found[-1].again is None
 
 
-def protected(machine: Machine, scenario: Scenario, begin: Begin) -> Rehearsal:
-    """The rehearsal of a scenario with what the drive's protection does.
+def protected(machine: Machine, scenario: Scenario, begin: Begin, whole: bool = False) -> Rehearsal:
+    """The rehearsal of a scenario with what the drive's protection does; `whole`: whether it is
+    asked to run whole.
 
     Errors: EngineError, also where the comparators' crossing could not be found.
     """
     wanted = watches(machine)
+    at = None if wanted or whole else told_off(machine, scenario)
+    if at is not None:
+        return _told_off(scenario, at, begin)
     trips, since, listens = _Trips(scenario), 0.0, bool(wanted)
     while True:
         run = begin(trips.case, 0.0, None)
@@ -148,12 +158,46 @@ def _of_samples(run: Running, wanted: Sequence[Watch], begin: Begin) -> Rehearsa
     if last.again is not None:  # the pause is too long to be run: what follows it is not rehearsed
         case = _changed(trips.case, lambda e: e["kind"] != "restart", ends=off + AFTER)
         trips = replace(trips, case=case)
-    cut = _changed(run.scenario, lambda e: e["at"] < off, ends=off)
-    before = begin(cut, 0.0, None).done()
-    period = 1.0 / run.line.frequency.at(last.off)
-    early = max(BEFORE * run.scout.memory(last.off), LEAST * period)
-    after = begin(trips.case, max(min(hit.time, last.off) - early, 0.0), run).done()
-    return told(both(before, after), trips.found)
+    found = _around(run.scenario, trips.case, off, min(hit.time, last.off), begin, run)
+    return told(found, trips.found)
+
+
+def told_off(machine: Machine, scenario: Scenario) -> float | None:
+    """When a scenario tells the gates to go off for good, after the settled part [s].
+
+    None where the circuit has to run whole, or may as well: what happens before is no change of
+    load or drive, something happens later, or it is short.
+    """
+    trips = [e.at for e in scenario.events if e.kind == "trip"]
+    others = [e for e in scenario.events if e.kind != "trip"]
+    if len(trips) != 1 or not all(e.about.fast and e.at < trips[0] for e in others):
+        return None
+    line = timeline(machine, scenario)
+    cycles = line.phase(scenario.start.settled + trips[0]) - line.phase(0.0)
+    return trips[0] if others and cycles > SHORT else None
+
+
+def _told_off(scenario: Scenario, at: float, begin: Begin) -> Rehearsal:
+    """The same where the scenario says when."""
+    ends = at + AFTER if scenario.ends is None else min(at + AFTER, scenario.ends)
+    return _around(scenario, _changed(scenario, ends=ends), at, scenario.start.settled + at, begin)
+
+
+def _around(
+    scenario: Scenario,
+    tripped: Scenario,
+    off: float,
+    turned: float,
+    begin: Begin,
+    like: Running | None = None,
+) -> Rehearsal:
+    """Samples of a scenario until its gates go off, after the settled part [s], and a run of the
+    tripped one from shortly before its comparator turned [s], its loop as in another run."""
+    first = begin(_changed(scenario, lambda e: e["at"] < off, ends=off), 0.0, None)
+    known = like or first
+    gone = scenario.start.settled + off
+    early = max(BEFORE * known.scout.memory(gone), LEAST / known.line.frequency.at(gone))
+    return both(first.done(), begin(tripped, max(turned - early, 0.0), known).done())
 
 
 def _found(run: Running, wanted: Sequence[Watch]) -> Crossing | None:
@@ -183,34 +227,90 @@ def _crossing(run: Running, watch: Watch) -> Crossing | None:
     raise EngineError(said)
 
 
-def expected(run: Running, watch: Watch) -> float | None:
-    """Where the fast model's current, at the samples' scale, first passes a level [s]."""
-    cycles = run.scout.event.cycles
-    most = [largest(s.waves, s.line or run.line, watch, s.cycles[0].start) for s in run.seen]
+@dataclass(frozen=True)
+class Sensed:
+    """What a comparator sees over its level along a sampled event.
+
+    Fields: time, values: the fast model's current at the samples' scale [s] [1]; times, seen: the
+    samples' own [s] [1]; fast: the fast model's there [A].
+    """
+
+    time: Array
+    values: Array
+    times: Array
+    seen: Array
+    fast: Array
+
+    def first_above(self, share: float) -> float | None:
+        """When it first passes a share of its level [s], straight between cycles; None: never."""
+        above = np.flatnonzero((self.time >= 0.0) & (self.values > share))
+        if not len(above):
+            return None
+        k = int(above[0])
+        if k == 0 or self.values[k - 1] > share:
+            return float(self.time[k])
+        a, b = self.values[k - 1], self.values[k]
+        return float(self.time[k - 1] + (share - a) / (b - a) * (self.time[k] - self.time[k - 1]))
+
+    @property
+    def doubt(self) -> float:
+        """By how much each sample between others is missed without it, the most, as a share [1]."""
+        times, scale = self.times, self.seen / np.maximum(self.fast, 1e-9)
+        told = [
+            np.interp(times[k], np.delete(times, k), np.delete(scale, k)) / scale[k]
+            for k in range(1, len(scale) - 1)
+        ]
+        return float(max((abs(t - 1.0) for t in told), default=np.inf))
+
+
+def sensed(scout: Scouted, seen: Sequence[Stretch], line: Timeline, watch: Watch) -> Sensed:
+    """The fast model's current at the scale of what a comparator sees in some samples."""
+    cycles = scout.event.cycles
+    most = [largest(s.waves, s.line or line, watch, s.cycles[0].start) for s in seen]
+    most.sort(key=lambda m: m[1])
     share, times = np.array([m[0] for m in most]), np.array([m[1] for m in most])
     fast = np.interp(times, cycles.time, cycles.primary_current_peak)
     scale = np.interp(cycles.time, times, share / np.maximum(fast, 1e-9))
-    curve = scale * cycles.primary_current_peak
-    inside = (cycles.time >= 0.0) & (curve > 1.0)
-    seen = [float(t) for t in times[share > 1.0]] + [float(t) for t in cycles.time[inside][:1]]
-    return min(seen, default=None)
+    return Sensed(cycles.time, scale * cycles.primary_current_peak, times, share, fast)
+
+
+def expected(run: Running, watch: Watch) -> float | None:
+    """Where the fast model's current, at the samples' scale, first passes a level [s]."""
+    found = sensed(run.scout, run.seen, run.line, watch)
+    known = [float(t) for t in found.times[found.seen > 1.0]]
+    between = found.first_above(1.0)
+    return min([*known, *([] if between is None else [between])], default=None)
 
 
 def both(before: Rehearsal, after: Rehearsal) -> Rehearsal:
-    """What samples found until the gates went off, and what a run found around and after that."""
-    rows = tuple(_worse(row, other) for row, other in zip(before.rows, after.rows, strict=True))
+    """What samples found until the gates went off, and what a run found around and after that.
+
+    What warms for minutes is judged from the settled state and from the last, whose gates are off:
+    that of the moment at which they went off lasts no longer.
+    """
+    judged = {limit.quantity for limit in machine_limits(before.machine)}
+    heat, left = junctions_through(before, after)
+    warm = heat_rows(heat, before, after)
+    rows = tuple(
+        warm.get(row.quantity) or _worse(row, other)
+        for row, other in zip(before.rows, after.rows, strict=True)
+        if row.quantity in judged
+    )
     line = replace(after.line, opens=0.0)
     said = verdict(rows, line.events[0].start, context_of(rows, before.modes, line),
                    1.0 / line.frequency.first)  # fmt: skip
-    return replace(
+    cold = [s for s in (*before.series, *after.series) if s.quantity not in HEAT]
+    found = replace(
         before, scenario=after.scenario, line=line, rows=rows, verdict=said,
         whole=merged((before.whole, after.whole)),
         first_pass=(*before.first_pass, *after.first_pass),
         close=(*before.close, *after.close),
-        series=(*before.series, *after.series),
-        after=after.after, modes=before.modes,
+        series=(*cold, *heat),
+        after=after.after, modes=before.modes, seconds_to_limit=left,
+        later_error=after.later_error, slow=(),
         retries=tuple(sorted({*before.retries, *after.retries})),
     )  # fmt: skip
+    return with_aftermath(with_parts(found))
 
 
 RANK = {"ok": 0, "near": 1, "not_evaluated": 2, "over": 3}

@@ -17,7 +17,8 @@ from simkit.parameters.machine import Machine
 from simkit.parameters.protection import Trip
 from simkit.parameters.scenario import Scenario
 from simkit.rehearsal.comparators import Watch, first_turned, heard, watches
-from simkit.rehearsal.tripping import _Trips, sentence, tripped
+from simkit.rehearsal.cut_events import undriven
+from simkit.rehearsal.tripping import _Trips, sentence, told_off, tripped
 from simkit.scout.drive import dead_time_left
 from simkit.studies.situations.base import draft
 from tests.machines import demo
@@ -190,3 +191,35 @@ def test_a_late_channel_takes_from_the_dead_time_and_moves_one_gate_alone() -> N
         float(command(calm, m.drive, 1, True, 12.0, 0.0)[6:].split()[2]) for m in (machine, late)
     ]
     assert delays[1] - delays[0] == pytest.approx(2e-7, rel=1e-6)
+
+
+LIFT = {"kind": "pull-out", "at": 0.0, "duration": 0.06}
+
+
+@pytest.mark.parametrize(
+    ("events", "at"),
+    [
+        ([LIFT, {"kind": "trip", "at": 0.03}], 0.03),
+        ([LIFT | {"duration": 2e-3}, {"kind": "trip", "at": 1e-3}], None),  # short
+        ([LIFT], None),
+        ([{"kind": "trip", "at": 0.03}], None),  # nothing to sample
+        # The circuit is another one before, or something happens after it.
+        ([LIFT, {"kind": "can-open", "at": 0.01, "cans": 1}, {"kind": "trip", "at": 0.03}], None),
+        ([LIFT, {"kind": "trip", "at": 0.03}, {"kind": "restart", "at": 0.05}], None),
+    ],
+)  # fmt: skip
+def test_a_long_event_whose_gates_are_told_to_go_off_is_sampled_until_then(
+    events: list[dict[str, Any]], at: float | None
+) -> None:
+    machine = demo()
+    assert told_off(machine, case(machine, events)) == at
+
+
+def test_what_goes_on_after_the_gates_went_off_for_good_was_not_cut() -> None:
+    machine = demo()
+    trip, restart = {"kind": "trip", "at": 0.03}, {"kind": "restart", "at": 0.0301}
+    for more, off in (([trip], True), ([], False), ([trip, restart], False)):
+        found = case(machine, [LIFT, *more]).model_copy(update={"ends": 0.0303})
+        line = timeline(machine, found)
+        assert [e.name for e in line.cut] == ["pull-out"]
+        assert undriven(SimpleNamespace(line=line, tripped=())) is off  # type: ignore[arg-type]

@@ -18,11 +18,17 @@ from simkit.measure.series import Series
 from simkit.parts.slow_heat import Body, time_to_limit, warming
 from simkit.rehearsal.findings import SlowFact
 from simkit.rehearsal.mains_limits import over_the_mains
-from simkit.rehearsal.slow_parts import bodies, body_figures, lasting_flux
+from simkit.rehearsal.slow_parts import (
+    bodies,
+    body_figures,
+    core_density,
+    density_at,
+    lasting_flux,
+)
 from simkit.studies.inputs.loading import load_machine
 from simkit.studies.scenario.view import _heating
 from simkit.verbs.run import first_limit
-from tests.machines import ROOT, varied
+from tests.machines import ROOT, demo, varied
 
 TIMES = np.array([1e-3, 10.0, 600.0, 9e4])
 """The stays that a builder asks for: at once, ten seconds, ten minutes, for good [s]."""
@@ -147,3 +153,8 @@ def test_a_core_grows_warm_by_what_lasts_not_by_one_cycle() -> None:
     assert lasting_flux(course, 2.5e-5) == (0.10, 0.02)
     assert lasting_flux(course, np.inf) == (0.30, 0.02)
     assert lasting_flux(course, -1.0) == (0.02, 0.02)
+    # So does what each volume of it loses: the kick of one cycle is no loss density.
+    machine = demo()
+    assert core_density(machine, course, 80e3, 2.5e-5) == density_at(machine, 0.10, 80e3)
+    assert core_density(machine, course, 80e3, np.inf) == density_at(machine, 0.30, 80e3)
+    assert 0.0 < density_at(machine, 0.10, 80e3) < 0.2 * density_at(machine, 0.30, 80e3)

@@ -89,8 +89,10 @@ def delays(view: ProtectView) -> str:
         panel = figure.subplots()
         panel.patch.set_alpha(0.0)
         panel.grid(True)
+        longest = max((d for c in view.curves for d in c.delays), default=0.0)
+        scale, unit = (1e3, "ms") if longest > 5e-3 else (1e6, "µs")
         for curve, (colour, dashes) in zip(view.curves, CYCLE, strict=False):
-            x, y = np.array(curve.levels), np.array(curve.delays) * 1e6
+            x, y = np.array(curve.levels), np.array(curve.delays) * scale
             panel.plot(x, y, color=colour, ls=dashes, marker="o", markersize=3.5, label=curve.name)
             panel.fill_between(x, 0.0, np.maximum(y, 0.0), color=colour, alpha=0.10, lw=0)
         if view.settled:
@@ -99,7 +101,7 @@ def delays(view: ProtectView) -> str:
                            xycoords=("data", "axes fraction"), xytext=(3, -10),
                            textcoords="offset points", fontsize=7.5)  # fmt: skip
         panel.set_xlabel("trip level, bridge current in A")
-        panel.set_ylabel("longest delay, µs")
+        panel.set_ylabel(f"longest delay, {unit}")
         panel.set_ylim(bottom=0.0)
         panel.legend(loc="upper right", title="kept below the line", fontsize=7.5)
         return svg(figure)

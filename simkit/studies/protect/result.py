@@ -9,7 +9,8 @@ from simkit.judge.cautions import CAUTIONS
 from simkit.parameters.load import Loaded
 from simkit.studies.advice.telling import advice_of, note
 from simkit.studies.protect.study import Protection, Remedy, Tried, worst_of
-from simkit.studies.protect.trip import Boundary, Trip, unsearched
+from simkit.studies.protect.trip import Boundary, Level, Trip
+from simkit.units import format_quantity
 
 SCHEMA = "simkit.protect/1"
 
@@ -102,9 +103,9 @@ def trip_data(found: Trip) -> dict[str, Any]:
             {
                 "share": level.share, "current_a": level.current,
                 "crossing_after_event_s": level.crossing,
+                "crossing_error_s": None if level.crossing is None else level.error,
                 "longest_delay_s": {
-                    b.name: None if level.crossing is None or b.delay(level.crossing) is None
-                    else (b.delay(level.crossing) or (None,))[0]
+                    b.name: None if (delay := delay_of(level, b)) is None else delay[0]
                     for b in found.boundaries
                 },
             }
@@ -113,12 +114,18 @@ def trip_data(found: Trip) -> dict[str, Any]:
     }  # fmt: skip
 
 
+def delay_of(level: Level, boundary: Boundary) -> tuple[float, float] | None:
+    """Longest delay that keeps, shortest that does not [s]; None where there is none."""
+    return None if level.crossing is None else boundary.delay(level.crossing, level.error)
+
+
 def _boundary(found: Boundary) -> dict[str, Any]:
     return {
         "name": found.name,
         "kept": list(found.kept),
         "last_moment_kept_s": found.inside,
         "first_moment_exceeded_s": found.outside,
+        "first_moment_exceeded_says": found.ends or None,
         "inside": None if found.inside_row is None else found.inside_row["limits"],
         "outside": None if found.outside_row is None else found.outside_row["limits"],
     }
@@ -144,27 +151,21 @@ def reason(found: Protection) -> str:
         text += f" Only what destroys within a cycle is kept by: {names}."
     if found.trip is not None:
         text += " " + " ".join(trip_words(found.trip))
-    elif found.remedies and (said := unsearched(found.machine, found.scenario)):
-        text += f" {said}"
     return text
+
+
+TOO_LATE = {
+    "over": "{} is too late",
+    "near": "at {} one is too near its limit to tell",
+    "no_verdict": "at {} the run reached no verdict",
+}
+"""What ends a boundary, with the delay."""
 
 
 def trip_words(found: Trip) -> list[str]:
     """What a trip can do, in sentences."""
-    said = []
     level = next((x for x in found.levels if x.crossing is not None), None)
-    for b in found.boundaries:
-        delay = b.delay(level.crossing) if level is not None and level.crossing else None
-        if delay is None or level is None:
-            said.append(f"No trip keeps {b.name}." if b.inside is None else
-                        f"A trip at any time keeps {b.name}.")  # fmt: skip
-        elif delay[0] <= 0.0:
-            said.append(f"A trip at {level.current:.3g} A comes too late to keep {b.name}.")
-        else:
-            said.append(
-                f"A trip at {level.current:.3g} A keeps {b.name} with up to "
-                f"{delay[0] * 1e6:.0f} us of delay; {delay[1] * 1e6:.0f} us is too late."
-            )
+    said = [_of_boundary(b, level) for b in found.boundaries]
     if found.going_off:
         over = ", ".join(f"{full_name(q)} ({r:.2f} times)" for q, r in found.going_off.items())
         said.append(
@@ -172,3 +173,30 @@ def trip_words(found: Trip) -> list[str]:
             "much depends on where in the period it comes."
         )
     return said
+
+
+def _of_boundary(found: Boundary, level: Level | None) -> str:
+    delay = None if level is None else delay_of(level, found)
+    if level is None or delay is None:
+        if found.inside is not None:
+            return f"A trip at any time keeps {found.name}."
+        no = "No trip keeps" if found.ends == "over" else "No trip is known to keep"
+        return f"{no} {found.name}."
+    if delay[0] <= 0.0:
+        return f"A trip at {level.current:.3g} A comes too late to keep {found.name}."
+    longest, late = (format_quantity(d, "s", 3) for d in delay)
+    text = (
+        f"A trip at {level.current:.3g} A keeps {found.name} with up to {longest} of delay; "
+        f"{TOO_LATE[found.ends].format(late)}"
+    )
+    if level.error > 0.0:
+        text += f" (that it passes the level is known to {format_quantity(level.error, 's', 2)})"
+    going = [] if found.inside_row is None else [
+        f"{full_name(q)} ({r['ratio']:.2f} times)" for q, r in found.inside_row["limits"].items()
+        if r["status"] == "over"
+    ]  # fmt: skip
+    return (
+        f"{text}."
+        if not going
+        else f"{text}; by then, or as the gates go off, over: {', '.join(going)}."
+    )

@@ -23,7 +23,7 @@ from simkit.studies.advice.study import Adviser
 from simkit.studies.advice.superposed import Base, predicted
 from simkit.studies.maps.cases import case_of, key_of, work
 from simkit.studies.protect.cures import Cure, Step, cures
-from simkit.studies.protect.trip import Row, Trip, search, unsearched
+from simkit.studies.protect.trip import Row, Trip, is_short, search
 
 CLAMP_ROOM = 1.05
 """Link voltage over its settled value below which no clamp would conduct [1]: a clamp must stand
@@ -197,13 +197,15 @@ class Searcher:
         return [Remedy(c, _best(done), done) for c in wanted if (done := _sorted(c, tried[c.key]))]
 
     def trip(self, machine: Machine, scenario: Scenario) -> Trip | None:
-        """The over-current trip; None where the event takes long, or is no change of the load."""
+        """The over-current trip, the machine's own comparators left out; None where the event is no
+        change of load or drive. Errors: EngineError when it gives no whole answer without a trip.
+        """
         if not scenario.events or any(not e.about.fast for e in scenario.events):
             return None
-        if unsearched(machine, scenario):
-            return None
-        base = Rehearser(settings=Settings(whole=True)).rehearse(machine, scenario)
-        return search(machine, scenario, base, self.runs)
+        drive = machine.drive.model_copy(update={"trip": None, "desaturation": None})
+        bare = machine.model_copy(update={"drive": drive})
+        whole = Settings(whole=is_short(bare, scenario))
+        return search(bare, scenario, Rehearser(settings=whole).rehearse(bare, scenario), self.runs)
 
 
 def _sorted(cure: Cure, tried: Sequence[Tried]) -> tuple[Tried, ...]:

@@ -1,9 +1,11 @@
 """An over-current trip: how late all gates may go off and still keep the limits.
 
-One circuit run without a trip tells when the bridge current passes each level and when each limit
-is first exceeded. Between a moment just before that and one just after, runs with all gates going
-off at a moment halve the bracket until it is 5 % of the delay at the lowest level. The delay for
-any other level follows, because what the circuit does until the gates go off is the same.
+A rehearsal without a trip tells when the bridge current passes each level and when each limit is
+first exceeded: from the waveforms of the whole event where it is short, else from the fast model's
+current at the scale of the samples. Between a moment before that and one after, rehearsals with all
+gates going off at a moment halve the bracket until it is 5 % of the delay at the lowest level; of a
+long event each samples what comes before and runs only what follows (`rehearsal.tripping`). The
+delay for any other level follows, because what the circuit does until the gates go off is the same.
 
 A limit counts as one that a trip can keep when the earliest trip keeps it. What the going-off
 itself exceeds (the tank drives its current on through transformer and diodes, into the link) is
@@ -19,8 +21,11 @@ import numpy as np
 from simkit.figures.table import sudden
 from simkit.parameters.machine import Machine
 from simkit.parameters.scenario import Scenario
+from simkit.rehearsal.closeup import SHORT
+from simkit.rehearsal.comparators import Watch
 from simkit.rehearsal.driving import driven_line
 from simkit.rehearsal.findings import Rehearsal
+from simkit.rehearsal.tripping import sensed
 
 LEVELS = (1.2, 1.25, 1.3, 1.4, 1.5, 1.7, 2.0, 2.25, 2.5, 3.0)
 """Trip levels, times the largest bridge current of the settled state [1]."""
@@ -31,8 +36,9 @@ AFTER = 0.3e-3
 CALM = 0.1e-3
 """Settled part of a run with a trip [s]."""
 WIDENINGS = 5
-LONGEST = 5e-3
-"""Event whose trip is searched [s]: every try runs the circuit all the way there."""
+"""How often a bracket is widened, twice as far each time [1]."""
+PACE = 0.005
+"""Share of the events' span by which the first bracket reaches out, a period at least [1]."""
 Row = Mapping[str, Any]
 Runs = Callable[[Sequence[tuple[Machine, Scenario]]], list[Row]]
 """Circuit runs of some cases, in their order."""
@@ -54,11 +60,17 @@ class Boundary:
     inside_row: Row | None
     outside_row: Row | None
 
-    def delay(self, crossing: float) -> tuple[float, float] | None:
-        """Longest delay that keeps, shortest that does not [s], counted from a crossing [s]."""
+    def delay(self, crossing: float, error: float = 0.0) -> tuple[float, float] | None:
+        """Longest delay that keeps, shortest that does not [s], counted from a crossing with its
+        error [s]."""
         if self.inside is None or self.outside is None:
             return None
-        return self.inside - crossing, self.outside - crossing
+        return self.inside - crossing - error, self.outside - crossing + error
+
+    @property
+    def ends(self) -> str:
+        """What ends it: "over"; "near" a limit, too near to tell; "no_verdict"; empty: nothing."""
+        return "" if self.outside_row is None else kept(self.outside_row, self.kept)
 
 
 @dataclass(frozen=True)
@@ -69,6 +81,8 @@ class Level:
     """Times the largest current of the settled state [1]."""
     current: float
     crossing: float | None
+    error: float = 0.0
+    """Of the crossing, where the event was sampled [s]."""
 
 
 @dataclass(frozen=True)
@@ -86,19 +100,22 @@ class Trip:
     earliest: Row
 
 
-def unsearched(machine: Machine, scenario: Scenario) -> str:
-    """Why no last moment is searched for an event that takes long; empty where one is."""
-    line = driven_line(machine, scenario)
-    taken = max((e.end for e in line.events), default=0.0) - min(
-        (e.start for e in line.events), default=0.0
-    )
-    if taken <= LONGEST:
-        return ""
-    return (
-        f"The last moment for a trip was not searched: the event takes {taken * 1e3:.3g} ms, and "
-        "every try would run the circuit all the way. So slow an event leaves a trip milliseconds; "
-        "declare one as drive.trip, and rehearse it."
-    )
+def kept(row: Row, wanted: Sequence[str]) -> str:
+    """Whether all wanted limits are kept: "ok", "near", "no_verdict", "over", the worst of them.
+
+    A value within its error of the limit is near, and what was not evaluated has no verdict.
+    """
+    found = {row["limits"].get(q, {"status": "not_evaluated"})["status"] for q in wanted}
+    if "over" in found:
+        return "over"
+    if "not_evaluated" in found:
+        return "no_verdict"
+    return "near" if "near" in found else "ok"
+
+
+def is_short(machine: Machine, scenario: Scenario) -> bool:
+    """Whether the circuit runs through a whole event, with and without a trip."""
+    return driven_line(machine, scenario).cycles <= SHORT
 
 
 def with_trip(scenario: Scenario, at: float) -> Scenario:
@@ -111,7 +128,9 @@ def with_trip(scenario: Scenario, at: float) -> Scenario:
 
 
 def levels_of(base: Rehearsal) -> tuple[float, tuple[Level, ...]]:
-    """Settled peak of the bridge current [A], and when each level is passed in a whole run."""
+    """Settled peak of the bridge current [A], and when each level is passed."""
+    if not base.is_whole:
+        return _levels_of_samples(base)
     waves, start = base.whole.waves, base.line.events[0].start
     current = np.abs(waves.primary_current)
     calm = float(current[(waves.time >= 0.0) & (waves.time < start)].max())
@@ -122,6 +141,28 @@ def levels_of(base: Rehearsal) -> tuple[float, tuple[Level, ...]]:
         return float(waves.time[above[0]]) - start if len(above) else None
 
     return calm, tuple(Level(s, s * calm, crossing(s * calm)) for s in LEVELS)
+
+
+def _levels_of_samples(base: Rehearsal) -> tuple[float, tuple[Level, ...]]:
+    """The same by the fast model's current at the samples' scale.
+
+    Error: when the course may pass the level at the soonest and at the latest, by what the scale
+    misses of a sample that is left out; a period at least.
+    """
+    start, period = base.line.events[0].start, 1.0 / base.line.frequency.first
+    found = sensed(base.scout, base.first_pass, base.line, Watch("output", 1.0, "A", 0.0, 0.0))
+    calm = float(found.seen[found.times < start + period].max())
+
+    def level(share: float) -> Level:
+        at = found.first_above(share * calm)
+        if at is None:
+            return Level(share, share * calm, None)
+        doubt = min(found.doubt, 0.5)
+        near = [found.first_above(share * calm * (1.0 + d)) for d in (-doubt, doubt)]
+        error = max(period, *(abs((n if n is not None else base.line.end) - at) for n in near))
+        return Level(share, share * calm, at - start, error)
+
+    return calm, tuple(level(s) for s in LEVELS)
 
 
 def search(machine: Machine, scenario: Scenario, base: Rehearsal, runs: Runs) -> Trip:
@@ -140,7 +181,9 @@ def search(machine: Machine, scenario: Scenario, base: Rehearsal, runs: Runs) ->
     }
     for name, wanted in groups.items():
         if wanted and first is not None:
-            hunt = _Hunt(machine, scenario, runs, name, tuple(sorted(wanted)), period)
+            span = max(e.end for e in base.line.events) - start
+            pace = max(period, PACE * span)
+            hunt = _Hunt(machine, scenario, runs, name, tuple(sorted(wanted)), period, pace)
             found.append(hunt.boundary(min(crossed[q] for q in wanted), first))
     going = {q: float(earliest["limits"][q]["ratio"] or 0.0) for q in sorted(lost)
              if earliest["limits"][q]["status"] == "over"}  # fmt: skip
@@ -155,20 +198,25 @@ class _Hunt:
     name: str
     wanted: tuple[str, ...]
     period: float
+    pace: float
 
     def boundary(self, crossed: float, first: float) -> Boundary:
         """Bracket the last moment, then halve the bracket."""
-        low, high = max(crossed - 1.5 * self.period, 0.0), crossed + self.period
+        low, high = max(crossed - 1.5 * self.pace, 0.0), crossed + self.pace
         good, bad = self._run([low, high])
+        reach = 6.0 * self.pace
         for _ in range(WIDENINGS):
             if not self._keeps(good) and low > 0.0:
                 high, bad = low, good
-                low = max(low - 6.0 * self.period, 0.0)
+                low = max(low - reach, 0.0)
                 good = self._run([low])[0]
             elif self._keeps(bad):
                 low, good = high, bad
-                high += 6.0 * self.period
+                high += reach
                 bad = self._run([high])[0]
+            else:
+                break
+            reach *= 2.0
         if not self._keeps(good):
             return Boundary(self.name, self.wanted, None, low, None, good)
         if self._keeps(bad):
@@ -187,4 +235,4 @@ class _Hunt:
 
     def _keeps(self, row: Row) -> bool:
         """Whether every wanted limit is clearly kept; a value within its error is not."""
-        return bool(row["limits"]) and all(row["limits"][q]["status"] == "ok" for q in self.wanted)
+        return kept(row, self.wanted) == "ok"

@@ -8,10 +8,17 @@ from simkit.figures.table import full_name
 from simkit.report.view import Fact
 from simkit.studies.advice.telling import advice_row
 from simkit.studies.protect.page import CureRow, DelayCurve, ProtectView
-from simkit.studies.protect.result import trip_words
+from simkit.studies.protect.result import delay_of, trip_words
 from simkit.studies.protect.study import Protection
-from simkit.studies.protect.trip import Boundary, Trip, unsearched
+from simkit.studies.protect.trip import Boundary, Trip
 from simkit.units import format_quantity
+
+ENDS = {
+    "over": "one is exceeded",
+    "near": "one is too near its limit to tell",
+    "no_verdict": "the run reached no verdict",
+}
+"""What ends a boundary."""
 
 
 def protect_view(found: Protection, result: Mapping[str, Any]) -> ProtectView:
@@ -30,19 +37,11 @@ def protect_view(found: Protection, result: Mapping[str, Any]) -> ProtectView:
         cures=tuple(_cure(row) for row in result["cures"]),
         settled=None if trip is None else trip.settled_current,
         curves=() if trip is None else tuple(_curve(trip, b) for b in trip.boundaries),
-        trip=_trip(found),
+        trip=() if trip is None else tuple(trip_words(trip)),
         trip_facts=() if trip is None else tuple(_facts(trip)),
         clamp=found.clamp,
         command=shlex.join(["simkit", "protect", result["scenario"]["file"]]),
     )
-
-
-def _trip(found: Protection) -> tuple[str, ...]:
-    """What a trip can do, or why that was not searched; empty where nothing is to prevent."""
-    if found.trip is not None:
-        return tuple(trip_words(found.trip))
-    said = unsearched(found.machine, found.scenario) if found.remedies else ""
-    return (said,) if said else ()
 
 
 def _baseline(row: Mapping[str, Any]) -> Fact:
@@ -83,7 +82,7 @@ def _change(watts: float | None) -> str:
 def _curve(trip: Trip, boundary: Boundary) -> DelayCurve:
     rows = []
     for level in trip.levels:
-        delay = None if level.crossing is None else boundary.delay(level.crossing)
+        delay = delay_of(level, boundary)
         if delay is not None and delay[0] > 0.0:
             rows.append((level.current, delay[0]))
     return DelayCurve(boundary.name, tuple(r[0] for r in rows), tuple(r[1] for r in rows))
@@ -95,6 +94,8 @@ def _facts(trip: Trip) -> list[Fact]:
                 "the tank gives its energy back through the diodes")]  # fmt: skip
     for b in trip.boundaries:
         if b.inside is not None and b.outside is not None:
-            out.append(Fact(b.name, f"gates off by {b.inside * 1e6:.0f} us after the event began",
-                            f"at {b.outside * 1e6:.0f} us one is exceeded"))  # fmt: skip
+            inside, outside = (format_quantity(t, "s", 4) for t in (b.inside, b.outside))
+            ends = ENDS[b.ends]
+            out.append(Fact(b.name, f"gates off by {inside} after the event began",
+                            f"at {outside} {ends}"))  # fmt: skip
     return out
