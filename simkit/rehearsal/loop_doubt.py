@@ -34,7 +34,7 @@ def with_loop_doubt(rehearsal: Rehearsal) -> Rehearsal:
     verdict = rehearsal.verdict
     if verdict.outcome != "within_limits" or rehearsal.machine.drive.loop is None:
         return rehearsal
-    said = _offset(rehearsal) or _unstable(rehearsal)
+    said = _offset(rehearsal) or unstable(rehearsal)
     if not said:
         return rehearsal
     reason = f"{verdict.reason} But {said}"
@@ -73,7 +73,7 @@ def _swings(machine: Machine, loop: Loop, load: Load, at: OperatingPoint) -> str
     )
 
 
-def _unstable(rehearsal: Rehearsal) -> str:
+def unstable(rehearsal: Rehearsal) -> str:
     """What the loop's gain does on the load the event ends with; empty where that bears it."""
     line, machine = rehearsal.line, rehearsal.machine
     if line.oscillator is None or rehearsal.is_whole:

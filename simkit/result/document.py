@@ -130,6 +130,11 @@ class Commutation:
     first_hard_s: float | None
     shoot_through_c: float | None
     """Largest charge through both switches of a leg."""
+    reversed_turn_ons: int | None = None
+    """How often in the whole event the current had reversed when the opposite pair turned on."""
+    reversed_error: int | None = None
+    change_overs: int | None = None
+    """Of so many change-overs of the drive."""
 
 
 @dataclass(frozen=True)

@@ -230,12 +230,18 @@ def test_every_cure_has_a_ladder_on_the_demonstration() -> None:
     assert keys == ["margin", "tracking", "slower", "part", "diodes", "gate", "snubber", "link"]
 
 
+def hertz(amount: str) -> float:
+    """ "loop bandwidth 6.63 Hz" -> 6.63."""
+    value, unit = amount.split()[2:4]
+    return float(value) * {"Hz": 1.0, "kHz": 1e3}[unit]
+
+
 def test_tracking_lags_by_its_time_constant() -> None:
     machine, scenario = loaded()
     tracking = next(c for c in cures(machine, scenario) if c.key == "tracking")
     for step in tracking.steps:
         # A first-order loop of bandwidth 1/(2 pi tau) follows a ramp tau behind.
-        bandwidth = float(step.amount.split()[2]) * 1e3
+        bandwidth = hertz(step.amount)
         event = step.scenario.events[-1]
         assert event.at == pytest.approx(1.0 / (2.0 * np.pi * bandwidth), rel=0.01)
         line = timeline(machine, step.scenario)
@@ -246,9 +252,9 @@ def test_tracking_lags_by_its_time_constant() -> None:
 
 def test_tracking_is_tried_at_the_pace_of_the_lift() -> None:
     """0.8 of 2 ms and of 60 ms: first-order loops of 99 Hz and of 3.3 Hz."""
-    for name, slowest in (("pull-out-shaken", 0.0995), ("pull-out-cold", 0.00332)):
+    for name, slowest in (("pull-out-shaken", 99.5), ("pull-out-cold", 3.32)):
         tracking = next(c for c in cures(*loaded(name)) if c.key == "tracking")
-        assert float(tracking.steps[0].amount.split()[2]) == pytest.approx(slowest, rel=0.01)
+        assert hertz(tracking.steps[0].amount) == pytest.approx(slowest, rel=0.01)
 
 
 def test_a_larger_gate_resistor_leaves_turn_off_as_it_was() -> None:
@@ -330,6 +336,42 @@ def test_ladders_begin_where_they_are_told_and_look_one_step_back(
     (late,) = searcher.ladders([margin], {"margin": 5})
     assert asked == [0.11, 0.08, 0.065, 0.05]
     assert late.best.step is told.best.step
+
+
+@pytest.mark.parametrize(
+    ("begins", "asked", "least", "too_little"),
+    [
+        (6, [0.0995, 0.199, 0.398, 0.796, 1.59, 3.18, 6.37][:0:-1], 0.199, 0.0995),
+        (2, [0.398, 0.796, 1.59, 3.18, 6.37, 0.199, 0.0995], 0.199, 0.0995),
+    ],
+)  # fmt: skip
+def test_a_ladder_that_keeps_not_everything_ends_at_the_least_that_keeps_the_sudden(
+    monkeypatch: pytest.MonkeyPatch,
+    begins: int,
+    asked: list[float],
+    least: float,
+    too_little: float,
+) -> None:
+    """The cans stay over with every loop; the diodes are at peace from 0.15 kHz on."""
+    machine, scenario = loaded()
+    cure = next(c for c in cures(machine, scenario) if c.key == "tracking")
+    bandwidth = {id(s.scenario): 1e-3 * hertz(s.amount) for s in cure.steps}
+    searcher, ran = Searcher(), list[float]()
+
+    def runs(cases: Sequence[tuple[Machine, Scenario]]) -> list[dict[str, Any]]:
+        ran.extend(bandwidth[id(s)] for _, s in cases)
+        return [row(can_current_rms=2.0, recovery_dv_dt=0.1 if bandwidth[id(s)] > 0.15 else 3.0)
+                for _, s in cases]  # fmt: skip
+
+    monkeypatch.setattr(searcher, "runs", runs)
+    (found,) = searcher.ladders([cure], {"tracking": begins}, at_least_sudden=True)
+    assert hertz(found.best.step.amount) == pytest.approx(1e3 * least, rel=0.01)
+    assert hertz(found.too_little) == pytest.approx(1e3 * too_little, rel=0.01)
+    assert ran == pytest.approx([*asked, *([too_little] if begins == 6 else [])], rel=0.01)
+    # Where nothing sudden was over there is nothing to look for further down.
+    ran.clear()
+    searcher.ladders([cure], {"tracking": begins})
+    assert ran == pytest.approx([6.37] if begins == 6 else asked[:5], rel=0.01)
 
 
 def test_what_was_not_over_is_not_sold_as_kept() -> None:

@@ -16,6 +16,7 @@ from simkit.parameters.load import load_file
 from simkit.parameters.machine import Machine
 from simkit.parameters.part import Mosfet
 from simkit.parameters.scenario import Scenario
+from simkit.units import format_quantity
 
 LAGS = (0.8, 0.4, 0.2, 0.1, 0.05, 0.025, 0.0125)
 """Time constants tried of a loop that tracks, as shares of the event's length [1]: slow first."""
@@ -112,7 +113,7 @@ def tracking(machine: Machine, scenario: Scenario) -> Iterator[Step]:
                  "duration": end - begin, "frequency": target}  # fmt: skip
         data = scenario.model_dump(exclude_none=True, exclude={"map"})
         data["events"] = [*data["events"], event]
-        amount = f"loop bandwidth {1.0 / (2.0 * pi * tau) / 1e3:.3g} kHz"
+        amount = f"loop bandwidth {format_quantity(1.0 / (2.0 * pi * tau), 'Hz', 3)}"
         yield Step(amount, machine, Scenario.model_validate(data),
                    "phase detector, controlled oscillator")  # fmt: skip
 

@@ -93,6 +93,11 @@ class Remedy:
         return tuple(q for q in over if q in rows and rows[q]["status"] == "ok")
 
 
+def sudden_over(row: Row) -> bool:
+    """Whether anything that destroys within a cycle is over its limit."""
+    return any(q in sudden() and r["status"] == "over" for q, r in row["limits"].items())
+
+
 @dataclass(frozen=True)
 class Protection:
     """Everything a search found; without an overstress there is nothing in it but the base."""
@@ -108,8 +113,7 @@ class Protection:
     @property
     def sudden_over(self) -> bool:
         """Whether anything that destroys within a cycle was over without any cure."""
-        rows = self.base["limits"].items()
-        return any(q in sudden() and r["status"] == "over" for q, r in rows)
+        return sudden_over(self.base)
 
     def partly(self, remedy: Remedy) -> bool:
         """Whether a cure keeps what destroys within a cycle, where that was not kept without it."""
@@ -151,7 +155,8 @@ class Searcher:
         adviser = Adviser(executor=self.executor, store=self.store)
         advised = adviser.advise(machine, scenario, base)
         wanted = cures(machine, scenario)
-        remedies = self.ladders(wanted, self.starts(adviser, wanted, machine, scenario, base))
+        starts = self.starts(adviser, wanted, machine, scenario, base)
+        remedies = self.ladders(wanted, starts, sudden_over(base))
         trip = self.trip(machine, scenario)
         ranked = tuple(sorted(remedies, key=lambda r: r.rank))
         return Protection(machine, scenario, base, ranked, trip, clamp(machine, base), advised)
@@ -181,10 +186,14 @@ class Searcher:
         return found
 
     def ladders(
-        self, wanted: Sequence[Cure], starts: Mapping[str, int] | None = None
+        self,
+        wanted: Sequence[Cure],
+        starts: Mapping[str, int] | None = None,
+        at_least_sudden: bool = False,
     ) -> list[Remedy]:
         """Every cure's ladder, one step of all of them at a time; up from where it starts until
-        every limit is kept, or one down where it is kept at once."""
+        every limit is kept, or down where it is kept at once. `at_least_sudden`: where no step
+        keeps every limit, down as far as what destroys within a cycle is kept."""
         tried: dict[str, list[Tried]] = {cure.key: [] for cure in wanted}
         at = {cure.key: (starts or {}).get(cure.key, 0) for cure in wanted}
         first = dict(at)
@@ -193,7 +202,9 @@ class Searcher:
             rows = self.runs([(step.machine, step.scenario) for step in taken])
             for cure, step, row in zip(open_, taken, rows, strict=True):
                 tried[cure.key].append(Tried(step, row))
-                at[cure.key] = _next(at[cure.key], first[cure.key], tried[cure.key])
+                at[cure.key] = _next(
+                    cure, at[cure.key], first[cure.key], tried[cure.key], at_least_sudden
+                )
         return [Remedy(c, _best(done), done) for c in wanted if (done := _sorted(c, tried[c.key]))]
 
     def trip(self, machine: Machine, scenario: Scenario) -> Trip | None:
@@ -213,11 +224,18 @@ def _sorted(cure: Cure, tried: Sequence[Tried]) -> tuple[Tried, ...]:
     return tuple(t for step in cure.steps for t in tried if t.step is step)
 
 
-def _next(at: int, first: int, tried: Sequence[Tried]) -> int:
+def _next(cure: Cure, at: int, first: int, tried: Sequence[Tried], at_least_sudden: bool) -> int:
     """The ladder's next step, -1 where it ends."""
-    if not tried[-1].within:
-        return at + 1 if at >= first else -1
-    return at - 1 if at <= first else -1
+    last = tried[-1]
+    if any(t.within for t in tried):  # found: downward from the first, if it was that
+        return at - 1 if last.within and at <= first else -1
+    if first <= at < len(cure.steps) - 1:
+        return at + 1
+    if not at_least_sudden:
+        return -1
+    start = next(t for t in tried if t.step is cure.steps[first])
+    begun = last if at < first else start
+    return min(at, first) - 1 if begun.sudden_kept() else -1
 
 
 def _within(base: Base, row: Row) -> bool:

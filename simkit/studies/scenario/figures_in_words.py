@@ -28,6 +28,13 @@ def commutation_facts(found: Commutation | None) -> Iterator[page.Fact]:
     )
     if found.first_hard_s is not None:
         yield page.Fact("the first of them", _shown(found.first_hard_s, "s"), "run time")
+    if found.reversed_turn_ons is not None:
+        yield page.Fact(
+            "turned on with the current reversed",
+            f"{found.reversed_turn_ons} of {found.change_overs} change-overs, give or take "
+            f"{found.reversed_error}",
+            "in the whole event; a diode is forced off where the nodes do not take it",
+        )
     yield page.Fact("shoot-through charge, largest", _charge(found.shoot_through_c))
 
 
@@ -35,7 +42,7 @@ def recovery_facts(found: RecoveryFound | None) -> Iterator[page.Fact]:
     """The worst forced recovery of a body diode."""
     if found is None:
         return
-    yield page.Fact("forced recoveries", str(found.count))
+    yield page.Fact("forced recoveries", str(found.count), "in what the circuit ran")
     if not found.count:
         return
     yield page.Fact("peak reverse current", _shown(found.peak_current_a, "A"), found.switch or "")

@@ -25,6 +25,7 @@ from simkit.parameters.scenario import Scenario
 from simkit.rehearsal.discretisation import CAUSES
 from simkit.rehearsal.exported import measured
 from simkit.rehearsal.findings import Rehearsal
+from simkit.rehearsal.reversed_count import reversed_of
 from simkit.result.document import (
     BeforeAfter,
     Commutation,
@@ -174,6 +175,7 @@ def _commutation(rehearsal: Rehearsal) -> Commutation:
     settled = rehearsal.line.events[0].start if rehearsal.line.events else rehearsal.line.stop
     calm = [t for t in found if t.time < settled] or list(found)
     hard = [t for t in found if not t.zero_voltage]
+    back = reversed_of(rehearsal)
     return Commutation(
         dead_time_s=rehearsal.machine.drive.dead_time,
         needed_s=max((t.needed for t in calm), default=None),
@@ -183,6 +185,9 @@ def _commutation(rehearsal: Rehearsal) -> Commutation:
         transitions=len(found),
         first_hard_s=hard[0].time if hard else None,
         shoot_through_c=max((t.shoot_through for t in found), default=None),
+        reversed_turn_ons=None if back is None else back.count,
+        reversed_error=None if back is None else back.error,
+        change_overs=None if back is None else back.change_overs,
     )
 
 
