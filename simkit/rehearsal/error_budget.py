@@ -98,16 +98,23 @@ class Assessed:
     """Courses between the samples."""
 
     def inexact(self, machine: Machine) -> dict[str, ErrorByCause]:
-        """Judged quantities whose error is large for them: they are computed again."""
-        out = {}
+        """Judged quantities that are computed again: whose error is large for them, or, where no
+        other is over its limit, holds the limit."""
+        large: dict[str, ErrorByCause] = {}
+        near: dict[str, ErrorByCause] = {}
+        over = False
         for limit in machine_limits(machine):
             values = [s.worst[0] for s in self.series if s.quantity == limit.quantity]
             budget = self.errors.get(limit.quantity)
             if budget is None or not np.isfinite(values).all() or not values:
                 continue
             if budget.total > allowed(max(values), limit, natural_zero(machine, limit)):
-                out[limit.quantity] = budget
-        return out
+                large[limit.quantity] = budget
+            elif abs(max(values) - limit.bound) <= budget.total:
+                near[limit.quantity] = budget
+            else:
+                over = over or max(values) > limit.bound
+        return large if over else large | near
 
     def refused(self, machine: Machine) -> dict[str, ErrorByCause]:
         """Those of them that cannot be held against their limit even so."""
