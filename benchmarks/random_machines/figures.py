@@ -78,6 +78,10 @@ def _from_zero(raw: Mapping[str, Array], begin: float) -> dict[str, Array]:
     return {n: v[first:] for n, v in raw.items() if n != "time"} | {"time": time[first:]}
 
 
+PARTS = 24
+"""Parts of a cycle in which losses are looked at [1]."""
+
+
 def numbers(facts: Facts) -> range:
     """Of the switches."""
     return range(1, 5 if facts.full else 3)
@@ -142,16 +146,37 @@ def linkage(raw: Mapping[str, Array], facts: Facts) -> Array:
     return (primary - secondary / facts.ratio) * facts.magnetising
 
 
-def losses(raw: Mapping[str, Array], begin: float, facts: Facts) -> tuple[Array, Array]:
-    """Marks of the whole cycles [s], and the mean loss in each of each switch [W]."""
+@dataclass(frozen=True)
+class Watts:
+    """Losses of each switch, a row each [W].
+
+    Fields: marks, of the whole cycles [s]; means, in each; parts, in each PARTS of each, a third
+    axis; rest_marks and rest: after the last whole cycle, parts of the same length.
+    """
+
+    marks: Array
+    means: Array
+    parts: Array
+    rest_marks: Array
+    rest: Array
+
+
+def losses(raw: Mapping[str, Array], begin: float, facts: Facts) -> Watts:
+    """What flows into each switch's two power leads, as means over cycles and parts of them."""
     raw = _from_zero(raw, begin)
-    marks = _cycles(facts, raw["time"])
-    rows = []
+    time, marks = raw["time"], _cycles(facts, raw["time"])
+    inner = np.linspace(marks[:-1], marks[1:], PARTS, endpoint=False).T.ravel()
+    count = int(np.ceil(PARTS * (time[-1] - marks[-1]) / (marks[-1] - marks[-2]) - 1e-6))
+    rest_marks = np.linspace(marks[-1], time[-1], max(count, 0) + 1)
+    means, parts, rest = [], [], []
     for k in numbers(facts):
         source = {1: "a", 2: "0", 3: "b", 4: "0"}[k]
         power = (node(raw, f"d{k}") - node(raw, source)) * _drain_current(raw, k)
-        rows.append(cycle_means(raw["time"], power, marks))
-    return marks, np.array(rows)
+        means.append(cycle_means(time, power, marks))
+        fine = cycle_means(time, power, np.append(inner, marks[-1]))
+        parts.append(fine.reshape(-1, PARTS))
+        rest.append(cycle_means(time, power, rest_marks))
+    return Watts(marks, np.array(means), np.array(parts), rest_marks, np.array(rest))
 
 
 def outgoing(facts: Facts, k: int) -> tuple[int, ...]:

@@ -5,7 +5,9 @@ each cycle's loss acts from the cycle's start to its end; temperatures are those
 then those of the last state going on for the hold time. Junction over case: the data sheet's curve,
 by superposition. What case, pad and heatsink add: the heat balances of their nodes, the chip one
 node with the least capacity that the curve allows, less the same chip on a case that holds still. A
-capacity that is not given is once nothing and once endless, and the hotter counts.
+capacity that is not given is once nothing and once endless, and the hotter counts. Cycles whose
+losses move a junction by more than a few kelvin beside the mean's course are followed in parts, and
+so is what comes after the last whole one.
 """
 
 from __future__ import annotations
@@ -14,10 +16,15 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from benchmarks.random_machines.figures import Watts
 from benchmarks.random_machines.plain_run import Array
 
 SHOWN = 12
 """Most cycles that a mean is taken over [1]."""
+MOVED = 3.0
+"""From this on a cycle is followed in its parts [K], as the tool's own definition has it."""
+MOST = 80
+"""Cycles followed so, those that move most [1]; the tool's definition too."""
 LAST = 80e-6
 """What counts as the last state [s], where a dozen cycles are longer."""
 
@@ -60,34 +67,55 @@ def impedance(stack: Stack, age: Array) -> Array:
     return np.where(age < first, early, np.where(age > last, late, inner))
 
 
-def temperatures(stack: Stack, marks: Array, watts: Array, event: float) -> dict[str, float]:
+def temperatures(stack: Stack, found: Watts, event: float) -> dict[str, float]:
     """`junction_peak` and `junction_held` of the hottest switch [degC].
 
-    marks: cycle boundaries [s]; watts: a row per switch, a value per cycle; event: first start.
+    found: losses from time zero on; event: start of the first [s].
     """
+    marks, watts = found.marks, found.means
     calm = np.flatnonzero(marks[1:] <= event + 1e-9)[-SHOWN:]
     calm = calm if len(calm) else np.array([0])
     late = np.flatnonzero(marks[1:] > marks[-1] - LAST)[-SHOWN:]
     before = watts[:, calm].mean(axis=1)
+    bounds, power = _followed(stack, found)
     held = np.geomspace(1e-6, stack.hold, 200)
-    ends = np.concatenate((marks[1:], marks[-1] + held))
-    starts = np.concatenate((marks, marks[-1] + held[:-1]))
+    ends = np.concatenate((bounds[1:], bounds[-1] + held))
+    starts = np.concatenate((bounds, bounds[-1] + held[:-1]))
     last = np.repeat(watts[:, late].mean(axis=1)[:, None], len(held), axis=1)
-    power = np.hstack((watts, last))
+    power = np.hstack((power, last))
     course = over_case(stack, before, starts, ends, power) + stack.ambient
     course += np.max(
         [
-            behind(stack, before, np.diff(ends, prepend=marks[0]), power, case, sink)
+            behind(stack, before, np.diff(ends, prepend=bounds[0]), power, case, sink)
             for case in _either(stack.case_capacity)
             for sink in _either(stack.sink_capacity)
         ],
         axis=0,
     )
     settled = stack.ambient + stack.heatsink * before.sum() + (stack.pad + stack.steady) * before
+    during = len(bounds) - 1
     return {
-        "junction_peak": float(max(course[:, : len(marks) - 1].max(), settled.max())),
-        "junction_held": float(course[:, len(marks) - 1 :].max()),
+        "junction_peak": float(max(course[:, :during].max(), settled.max())),
+        "junction_held": float(course[:, during:].max()),
     }
+
+
+def _followed(stack: Stack, found: Watts) -> tuple[Array, Array]:
+    """Bounds of the spans in which losses are constant [s], and the losses of each switch [W]."""
+    width = np.diff(found.marks) / found.parts.shape[2]
+    moved = np.zeros(len(width))
+    for k, length in enumerate(width):
+        rises = np.diff(impedance(stack, length * np.arange(found.parts.shape[2] + 1.0)))
+        for power in found.parts[:, k] - found.means[:, k, None]:
+            moved[k] = max(moved[k], np.abs(np.convolve(power, rises)[: len(power)]).max())
+    closely = {k for k in np.argsort(-moved)[:MOST] if moved[k] > MOVED}
+    bounds, power = [found.marks[:1]], []
+    for k, (start, end) in enumerate(zip(found.marks[:-1], found.marks[1:], strict=True)):
+        count = found.parts.shape[2] if k in closely else 1
+        bounds.append(np.linspace(start, end, count + 1)[1:])
+        power.append(found.parts[:, k] if k in closely else found.means[:, k : k + 1])
+    return (np.concatenate((*bounds, found.rest_marks[1:])),
+            np.hstack((*power, found.rest)))  # fmt: skip
 
 
 def _either(capacity: float | None) -> tuple[float, ...]:

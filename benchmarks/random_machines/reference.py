@@ -53,9 +53,6 @@ class Measured:
     """What one plain run came to."""
 
     values: dict[str, float]
-    marks: list[float]
-    watts: list[list[float]]
-    """By switch and cycle."""
     link_gap: float
     """What the link's mean is away from where its mean current puts it, as a share [1]."""
     offset: float
@@ -69,8 +66,6 @@ class Reference:
 
     values: dict[str, float]
     errors: dict[str, float]
-    marks: list[float]
-    watts: list[list[float]]
     tight: str
     """How the run that counts was integrated."""
     seconds: float
@@ -172,11 +167,11 @@ def measured(machine: Machine, line: Timeline, deck: Deck, run: PlainRun) -> Mea
     """Everything measured on one plain run."""
     facts = facts_of(machine, line)
     first = min((e.start for e in line.events), default=line.end)
-    marks, watts = losses(run.vectors, deck.begin, facts)
+    watts = losses(run.vectors, deck.begin, facts)
     values = figures(run.vectors, deck.begin, facts)
-    values |= temperatures(stack_of(machine), marks, watts, first)
+    values |= temperatures(stack_of(machine), watts, first)
     gap, offset = _settled(machine, line, deck, run, first)
-    return Measured(values, marks.tolist(), watts.tolist(), gap, offset, run.seconds)
+    return Measured(values, gap, offset, run.seconds)
 
 
 def _settled(
@@ -227,7 +222,7 @@ def reference(machine: Machine, scenario: Scenario, end: float | None) -> Refere
     drop = abs(fine.link_gap) * line.voltage.first / machine.supply.source_resistance
     errors["supply_current"] = drop + 0.001 * abs(fine.values["supply_current"])
     seconds = rough.seconds + fine.seconds
-    return Reference(fine.values, errors, fine.marks, fine.watts, label, seconds)
+    return Reference(fine.values, errors, label, seconds)
 
 
 def _evened(machine: Machine, line: Timeline, seed: Seed) -> Seed:

@@ -15,7 +15,9 @@ import pytest
 from benchmarks.random_machines import comparison, files
 from benchmarks.random_machines.comparison import Case, Compared
 from benchmarks.random_machines.figures import (
+    PARTS,
     Facts,
+    Watts,
     cycle_means,
     figures,
     outgoing,
@@ -216,11 +218,28 @@ STACK = Stack(
 MARKS = np.linspace(0.0, 200e-6, 21)
 
 
-def stepping() -> np.ndarray:
-    """Two switches at 10 W, one of them at 110 W from 100 us on [W]."""
+def as_watts(means: np.ndarray, parts: np.ndarray | None = None) -> Watts:
+    """Losses that are even in their cycles, or as given in their parts; nothing after the last."""
+    fine = np.repeat(means[:, :, None], PARTS, axis=2) if parts is None else parts
+    return Watts(MARKS, means, fine, MARKS[-1:], np.empty((len(means), 0)))
+
+
+def stepping() -> Watts:
+    """Two switches at 10 W, one of them at 110 W from 100 us on."""
     watts = np.full((2, 20), 10.0)
     watts[0, 10:] = 110.0
-    return watts
+    return as_watts(watts)
+
+
+def test_a_short_within_a_cycle_is_followed_in_the_cycle() -> None:
+    """24 kW for the first 24th of a 10 us cycle: 30 + 20 x 0.5 + 10 x 0.7 + 24 kW Z(10 us/24) on
+    top, Z as the root of time; the mean of 1 kW alone would say Z(10 us) x 1 kW, 3 K."""
+    means, parts = np.full((2, 20), 10.0), np.full((2, 20, PARTS), 10.0)
+    means[0, 15] += 1000.0
+    parts[0, 15, 0] += 24e3
+    found = temperatures(STACK, as_watts(means, parts), 100e-6)
+    short = 24e3 * 0.003 * np.sqrt(1.0 / 24.0)
+    assert found["junction_peak"] == pytest.approx(47.0 + short, rel=1e-6)
 
 
 def test_the_impedance_is_a_root_of_time_where_its_points_are() -> None:
@@ -232,7 +251,7 @@ def test_the_impedance_is_a_root_of_time_where_its_points_are() -> None:
 def test_temperatures_of_a_loss_that_steps() -> None:
     # At 200 us it has had the step for 100 us: 30 + 20 x 0.5 + 10 x 0.7 + 100 Z(100 us); held for
     # long, + 100 x 0.3.
-    found = temperatures(STACK, MARKS, stepping(), 100e-6)
+    found = temperatures(STACK, stepping(), 100e-6)
     assert found["junction_peak"] == pytest.approx(47.0 + 100.0 * 0.03 * np.sqrt(0.1))
     assert found["junction_held"] == pytest.approx(47.0 + 30.0)
 
@@ -240,14 +259,14 @@ def test_temperatures_of_a_loss_that_steps() -> None:
 def test_a_capacity_that_nobody_gave_counts_as_nothing_where_that_is_hotter() -> None:
     # Nothing between chip and air: all resistances at once in the end, 110 x 0.7 + 120 x 0.5.
     bare = replace(STACK, case_capacity=None, sink_capacity=None)
-    found = temperatures(bare, MARKS, stepping(), 100e-6)
+    found = temperatures(bare, stepping(), 100e-6)
     assert found["junction_held"] == pytest.approx(30.0 + 60.0 + 77.0, rel=1e-6)
 
 
 def test_a_case_with_a_capacity_warms_by_its_own_time_constant() -> None:
     # 0.4 K/W x 50 J/K = 20 s, held for 10 s: 1 - exp(-1/2) of 40 K. A per cent: the chip's share.
     heavy = replace(STACK, case_capacity=50.0, hold=10.0)
-    found = temperatures(heavy, MARKS, stepping(), 100e-6)
+    found = temperatures(heavy, stepping(), 100e-6)
     rise = found["junction_held"] - 47.0 - 30.0
     assert rise == pytest.approx(40.0 * (1.0 - np.exp(-0.5)), rel=0.01)
 
