@@ -215,7 +215,7 @@ def reference(machine: Machine, scenario: Scenario, end: float | None) -> Refere
     deck, run, label = _first_to_end(lambda a: second_deck(machine, line, a, seed), TIGHT)
     fine = measured(machine, line, deck, run)
     errors = {
-        q: abs(rough.values[q] - v) / 3.0 + abs(fine.link_gap * v) for q, v in fine.values.items()
+        q: _moved(rough.values[q], v) + abs(fine.link_gap * v) for q, v in fine.values.items()
     }
     errors["flux_peak"] += abs(fine.offset)
     # A small gap of the link is a large one of the little that the source's resistance drops.
@@ -223,6 +223,12 @@ def reference(machine: Machine, scenario: Scenario, end: float | None) -> Refere
     errors["supply_current"] = drop + 0.001 * abs(fine.values["supply_current"])
     seconds = rough.seconds + fine.seconds
     return Reference(fine.values, errors, label, seconds)
+
+
+def _moved(rough: float, fine: float) -> float:
+    """What the finer run leaves of a figure's error: a third of the move, as for a rule of second
+    order; all of it where only one of both runs has the figure at all."""
+    return abs(rough - fine) / (1.0 if 0.0 in (rough, fine) else 3.0)
 
 
 def _evened(machine: Machine, line: Timeline, seed: Seed) -> Seed:
