@@ -10,7 +10,7 @@ without one and ends before one has grown, so the poles of the network with that
 decide (`scout.loop_gain.offset_growth`), before the event and on the load it ends with.
 
 A loop whose gain the last load does not bear swings as well. How far depends on the smallest error
-it begins with: a controller at 0.8 of deadbeat ended a lift at 57 degrees in a plain run, diodes
+it begins with: a controller at 0.8 of deadbeat ended a lift at 56 degrees in a plain run, diodes
 forced off on the way, and at 18 degrees in the fast model.
 """
 
