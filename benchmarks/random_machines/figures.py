@@ -15,8 +15,6 @@ import numpy as np
 
 from benchmarks.random_machines.plain_run import Array
 
-WINDOW = 1e-6
-"""After the partner's command [s]."""
 FORWARD = 0.3
 """Least forward current of a diode that can be forced off [A]."""
 LEVELS = 161
@@ -187,13 +185,15 @@ def outgoing(facts: Facts, k: int) -> tuple[int, ...]:
 
 
 def _transitions(raw: Mapping[str, Array], facts: Facts) -> dict[str, float]:
+    # Looked at until the next command: what slow or unpowered gates do comes late.
     time, end = raw["time"], raw["time"][-1]
     lift, slope, climb = [-np.inf], [0.0], [0.0]
+    later = np.append(facts.boundaries[1:] - 0.5 * facts.dead[1:], np.inf)
     for k, (boundary, dead) in enumerate(zip(facts.boundaries, facts.dead, strict=True)):
         told = boundary + 0.5 * dead
         if boundary < time[0] or told >= end:
             continue
-        a, b, c = np.searchsorted(time, (boundary - 0.5 * dead, told, told + WINDOW))
+        a, b, c = np.searchsorted(time, (boundary - 0.5 * dead, told, max(later[k], told)))
         for q in outgoing(facts, k):
             chip = raw[f"v(xq{q}.si)"]
             if c > b:

@@ -140,6 +140,8 @@ class Figure:
     remembers: State = ""
     """A slow state beside the tank's that a start may leave in it: a core's offset, gates not yet
     settled, the link; of a gate's peak only what rings on the winding it hangs on."""
+    offset: float = 0.0
+    """Share of an offset of the magnetising current that enters it [1]."""
     of_loss: bool = False
     """Whether it follows from the switches' loss by the way of the heat."""
     swing: Callable[[Machine], float] | None = None

@@ -65,6 +65,7 @@ FIGURES = (
             "trip.",
             moved_by=("transformer.primary_turns", "drive.working_margin", "supply.voltage"),
         ),
+        offset=1.0,
         place="simkit/measure/switch.py",
         limit=lambda m: rated(
             m.switch.ratings.pulsed_current,
@@ -92,6 +93,7 @@ FIGURES = (
             change="More turns on the primary, more distance from resonance, a larger part.",
             moved_by=("transformer.primary_turns", "drive.working_margin"),
         ),
+        offset=0.5,
         place="simkit/measure/switch.py",
         limit=lambda m: rated(
             m.switch.ratings.drain_current,

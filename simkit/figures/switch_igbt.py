@@ -82,6 +82,7 @@ FIGURES = (
             "smaller current.",
             moved_by=("bridge.snubber.capacitance", "drive.gate_resistor", "supply.voltage"),
         ),
+        offset=1.0,
         place="simkit/figures/switch_igbt.py",
         limit=lambda m: rated(
             m.switch.ratings.turn_off_current,

@@ -137,8 +137,9 @@ def edges(
 def _watched(waves: Waves, edge: Edge, half: float) -> float:
     """How long after the incoming command an edge is watched [s], in a half-period of its own [s].
 
-    Some of its gate's delays, but not into the next commutation of the leg, where that is known. A
-    gate that does not come up at all is that of a switch that does nothing to the other.
+    Some of its gate's delays, but not into the next commutation of the leg, where that is known.
+    Where a gate does not come up at all, as without its driver's supply, what the tank does to the
+    diodes comes whenever it likes: until then.
     """
     dead = edge.dead(waves)
     command = edge.time + 0.5 * dead
@@ -146,7 +147,7 @@ def _watched(waves: Waves, edge: Edge, half: float) -> float:
     part = slice(int(first), int(last))
     gate = waves.switches[edge.incoming - 1].gate_source[part]
     on = crossing(waves.time[part], gate, waves.machine.switch.channel.threshold)
-    late = DELAYS * (on - command) if np.isfinite(on) else AFTER
+    late = DELAYS * (on - command) if np.isfinite(on) else half
     return max(AFTER, min(late, half - dead))
 
 

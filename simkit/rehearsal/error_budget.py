@@ -28,7 +28,12 @@ from simkit.rehearsal.discretisation import (
     tank_off,
     whole_link_gap,
 )
-from simkit.rehearsal.flux_offset import offset_error, start_offset
+from simkit.rehearsal.flux_offset import (
+    flux_offset,
+    offset_current,
+    offset_error,
+    start_offset,
+)
 from simkit.rehearsal.heat import junctions
 from simkit.rehearsal.heat_in_cycle import LossCourse, within_cycles
 from simkit.rehearsal.load_doubt import scene_share
@@ -193,7 +198,17 @@ def slow_start(found: Findings, series: Sequence[Series], quantity: str) -> floa
         return offset_error(found.machine, found.fine)
     drift = gate_drift(found, series) if figure.remembers == "gate" and not found.is_whole else 0.0
     on_winding = figure.remembers in ("gate", "winding")
-    return max(drift, start_left(found.machine, found.line) if on_winding else 0.0)
+    rings = start_left(found.machine, found.line) if on_winding else 0.0
+    return max(drift, rings) + figure.offset * _offset_current(found)
+
+
+def _offset_current(found: Findings) -> float:
+    """Primary current of the offset that starts left in the core [A]."""
+    if found.is_whole:
+        offset = start_offset(found.machine, found.stretches[0], settled_until(found.line))
+    else:
+        offset = max((abs(flux_offset(found.machine, s)) for s in found.fine), default=0.0)
+    return offset_current(found.machine, offset)
 
 
 def start_error(found: Findings, series: Sequence[Series], quantity: str) -> float:

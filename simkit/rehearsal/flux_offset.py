@@ -19,7 +19,7 @@ UNSURE = 0.5
 """Share of a taken-out offset that counts as error where the core is linear [1]: whole runs through
 an event keep up to that much of it (docs/numerics.md holds the result to it)."""
 UNSEEN = 2.0
-"""On the offset seen before an event where it swings to and fro with a blocking capacitor [1]: that
+"""On the offset seen before an event where it swings to and fro with a capacitor in series [1]: it
 may be near its zero in so few cycles. A drop-in on a random half bridge had 1.6 times the seen."""
 NEAR = 0.8
 """Share of the saturation flux from which on a core is not taken as linear [1]."""
@@ -58,9 +58,24 @@ def start_offset(machine: Machine, whole: Stretch, settled: float) -> float:
     """Largest offset that a whole run's own start left in the flux [T].
 
     Read from each cycle up to `settled` [s], in which nothing pushes the flux aside. With a
-    blocking capacitor it swings to and fro, and on through the event, where it cannot be told from
-    what the event does.
+    blocking capacitor, or a midpoint of two, it swings to and fro, and on through the event, where
+    it cannot be told from what the event does.
     """
     calm = tuple(c for c in whole.cycles if c.end <= settled + 1e-9) or whole.cycles[:1]
     seen = max(abs(flux_offset(machine, replace(whole, cycles=(cycle,)))) for cycle in calm)
-    return seen * (UNSEEN if machine.transformer.blocking_capacitance is not None else 1.0)
+    return seen * (UNSEEN if _in_series(machine) else 1.0)
+
+
+def _in_series(machine: Machine) -> bool:
+    blocked = machine.transformer.blocking_capacitance is not None
+    return blocked or machine.bridge.form.far_end == "midpoint"
+
+
+def offset_current(machine: Machine, offset: float) -> float:
+    """What an offset of the flux [T] adds to the primary current [A]: times N A over the
+    magnetising inductance.
+
+    Source: Faraday's law. Range: a core below its knee; beyond it the flux itself has no figure.
+    """
+    wound = machine.transformer
+    return offset * wound.primary_turns * wound.core_area / wound.magnetising_inductance

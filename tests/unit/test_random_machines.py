@@ -165,17 +165,20 @@ def test_figures_of_sines_are_their_peaks_and_roots() -> None:
     assert found["recovery_di_dt"] == found["recovery_dv_dt"] == 0.0
 
 
-def test_gate_lift_is_the_outgoing_switch_within_a_microsecond_of_the_command() -> None:
+def test_gate_lift_is_the_outgoing_switch_until_the_next_command() -> None:
     raw, own = waves(), facts()
     time = raw["time"] - 20e-6
-    # Boundary 0 at 2.5 us: switch 1 goes off, switch 2 is told on at 2.8 us.
-    for k, when in ((1, 3.0e-6), (2, 3.0e-6), (1, 4.2e-6)):
-        name = f"v(xq{k}.gi)"
-        height = 2.0 if (k, when) == (1, 3.0e-6) else 9.0
-        raw[name] = np.where(abs(time - when) < 0.1e-6, height, raw[name] * 0.0 if k == 2 else 0.0)
-        if k == 1 and when > 4e-6:
-            raw[name] = np.where(abs(time - 3e-6) < 0.1e-6, 2.0, raw[name])
-    assert figures(raw, -20e-6, own)["gate_lift"] == pytest.approx(2.0)
+
+    # Boundary 0 at 2.5 us: switch 1 goes off, switch 2 is told on at 2.8 us; at the next boundary,
+    # 7.5 us, switch 1 is told on again 0.3 us after it, switch 2 off 0.3 us before.
+    def lifted(*heights: tuple[float, float]) -> float:
+        gate = sum(np.where(abs(time - when) < 0.1e-6, height, 0.0) for when, height in heights)
+        changed = raw | {"v(xq1.gi)": gate, "v(xq2.gi)": 0.0 * time}
+        return figures(changed, -20e-6, own)["gate_lift"]
+
+    assert lifted((3.0e-6, 2.0)) == pytest.approx(2.0)
+    assert lifted((3.0e-6, 2.0), (6.5e-6, 3.0)) == pytest.approx(3.0)
+    assert lifted((3.0e-6, 2.0), (7.5e-6, 9.0)) == pytest.approx(2.0)
 
 
 def test_the_outgoing_switches_of_a_full_bridge_lie_across() -> None:
