@@ -232,16 +232,61 @@ def _moved(rough: float, fine: float) -> float:
 
 
 def _evened(machine: Machine, line: Timeline, seed: Seed) -> Seed:
-    """A seed less the offset that the start of its own run leaves in the core, its link mended."""
+    """A seed less the offset that the start of its own run leaves in the core, its link mended.
+
+    Behind a capacitor the offset swings with the magnetising inductance: its share in phase with
+    the start is the core's, the other the capacitor's voltage.
+    """
     deck, run, _ = _first_to_end(lambda a: second_deck(machine, line, a, seed, 0.0), COARSE)
-    gap, offset = _settled(machine, line, deck, run, 0.0)
-    linkage = offset * machine.transformer.primary_turns * machine.transformer.core_area
+    gap, _ = _settled(machine, line, deck, run, 0.0)
+    linkage, voltage = swinging(
+        *_offsets(machine, line, deck, run), machine.transformer.magnetising_inductance,
+        _in_series(machine),
+    )  # fmt: skip
     return replace(
         seed,
         link_voltage=seed.link_voltage + gap * line.voltage.first,
         primary_current=seed.primary_current - linkage / machine.transformer.magnetising_inductance,
         linkage=None if seed.linkage is None else seed.linkage - linkage,
+        blocking_voltage=seed.blocking_voltage - voltage,
     )
+
+
+def _offsets(
+    machine: Machine, line: Timeline, deck: Deck, run: PlainRun
+) -> tuple[np.ndarray, np.ndarray]:
+    """Middles of the cycles since a run's start [s], and half the sum of each one's largest and
+    smallest linkage [Wb]; the first one, in which the gates fill, left out."""
+    period, time = 1.0 / line.frequency.first, run.vectors["time"]
+    found = linkage(run.vectors, facts_of(machine, line))
+    starts = period * np.arange(1, ANEW)
+    cycles = [found[(time >= t) & (time < t + period)] for t in starts]
+    return starts + 0.5 * period, np.array([0.5 * (c.max() + c.min()) for c in cycles])
+
+
+def _in_series(machine: Machine) -> float | None:
+    """Capacitance in series with the primary [F]; None without any."""
+    each = [machine.transformer.blocking_capacitance]
+    if machine.bridge.form.far_end == "midpoint" and machine.bridge.split_capacitance is not None:
+        each.append(2.0 * machine.bridge.split_capacitance)
+    inverse = sum(1.0 / c for c in each if c is not None)
+    return 1.0 / inverse if inverse else None
+
+
+def swinging(
+    times: np.ndarray, offsets: np.ndarray, inductance: float, capacitance: float | None
+) -> tuple[float, float]:
+    """Offset of the linkage at time zero [Wb], and how much too high the capacitor stood [V].
+
+    a cos(w t) + b sin(w t) through the offsets by least squares, w^2 L C = 1; the winding has minus
+    what the capacitor has too much, so that w b is minus that voltage. Without one the mean.
+    """
+    if capacitance is None:
+        return float(np.mean(offsets)), 0.0
+    rate = 1.0 / np.sqrt(inductance * capacitance)
+    shapes = np.column_stack((np.cos(rate * times), np.sin(rate * times)))
+    a, b = np.linalg.lstsq(shapes, offsets, rcond=None)[0]
+    return float(a), float(-rate * b)
 
 
 def _first_to_end(

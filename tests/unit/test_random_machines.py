@@ -25,6 +25,7 @@ from benchmarks.random_machines.figures import (
     steepest,
 )
 from benchmarks.random_machines.junctions import Stack, impedance, temperatures
+from benchmarks.random_machines.reference import swinging
 from benchmarks.random_machines.scenario import DRAWN, FIRST, NOT_DRAWN, STEADY
 from benchmarks.random_machines.switch import IGBTS
 from benchmarks.random_machines.written import quantity, toml
@@ -179,6 +180,17 @@ def test_gate_lift_is_the_outgoing_switch_until_the_next_command() -> None:
     assert lifted((3.0e-6, 2.0)) == pytest.approx(2.0)
     assert lifted((3.0e-6, 2.0), (6.5e-6, 3.0)) == pytest.approx(3.0)
     assert lifted((3.0e-6, 2.0), (7.5e-6, 9.0)) == pytest.approx(2.0)
+
+
+def test_an_offset_that_swings_is_split_into_the_cores_and_the_capacitors_share() -> None:
+    """An undamped L and C by hand: 2 mWb at the start and 3 V too much on the capacitor."""
+    inductance, capacitance = 2e-3, 5e-6
+    rate = 1.0 / np.sqrt(inductance * capacitance)
+    times = np.linspace(10e-6, 120e-6, 12)
+    offsets = 2e-3 * np.cos(rate * times) - 3.0 / rate * np.sin(rate * times)
+    found = swinging(times, offsets, inductance, capacitance)
+    assert found == pytest.approx((2e-3, 3.0), rel=1e-9)
+    assert swinging(times, np.full(12, 1e-3), inductance, None) == (pytest.approx(1e-3), 0.0)
 
 
 def test_the_outgoing_switches_of_a_full_bridge_lie_across() -> None:
