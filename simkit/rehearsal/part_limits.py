@@ -7,7 +7,7 @@ is marched from the power of either state (`parts.mains`).
 
 from collections.abc import Iterator
 from dataclasses import replace
-from math import inf, isfinite, nan
+from math import isfinite, nan
 
 import numpy as np
 
@@ -26,7 +26,7 @@ from simkit.rehearsal.findings import Rehearsal, context_of
 from simkit.rehearsal.heat import LEDGER
 from simkit.rehearsal.mains_limits import mains_figures, switched_on
 from simkit.rehearsal.part_figure import PartFigure, rating_of
-from simkit.rehearsal.slow_parts import bodies, body_figures, core_density
+from simkit.rehearsal.slow_parts import bodies, body_figures, core_densities
 from simkit.rehearsal.stretches import Stretch
 
 PARTS: dict[str, tuple[str, str, str, bool]] = {
@@ -196,8 +196,7 @@ def _transformer_figures(rehearsal: Rehearsal, share: float) -> Iterator[PartFig
                 f"{side} winding", name, "A/m^2", density, share * density,
                 f"transformer.{side}.current_density", winding.current_density,
             )  # fmt: skip
-    begin = min((e.start for e in rehearsal.line.events), default=inf)
-    density = core_density(machine, rehearsal.series, rehearsal.after.frequency_hz, begin)
+    density = float(np.max(core_densities(rehearsal)))
     if transformer.loss is None:
         return
     yield PartFigure(

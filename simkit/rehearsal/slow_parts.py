@@ -96,12 +96,20 @@ def _wall(machine: Machine, loads: Loads, share: float) -> Body | None:
     return Body("coil's wall", water.inlet, before, last, None, boiling, error)
 
 
-def core_density(
-    machine: Machine, series: tuple[Series, ...], frequency: float, begin: float
-) -> float:
-    """Loss density of the core at the flux that lasts, before the events begin [s] or at the end
-    [W/m3]; nan without its constants."""
-    return density_at(machine, max(lasting_flux(series, begin)), frequency)
+def core_densities(rehearsal: Rehearsal) -> tuple[float, float]:
+    """Loss density of the core in the settled state and in the last one [W/m3]; nan without its
+    constants."""
+    begin = min((e.start for e in rehearsal.line.events), default=inf)
+    points = (rehearsal.before.frequency_hz, rehearsal.after.frequency_hz)
+    return lasting_densities(rehearsal.machine, rehearsal.series, points, begin)
+
+
+def lasting_densities(
+    machine: Machine, series: tuple[Series, ...], frequencies: tuple[float, float], begin: float
+) -> tuple[float, float]:
+    """The same at the flux that lasts, before the events begin [s] and at the end."""
+    before, last = lasting_flux(series, begin)
+    return density_at(machine, before, frequencies[0]), density_at(machine, last, frequencies[1])
 
 
 def lasting_flux(series: tuple[Series, ...], begin: float) -> tuple[float, float]:
@@ -136,11 +144,9 @@ def _core(rehearsal: Rehearsal, share: float) -> Body | None:
         return None
     if wound.loss is None or wound.core_volume is None:
         return None
-    begin = min((e.start for e in rehearsal.line.events), default=inf)
-    points = (rehearsal.before, rehearsal.after)
     before, last = (
-        density_at(machine, flux, point.frequency_hz) * wound.core_volume * given.thermal_resistance
-        for flux, point in zip(lasting_flux(rehearsal.series, begin), points, strict=True)
+        density * wound.core_volume * given.thermal_resistance
+        for density in core_densities(rehearsal)
     )
     around = machine.cooling.ambient
     limit = nan if given.temperature is None else given.temperature

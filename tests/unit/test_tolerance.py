@@ -11,9 +11,11 @@ import pytest
 from scipy.stats import binomtest
 
 from simkit.circuit.timeline import timeline
+from simkit.figures.part_ratings import FIGURES
 from simkit.figures.switch_temperature import settled
 from simkit.figures.table import figures
 from simkit.judge.verdict import Judged
+from simkit.parameters.scenario import Scenario
 from simkit.parameters.varying import Vary
 from simkit.rehearsal.driving import driven_line
 from simkit.rehearsal.scouting import scouted
@@ -33,6 +35,7 @@ from simkit.studies.tolerance.machines import (
     units_of,
     way_of,
 )
+from simkit.studies.tolerance.parts import ALONG, RISES
 from simkit.studies.tolerance.study import (
     drivers,
     half_width,
@@ -46,6 +49,7 @@ from simkit.studies.tolerance.words import sentence
 from tests.machines import DEMO, ROOT
 
 COLD = DEMO / "pull-out-cold.toml"
+POT = ROOT / "scenarios" / "copper-casting" / "lift-crucible.toml"
 
 
 def prepared(path: Path, draws: int) -> tuple[Space, Sample, Any]:
@@ -369,3 +373,55 @@ def test_a_junction_rises_with_the_loss_of_its_own_part_of_the_event() -> None:
     for quantity in ("junction_peak", "junction_held"):
         found = follow([row(quantity, ambient + 30.0, 126.0)], scout.fast, machines, [own, twice])
         assert found[0].values == pytest.approx([ambient + 30.0, ambient + 60.0])
+
+
+# --- figures of parts
+
+
+def test_figures_of_parts_follow_the_currents_and_the_flux_of_each_machine() -> None:
+    """A drawn machine's figure over the file's own, by hand from both machines' own marches: with
+    the current, its square, and with f^a B^b, B from the volt-seconds of a square voltage."""
+    space, taken, _ = prepared(POT, 4)
+    steady = Scenario.model_validate(
+        space.scenario.model_dump(exclude_none=True) | {"events": [], "tail": 1e-4}
+    )
+    own = taken.machines[0]
+    line = driven_line(own, steady)
+    scout = scouted(own, line)
+    ways = sample(space, line, lambda more: own, 0).ways[:1]
+    assert len(ways) == 1
+    one = drawn([own], ways)[0]
+    half = replace(
+        one, cycles=replace(one.cycles, coil_current_peak=0.5 * one.cycles.coil_current_peak,
+                            primary_current_rms=0.5 * one.cycles.primary_current_rms,
+                            bank_voltage_peak=0.5 * one.cycles.bank_voltage_peak,
+                            magnetising_current_peak=1.2 * one.cycles.magnetising_current_peak),
+    )  # fmt: skip
+    loss = own.transformer.loss
+    assert loss is not None
+    wanted = {
+        "coil_current_rms": 0.5, "matching_current_rms": 0.5, "split_current_rms": 0.5,
+        # 1.2 times the flux from the same voltage: a frequency 1.2 times lower
+        "core_loss_density": 1.2 ** (loss.beta - loss.alpha),
+    }  # fmt: skip
+    rows = [row(name, 10.0, 100.0) for name in wanted]
+    rows += [row("core_temperature", own.cooling.ambient + 40.0, 100.0),
+             row("can_temperature", own.cooling.ambient + 40.0, 100.0)]  # fmt: skip
+    found = {f.row.quantity: f.values for f in follow(rows, scout.fast, [own, own], [one, half])}
+    for name, share in wanted.items():
+        assert found[name][0] == pytest.approx(10.0)
+        assert found[name][1] == pytest.approx(10.0 * share), name
+    core, can = (found[n][1] - own.cooling.ambient for n in ("core_temperature", "can_temperature"))
+    assert core == pytest.approx(40.0 * 1.2 ** (loss.beta - loss.alpha))
+    assert can == pytest.approx(40.0 * 0.25)
+
+
+def test_every_figure_of_a_part_is_followed_or_known_not_to_be() -> None:
+    """What is left out of a share is named here: a new figure of a part is thought of."""
+    told = set(ALONG) | set(RISES)
+    assert {f.name for f in FIGURES} - told == {
+        "split_voltage_peak", "blocking_voltage_peak", "blocking_dv_dt", "snubber_power",
+        "snubber_voltage_peak", "driver_power", "driver_current_peak", "gate_volt_seconds",
+        "avalanche_energy", "rectifier_surge", "inrush_melting",
+        "film_current_rms",  # shared with the link by both's capacitance and resistance
+    }  # fmt: skip

@@ -6,7 +6,7 @@ figure, or where its settled answer does not show what the march of the event sh
 diode is forced off that none is forced off in the circuit's run, nothing is told.
 """
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -19,6 +19,7 @@ from simkit.judge.verdict import Judged
 from simkit.parameters.machine import Machine
 from simkit.scout.draws import Drawn
 from simkit.studies.maps.space import Array
+from simkit.studies.tolerance.parts import ALONG, RISES
 
 EVENTFUL = 0.25
 """What the settled answer's largest value may be off the march's [1]: beyond it the event is too
@@ -27,29 +28,6 @@ NO_GUESS = ("gate_voltage_peak", "gate_lift")
 """Figures that the fast model only points at: what an edge pushes into a gate is little known."""
 
 
-def _of_the_mains(event: FastEvent) -> Array:
-    """What the mains gives before and after: its voltage on the conductance P/V^2 of the bridge, as
-    `parts.mains.drawn` has it, its form kept."""
-    rectifier, taken = event.machine.supply.rectifier, event.cycles.supply_current / event.source
-    level = rectifier.mains_voltage if rectifier is not None else event.source[0]
-    return np.full_like(event.link, level * max(taken[0], taken[-1]))
-
-
-ALONG: Mapping[str, Callable[[FastEvent], Array]] = {
-    "coil_current_rms": lambda e: e.cycles.coil_current_peak,
-    "primary_current_rms": lambda e: e.cycles.primary_current_rms,
-    "blocking_current_rms": lambda e: e.cycles.primary_current_rms,
-    "secondary_current_rms": lambda e: (
-        e.cycles.coil_current_peak
-        if e.machine.tank.feed == "loop"
-        else e.cycles.primary_current_rms
-    ),
-    "mains_current_rms": _of_the_mains,
-    "link_voltage_peak": lambda e: e.link,
-    "film_voltage_peak": lambda e: e.link,
-}
-"""What runs along with figures of parts that have no course of their own: the same current, the
-same voltage."""
 ADDED_TO = ("channel_current_peak", "drain_current_rms", "junction_peak", "junction_held")
 """What a diode's recovery adds to: its current through the switch that forces it, and its heat."""
 MODE = 0.05
@@ -89,8 +67,12 @@ def follow(
     for row in rows:
         if row.value is None or row.ratio is None:
             continue
-        values = _junction(row, events) if row.quantity in JUNCTIONS else _figure(
-            row, march, events)  # fmt: skip
+        if row.quantity in JUNCTIONS:
+            values = _junction(row, events)
+        elif row.quantity in RISES:
+            values = _rise(row, march, events)
+        else:
+            values = _figure(row, march, events)
         if values is not None and np.isfinite(values[0]):
             least = newly if row.quantity in ADDED_TO else none
             found.append(Followed(row, np.where(known, values, np.nan), least))
@@ -123,6 +105,16 @@ def _figure(row: Judged, march: FastEvent, events: Sequence[FastEvent]) -> Array
         return values
     # what a forced diode breaks off comes on top of what turn-offs showed: not known
     return np.where([forced_share(e) > -MODE for e in events], np.nan, values)
+
+
+def _rise(row: Judged, march: FastEvent, events: Sequence[FastEvent]) -> Array | None:
+    """A part's temperature: its rise goes with its loss, the way of its heat kept."""
+    course, begins = RISES[row.quantity]
+    own, seen = float(np.max(course(events[0]))), float(np.max(course(march)))
+    if row.value is None or own <= 0.0 or abs(own - seen) > EVENTFUL * seen:
+        return None
+    rise = (row.value - begins(events[0].machine)) / own
+    return np.array([begins(e.machine) + rise * float(np.max(course(e))) for e in events])
 
 
 def _forced(fast: Fast, row: Judged, own: float, seen: float, events: Sequence[FastEvent]) -> Array:
