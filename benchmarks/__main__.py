@@ -9,7 +9,7 @@ import platform
 import sys
 from collections.abc import Callable, Sequence
 
-from benchmarks import cases, cold_shell, door, fast_map, pull_out, steady_point
+from benchmarks import cases, cold_shell, door, fast_map, pull_out, steady_point, verbs
 from benchmarks.figure import Figure
 from benchmarks.plain import NoProgram, find_program
 
@@ -21,6 +21,8 @@ FIGURES: dict[int, Callable[[], list[Figure]]] = {
     5: fast_map.measure,
     6: cold_shell.memory,
     7: cold_shell.measure,
+    8: verbs.verbs,
+    9: verbs.lift,
 }
 
 
