@@ -39,6 +39,8 @@ class Facts:
     can_esr: float
     source_resistance: float
     diode_resistance: float
+    threshold: float
+    """Of a gate [V]."""
     boundaries: Array
     """Half-period boundaries from time zero on [s]."""
     upper_first: bool
@@ -185,7 +187,7 @@ def outgoing(facts: Facts, k: int) -> tuple[int, ...]:
 
 
 def _transitions(raw: Mapping[str, Array], facts: Facts) -> dict[str, float]:
-    # Looked at until the next command: what slow or unpowered gates do comes late.
+    # Recoveries until the next command: what slow or unpowered gates do comes late.
     time, end = raw["time"], raw["time"][-1]
     lift, slope, climb = [-np.inf], [0.0], [0.0]
     later = np.append(facts.boundaries[1:] - 0.5 * facts.dead[1:], np.inf)
@@ -196,8 +198,9 @@ def _transitions(raw: Mapping[str, Array], facts: Facts) -> dict[str, float]:
         a, b, c = np.searchsorted(time, (boundary - 0.5 * dead, told, max(later[k], told)))
         for q in outgoing(facts, k):
             chip = raw[f"v(xq{q}.si)"]
-            if c > b:
-                lift.append(float((raw[f"v(xq{q}.gi)"][b:c] - chip[b:c]).max()))
+            d = _watched(raw, facts, PARTNER[q], slice(b, c))
+            if d > b:
+                lift.append(float((raw[f"v(xq{q}.gi)"][b:d] - chip[b:d]).max()))
             diode = (chip[a:c] - raw[f"v(xq{q}.da)"][a:c]) / facts.diode_resistance
             volts = raw[f"v(xq{q}.di)"][a:c] - chip[a:c]
             if c - a > 3:
@@ -206,6 +209,25 @@ def _transitions(raw: Mapping[str, Array], facts: Facts) -> dict[str, float]:
                 slope.append(forced[0])
                 climb.append(forced[1])
     return {"gate_lift": max(lift), "recovery_di_dt": max(slope), "recovery_dv_dt": max(climb)}
+
+
+PARTNER = {1: 2, 2: 1, 3: 4, 4: 3}
+"""The other switch of each one's leg."""
+WINDOW = 1e-6
+"""How long after its partner's command a gate is looked at for a lift, at least [s]."""
+
+
+def _watched(raw: Mapping[str, Array], facts: Facts, partner: int, until: slice) -> int:
+    """Sample up to which a lift counts, of those from the partner's command to the next one: a
+    microsecond, or three times as long as its gate takes to the threshold; all where it never
+    gets there."""
+    time = raw["time"][until]
+    gate = (raw[f"v(xq{partner}.gi)"] - raw[f"v(xq{partner}.si)"])[until]
+    on = np.flatnonzero(gate > facts.threshold)
+    if len(on) == 0:
+        return int(until.stop)
+    late = time[0] + max(WINDOW, 3.0 * (float(time[on[0]]) - time[0]))
+    return int(until.start + np.searchsorted(time, late))
 
 
 def recovery(

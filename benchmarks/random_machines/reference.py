@@ -91,6 +91,7 @@ def facts_of(machine: Machine, line: Timeline) -> Facts:
         can_esr=machine.tank.can_esr,
         source_resistance=machine.supply.source_resistance,
         diode_resistance=machine.switch.diode.series_resistance,
+        threshold=machine.switch.channel.threshold,
         boundaries=marks,
         upper_first=line.upper_first(float(marks[0])),
         dead=np.array([dead_time_at(line, machine.drive, t) for t in marks.tolist()]),

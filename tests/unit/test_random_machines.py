@@ -124,7 +124,7 @@ def facts(**changed: object) -> Facts:
         "full": False, "loop": True, "saturates": False, "blocked": False, "fused": False,
         "ratio": 10.0, "primary_resistance": 0.1, "secondary_resistance": 1e-3,
         "magnetising": 2e-3, "turns_area": 20 * 3e-4, "can_esr": 8e-3, "source_resistance": 0.5,
-        "diode_resistance": 0.01, "boundaries": marks, "upper_first": True,
+        "diode_resistance": 0.01, "threshold": 4.0, "boundaries": marks, "upper_first": True,
         "dead": np.full(len(marks), 0.6e-6),
     }  # fmt: skip
     return Facts(**(values | changed))  # type: ignore[arg-type]
@@ -166,20 +166,22 @@ def test_figures_of_sines_are_their_peaks_and_roots() -> None:
     assert found["recovery_di_dt"] == found["recovery_dv_dt"] == 0.0
 
 
-def test_gate_lift_is_the_outgoing_switch_until_the_next_command() -> None:
+def test_gate_lift_is_the_outgoing_switch_while_its_partner_comes_up() -> None:
     raw, own = waves(), facts()
     time = raw["time"] - 20e-6
 
-    # Boundary 0 at 2.5 us: switch 1 goes off, switch 2 is told on at 2.8 us; at the next boundary,
-    # 7.5 us, switch 1 is told on again 0.3 us after it, switch 2 off 0.3 us before.
-    def lifted(*heights: tuple[float, float]) -> float:
+    # Boundary 0 at 2.5 us: switch 1 goes off, switch 2 is told on at 2.8 us, and at 7.2 us off.
+    def lifted(on: float, *heights: tuple[float, float]) -> float:
         gate = sum(np.where(abs(time - when) < 0.1e-6, height, 0.0) for when, height in heights)
-        changed = raw | {"v(xq1.gi)": gate, "v(xq2.gi)": 0.0 * time}
+        partner = np.where((time > on) & (time < 7.2e-6), 12.0, 0.0)
+        changed = raw | {"v(xq1.gi)": gate, "v(xq2.gi)": partner}
         return figures(changed, -20e-6, own)["gate_lift"]
 
-    assert lifted((3.0e-6, 2.0)) == pytest.approx(2.0)
-    assert lifted((3.0e-6, 2.0), (6.5e-6, 3.0)) == pytest.approx(3.0)
-    assert lifted((3.0e-6, 2.0), (7.5e-6, 9.0)) == pytest.approx(2.0)
+    assert lifted(2.9e-6, (3.0e-6, 2.0), (4.2e-6, 9.0)) == pytest.approx(2.0)  # a microsecond
+    assert lifted(3.4e-6, (3.0e-6, 2.0), (4.2e-6, 3.0)) == pytest.approx(3.0)  # three times 0.6 us
+    assert lifted(3.4e-6, (3.0e-6, 2.0), (5.2e-6, 9.0)) == pytest.approx(2.0)
+    assert lifted(9e-6, (3.0e-6, 2.0), (6.5e-6, 3.0)) == pytest.approx(3.0)  # it never comes up
+    assert lifted(9e-6, (3.0e-6, 2.0), (7.5e-6, 9.0)) == pytest.approx(2.0)  # its own next command
 
 
 def test_an_offset_that_swings_is_split_into_the_cores_and_the_capacitors_share() -> None:
