@@ -190,7 +190,7 @@ def _of_boundary(found: Boundary, level: Level | None) -> str:
         f"{TOO_LATE[found.ends].format(late)}"
     )
     if level.error > 0.0:
-        text += f" (that it passes the level is known to {format_quantity(level.error, 's', 2)})"
+        text += f" (when it passes the level is known to {format_quantity(level.error, 's', 2)})"
     going = [] if found.inside_row is None else [
         f"{full_name(q)} ({r['ratio']:.2f} times)" for q, r in found.inside_row["limits"].items()
         if r["status"] == "over"
