@@ -19,22 +19,31 @@ from simkit.rehearsal.settings import Settings
 from simkit.scout.loop_gain import limit_gain, loop_gain
 from simkit.scout.tracking import angle_of
 from simkit.studies.situations.base import draft
-from tests.machines import demo, varied
+from tests.machines import crucible, demo, varied
 
 LOOPS: dict[str, dict[str, Any]] = {
     "continuous": {"holds": "phase", "bandwidth": 1e3},
     "self-oscillating": {
         "holds": "phase", "by": "self-oscillating", "delay": 0.6e-6, "lead_network": 1.6e-6,
     },
+    "at-the-bank": {
+        "holds": "phase", "by": "self-oscillating", "delay": 0.6e-6, "lead_network": 4e-6,
+        "signal": "bank",
+    },
 }  # fmt: skip
+SHUNT_FED = "at-the-bank"
+"""Of the crucible machine: the bank's current is the secondary's less the coil's."""
 
 
 @cache
 def lifted(loop: str, whole: bool, seconds: float) -> Rehearsal:
-    machine = varied(demo(), {"drive.loop": LOOPS[loop]})
+    bare, piece = demo(), "cold-steel-weak-field"
+    if loop == SHUNT_FED:
+        bare, piece = crucible(), "graphite-crucible"
+    machine = varied(bare, {"drive.loop": LOOPS[loop]})
     scenario = draft(
         machine, "lift", events=[{"kind": "pull-out", "at": 0.0, "duration": seconds}],
-        load="cold-steel-weak-field", start={"margin": 0.02}, settled=1.5e-4, tail=3e-4,
+        load=piece, start={"margin": 0.02}, settled=1.5e-4, tail=3e-4,
     ).scenario  # fmt: skip
     return Rehearser(settings=Settings(refine=False, whole=whole)).rehearse(machine, scenario)
 
