@@ -1,4 +1,4 @@
-"""The folder sets the marker; slow tests run only when all are asked for."""
+"""The folder sets the marker; slow tests run only when all are asked for, studies by themselves."""
 
 import os
 from collections.abc import Iterator
@@ -17,18 +17,25 @@ FOLDERS = ("unit", "decks", "engine", "reference", "measured", "report", "robust
 def pytest_addoption(parser: pytest.Parser) -> None:
     parser.addoption("--all", action="store_true", help="run the slow tests too")
     parser.addoption(
+        "--studies", action="store_true", help="run the studies too: benchmarks/studies.py"
+    )
+    parser.addoption(
         "--renew", action="store_true", help="write the stored decks anew instead of comparing"
     )
 
 
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
     skip = pytest.mark.skip(reason="slow: runs with --all")
+    longer = pytest.mark.skip(reason="a study: runs with --studies")
     for item in items:
         folder = item.path.relative_to(HERE).parts[0]
         if folder not in FOLDERS:
             raise pytest.UsageError(f"{item.path} is in none of tests/{{{','.join(FOLDERS)}}}")
         item.add_marker(folder)
-        if item.get_closest_marker("slow") and not config.getoption("--all"):
+        if item.get_closest_marker("study"):
+            if not config.getoption("--studies"):
+                item.add_marker(longer)
+        elif item.get_closest_marker("slow") and not config.getoption("--all"):
             item.add_marker(skip)
 
 

@@ -1,4 +1,4 @@
-"""Cases of a parametrised test of which the first run always and the rest with --all."""
+"""Cases of a parametrised test: the first run always, or with --all, the rest more seldom."""
 
 from collections.abc import Iterable
 from typing import Any
@@ -13,6 +13,17 @@ def first_quick(cases: Iterable[Any], quick: int = 1) -> list[Any]:
         pytest.param(
             *(case if isinstance(case, tuple) else (case,)),
             marks=() if k < quick else pytest.mark.slow,
+        )
+        for k, case in enumerate(cases)
+    ]
+
+
+def rest_studied(cases: Iterable[Any], slow: int = 1) -> list[Any]:
+    """The cases of a slow test, all but the first few marked a study: more of the same kind."""
+    return [
+        pytest.param(
+            *(case if isinstance(case, tuple) else (case,)),
+            marks=() if k < slow else pytest.mark.study,
         )
         for k, case in enumerate(cases)
     ]
