@@ -52,6 +52,8 @@ class Edge:
     """As it was at this boundary [s]; None where it is the machine's."""
     watched: float = field(default=AFTER, kw_only=True)
     """How long after the incoming command [s]."""
+    next_command: float = field(default=AFTER, kw_only=True)
+    """When the leg is told to change hands again, after the incoming command [s]."""
 
     def dead(self, waves: Waves) -> float:
         """Dead time at this boundary [s]."""
@@ -130,7 +132,9 @@ def edges(
             pair = (upper, lower) if upper_goes else (lower, upper)
             dead = None if dead_times is None else float(dead_times[k])
             edge = Edge(boundary, *pair, dead_time=dead)
-            out.append(replace(edge, watched=_watched(waves, edge, float(half[k]))))
+            until = float(half[k]) - edge.dead(waves)
+            watched = _watched(waves, edge, float(half[k]))
+            out.append(replace(edge, watched=watched, next_command=max(until, watched)))
     return tuple(out)
 
 
@@ -180,6 +184,7 @@ def _transition(part: Waves, edge: Edge) -> Transition:
         incoming=edge.incoming,
         dead_time=edge.dead_time,
         watched=edge.watched,
+        next_command=edge.next_command,
         turn_off_current=turn_off,
         turn_on_current=turn_on,
         mode=mode_of(turn_off, turn_on),

@@ -1,6 +1,7 @@
 """Body-diode recovery when the opposite switch forces a conducting diode off.
 
-Window: one transition of a leg, the outgoing switch's diode. A recovery is there when the diode
+Window: from a leg's transition to its next command, the outgoing switch's diode: a gate that is
+reversed or has no supply forces it off whenever it likes. A recovery is there when the diode
 current passes from forward to reverse in the window and the switch's voltage then climbs.
 
 * di/dt: slope of the diode current from half the forward current before to zero
@@ -59,7 +60,8 @@ def recovery(waves: Waves, transition: Edge) -> Recovery | None:
     """The forced recovery of a transition's outgoing switch, or None when there is none."""
     dead = transition.dead(waves)
     shown = max(dead, SHORTEST)  # of a current that is forced off at once, what it was before
-    part = waves.between(transition.time - 0.5 * shown, transition.end(waves))
+    last = transition.time + 0.5 * dead + transition.next_command
+    part = waves.between(transition.time - 0.5 * shown, last)
     switch = part.switches[transition.outgoing - 1]
     current = switch.diode_current
     link = value_at(part.time, part.link_voltage, part.time[0])

@@ -3,6 +3,8 @@
 Figures are worked out by hand beside each.
 """
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -130,3 +132,18 @@ def test_a_small_recovery_is_one() -> None:
     assert found.peak_current == pytest.approx(0.5, rel=1e-6)
     assert found.time == pytest.approx(10.1 * US, rel=1e-6)
     assert found.overshoot == pytest.approx(0.0, abs=1e-9)
+
+
+def test_a_recovery_that_comes_late_is_found_until_the_next_command() -> None:
+    """Forced off 3 us after the command, as by a reversed gate; the leg's next command comes 4 us
+    after it: seen, and not where that comes 2 us after."""
+    time = np.arange(9.5, 15.0, 0.01) * US
+    current = np.interp(time, np.array([13.0, 13.1, 13.2, 13.3]) * US, [20.0, 0.0, -5.0, 0.0])
+    diode = demo().switch.diode.series_resistance
+    volts = np.interp(time, np.array([13.2, 13.3]) * US, [0.0, 300.0])
+    made = waves(demo(), time, p=300.0, xq1__da=-diode * current, xq1__di=volts)
+    edge = Transition(10 * US, 1, 2, -2.0, -2.0, "capacitive", 0.0, 0.0, 0.0, False, 0.0)
+    found = recovery(made, replace(edge, next_command=4 * US))
+    assert found is not None
+    assert found.di_dt == pytest.approx(20.0 / (0.1 * US), rel=1e-3)
+    assert recovery(made, replace(edge, next_command=2 * US)) is None
