@@ -136,6 +136,9 @@ class Timeline:
             step = sqrt(8.0 * CLOCK_ERROR / max(self.frequency.steepest, 1e-9))
             steps = int(self.end / max(step, 0.05 / self.frequency.first)) + CLOCK_POINTS
             times = np.linspace(0.0, self.end * 1.01, steps)
+            # Runs of very short scenarios go on for some cycles after the end.
+            beyond = times[-1] + np.linspace(0.0, BEYOND / self.frequency.last, steps)[1:]
+            times = np.concatenate((times, beyond))
             rates = self.frequency.along(times)
             area = np.concatenate(
                 ([0.0], np.cumsum(0.5 * (rates[1:] + rates[:-1]) * np.diff(times)))
@@ -143,6 +146,10 @@ class Timeline:
             object.__setattr__(self, "_clock", (times, START_PHASE + area))
         assert self._clock is not None
         return self._clock
+
+
+BEYOND = 12.0
+"""Cycles after a timeline's end in which boundaries are still known [1]."""
 
 
 def start_frequency(machine: Machine, scenario: Scenario) -> float:
