@@ -325,7 +325,7 @@ could mean: shipped and random machines, each value anywhere in its documented u
 included, or up to three times away; scenarios with their times and margins moved; titles that look
 like formulae. An engine that stops at once stands in for the real one, but for {latest["real"]:,}
 inputs. **{latest["inputs"]:,} inputs, {latest["findings"]:,} findings** (a traceback, exit code 4,
-or more than {SLOW:.0f} s); what is found is mended, and the seeds after it go through the mended code.
+or more than {SLOW:.0f} s). What is found is mended before the seeds after it are tried.
 
 | verb | exit 0 | 1 | 2 | 3 |
 | --- | --- | --- | --- | --- |
