@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import tomllib
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from statistics import median
 from typing import Any
 
 from benchmarks.random_machines import store
+from benchmarks.random_machines.files import write
 
 WITHIN, OVER = "within_limits", "over_limit"
 CLEAR = 2.0
@@ -47,6 +49,8 @@ class Case:
     figures: tuple[Compared, ...]
     seconds: float
     whole: bool
+    ended: bool = False
+    """Whether the scenario itself says when the run ends, whatever still happens then."""
 
     @property
     def over(self) -> list[Compared]:
@@ -108,7 +112,11 @@ def _case(mine: dict[str, Any], entry: dict[str, Any]) -> Case:
         for q, value in entry["values"].items()
     )  # fmt: skip
     return Case(mine["seed"], mine["verdict"], mine["reason"], figures, mine["seconds"],
-                mine.get("whole", False))  # fmt: skip
+                mine.get("whole", False), _ended(mine["seed"]))  # fmt: skip
+
+
+def _ended(seed: int) -> bool:
+    return "ends" in tomllib.loads(write(seed).read_text(encoding="utf-8"))
 
 
 def unseen(seed: int) -> bool:
@@ -157,6 +165,9 @@ def counts(found: Sequence[Case]) -> dict[str, str]:
         '"no verdict"': f"{len(silent)} ({_share(len(silent), len(found))})",
         "of these, reference more than twice the error away from every limit": str(
             sum(c.clear for c in silent)
+        ),
+        "of those, runs that their scenario ends before all is over": str(
+            sum(c.clear and c.ended for c in silent)
         ),
         "median stated error, of the value": f"{100 * median(of_value or [0.0]):.2f} %",
         "median stated error, of the limit": f"{100 * median(of_limit or [0.0]):.2f} %",
