@@ -205,7 +205,7 @@ def test_a_case_of_a_map_or_a_cure_without_an_answer(monkeypatch: pytest.MonkeyP
     assert not tried.within
     assert not tried.sudden_kept()
     assert tried.worst()[0] == INF
-    hunt: Any = _Hunt(demo(), space.scenario, lambda _: [], "x", (), 1.0)
+    hunt: Any = _Hunt(demo(), space.scenario, lambda _: [], "x", (), 1.0, 1.0)
     assert not hunt._keeps(row)
 
 
@@ -231,7 +231,9 @@ def test_what_a_cure_leaves_near_is_not_kept(status: str) -> None:
     assert not tried.within
     assert not tried.sudden_kept()
     assert tried.worst()[0] == INF
-    hunt: Any = _Hunt(demo(), None, lambda _: [], "x", ("drain_voltage_peak", "gate_lift"), 1.0)  # type: ignore[arg-type]  # not asked for
+    hunt: Any = _Hunt(
+        demo(), None, lambda _: [], "x", ("drain_voltage_peak", "gate_lift"), 1.0, 1.0
+    )  # type: ignore[arg-type]  # not asked for
     assert not hunt._keeps({"limits": limits})
 
 
