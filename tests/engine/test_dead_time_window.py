@@ -12,6 +12,7 @@ from simkit.rehearsal.rehearser import Rehearser
 from simkit.rehearsal.settings import Settings
 from simkit.studies.operating_map.dead_time_window import Window, by_formula, in_circuit
 from tests.machines import crucible, demo
+from tests.slowly import rest_studied
 
 LOAD = "cold-steel-weak-field"
 VOLTAGES = (100.0, 200.0, 325.0)
@@ -49,7 +50,7 @@ def test_window_by_formula_is_the_circuits(
 
 @pytest.mark.slow
 @pytest.mark.parametrize("voltage", VOLTAGES)
-@pytest.mark.parametrize("place", range(len(ABOVE)))
+@pytest.mark.parametrize("place", rest_studied(range(len(ABOVE)), 2))
 def test_snubbers_and_gate_transformers_are_in_the_formula(voltage: float, place: int) -> None:
     """The gate loop's leakage and the snubbers each take a quarter of the time needed here."""
     load = "graphite-crucible"

@@ -30,6 +30,7 @@ from simkit.run.backend import EngineRun, Progress
 from simkit.studies.inputs.loading import load_scenario
 from simkit.verbs.deck import command as deck_command
 from tests.machines import SHIPPED, run_deck, run_text
+from tests.slowly import rest_studied
 
 QUICK = "pull-out-shaken"
 PEAKS = 0.005
@@ -103,7 +104,7 @@ near the level where its pull changes sign."""
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("path", MOVED, ids=lambda p: p.stem)
+@pytest.mark.parametrize("path", rest_studied(MOVED, 2), ids=lambda p: p.stem)
 def test_energy_adds_up_over_the_whole_event(path: Path) -> None:
     """Through the whole pull, where the field's work on the moving piece counts: 1 %.
 

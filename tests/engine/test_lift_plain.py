@@ -13,11 +13,12 @@ import pytest
 
 from benchmarks.drives import RECORD, cases, ours, plain
 from simkit.parameters.scenario import Scenario
+from tests.slowly import rest_studied
 
 
 @pytest.mark.slow
 @pytest.mark.skipif(shutil.which("ngspice") is None, reason="no ngspice on PATH")
-@pytest.mark.parametrize("drive", ["fixed", "phase-1-khz"])
+@pytest.mark.parametrize("drive", rest_studied(["fixed", "phase-1-khz"]))
 def test_a_lift_ends_as_a_plain_run_of_all_of_it_says(drive: str) -> None:
     machine, scenario = cases()[drive]
     data = scenario.model_dump(exclude_none=True)

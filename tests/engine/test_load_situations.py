@@ -25,6 +25,7 @@ from simkit.studies.situations.base import draft
 from simkit.studies.situations.load_events import OFF_AXIS, SQUEEZED, STRETCHED
 from tests.engine.runs import situation
 from tests.machines import demo
+from tests.slowly import rest_studied
 
 TURNS = 22
 LEAK, MAGNETISING, BLOCKING = 8e-6, 2.2e-3, 10e-6
@@ -141,7 +142,7 @@ def holds(state: State, point: OperatingPoint, within: float = 0.02) -> None:
 
 @pytest.mark.slow
 @pytest.mark.situation("effect", *LOADS)
-@pytest.mark.parametrize("name", LOADS)
+@pytest.mark.parametrize("name", rest_studied(LOADS, 7))
 def test_the_circuit_ends_where_the_relations_say(name: str) -> None:
     # 0.3 ms after a quick pull-out the tank still lacks 1.3 % of its current in a whole run.
     holds(AFTER[name], situation(name).after, 0.03 if name == "pull-out-quick" else 0.02)

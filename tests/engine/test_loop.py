@@ -20,6 +20,7 @@ from simkit.scout.loop_gain import limit_gain, loop_gain
 from simkit.scout.tracking import angle_of
 from simkit.studies.situations.base import draft
 from tests.machines import crucible, demo, varied
+from tests.slowly import rest_studied
 
 LOOPS: dict[str, dict[str, Any]] = {
     "continuous": {"holds": "phase", "bandwidth": 1e3},
@@ -49,7 +50,7 @@ def lifted(loop: str, whole: bool, seconds: float) -> Rehearsal:
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("loop", sorted(LOOPS))
+@pytest.mark.parametrize("loop", rest_studied(sorted(LOOPS)))
 def test_the_loop_in_the_circuit_and_the_fast_models_agree(loop: str) -> None:
     whole, sampled = (lifted(loop, w, 1e-3) for w in (True, False))
     assert whole.is_whole
@@ -60,7 +61,7 @@ def test_the_loop_in_the_circuit_and_the_fast_models_agree(loop: str) -> None:
         assert getattr(sampled.after, name) == pytest.approx(getattr(whole.after, name), rel=0.02)
 
 
-@pytest.mark.slow
+@pytest.mark.study
 def test_a_current_limit_holds_and_one_too_quick_swings() -> None:
     """Its bound is `averaged_limit`: 1.6 MHz/s at 16 A on the empty coil."""
     swing = []
@@ -114,7 +115,7 @@ def with_controller(resistance: float, share: float) -> tuple[Machine, float]:
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("resistance", [0.009, 0.02, 0.04])
+@pytest.mark.parametrize("resistance", rest_studied([0.009, 0.02, 0.04]))
 def test_the_gain_limit_is_the_circuits(resistance: float) -> None:
     # Three quarters of the limit: each correction overshoots, the next is the other way and
     # 1 - 1.5 = -0.5 times as large. What the circuit's steps show gives its own limit.

@@ -28,6 +28,7 @@ from simkit.studies.part.examined import examined, trial_of
 from simkit.studies.part.model_file import on_trial
 from simkit.studies.part.refitted import beside
 from tests.engine.model_files import FILES, FOLDER, MACHINES, Written, laid_out
+from tests.slowly import rest_studied
 
 BY_NAME = {w.file.removesuffix(".lib"): w for w in FILES}
 SETTLED = """
@@ -175,7 +176,7 @@ def test_a_file_goes_through_the_virtual_tests(name: str, tmp_path: Path) -> Non
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("name", BY_NAME)
+@pytest.mark.parametrize("name", rest_studied(BY_NAME, 4))
 def test_a_file_is_rehearsed_to_a_verdict(name: str, tmp_path: Path) -> None:
     """A few settled cycles: figures are had, and the energy put in comes out again within a
     percent, which holds for any switch."""
@@ -240,7 +241,7 @@ BELOW = "-6 %"
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("case", [SNAPPY, JUMPY], ids=["snaps", "jumps"])
+@pytest.mark.parametrize("case", rest_studied([(SNAPPY,), (JUMPY,)]), ids=["snaps", "jumps"])
 def test_a_bad_file_s_peaks_have_an_error_bar_or_no_verdict(
     case: tuple[str, str, str], tmp_path: Path
 ) -> None:

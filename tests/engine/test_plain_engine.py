@@ -21,7 +21,7 @@ from simkit.run.backend import EngineRun, Progress
 from simkit.run.process import NgspiceEngine
 from simkit.studies.inputs.loading import load_scenario
 from tests.machines import DEMO, SHIPPED
-from tests.slowly import first_quick
+from tests.slowly import first_quick, rest_studied
 
 needs_program = pytest.mark.skipif(shutil.which("ngspice") is None, reason="no ngspice program")
 
@@ -87,7 +87,9 @@ def agree(scenario: Path, folder: Path) -> None:
 
 @pytest.mark.slow
 @needs_program
-@pytest.mark.parametrize("scenario", SHIPPED, ids=lambda p: f"{p.parent.name}-{p.stem}")
+@pytest.mark.parametrize(
+    "scenario", rest_studied(SHIPPED, 3), ids=lambda p: f"{p.parent.name}-{p.stem}"
+)
 def test_every_shipped_deck_does(scenario: Path, tmp_path: Path) -> None:
     """The whole of it; what a hand moves is moved within 2 ms."""
     if scenario.parent.name == "parts":

@@ -20,7 +20,7 @@ from simkit.parameters.scenario import Scenario
 from simkit.rehearsal.findings import Rehearsal
 from simkit.rehearsal.rehearser import Rehearser
 from tests.machines import demo, varied
-from tests.slowly import first_quick
+from tests.slowly import first_quick, rest_studied
 
 
 def happening(machine: Machine, event: Mapping[str, Any], settled: float, tail: float) -> Rehearsal:
@@ -135,7 +135,7 @@ def random_case(number: int) -> tuple[dict[str, Any], float, float]:
     return event, draw.uniform(40e-6, 120e-6), tail
 
 
-@pytest.mark.parametrize("number", first_quick(range(24)))
+@pytest.mark.parametrize("number", [*first_quick(range(8)), *rest_studied(range(8, 24), 0)])
 def test_judged_peaks_are_the_largest_samples_of_the_run(number: int) -> None:
     event, settled, tail = random_case(number)
     found = happening(demo(), event, settled, tail)

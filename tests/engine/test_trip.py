@@ -65,7 +65,7 @@ def lifted_in(duration: float) -> tuple[Any, Any]:
     return machine.model, Scenario.model_validate(data)
 
 
-@pytest.mark.slow
+@pytest.mark.study
 def test_a_trip_in_a_sampled_lift_is_that_of_a_run_right_through() -> None:
     """10 ms, gates off after 6.6: the longest event that a run right through costs no hour.
 

@@ -47,9 +47,14 @@ SLOW = {
     "bring-up": ["bring-up", MACHINE],
     "fit": ["fit", MACHINE, "readings.toml"],
 }  # fmt: skip
+LONG = ("run --all-faults", "compare", "bring-up", "map --gate-resistor")
+"""Those that take half a minute and more, whose printing is the others' own."""
 EVERY = [
     *(pytest.param(words, id=name) for name, words in QUICK.items()),
-    *(pytest.param(words, id=name, marks=pytest.mark.slow) for name, words in SLOW.items()),
+    *(
+        pytest.param(words, id=name, marks=pytest.mark.study if name in LONG else pytest.mark.slow)
+        for name, words in SLOW.items()
+    ),
 ]
 
 

@@ -103,8 +103,11 @@ class Trip:
 def kept(row: Row, wanted: Sequence[str]) -> str:
     """Whether all wanted limits are kept: "ok", "near", "no_verdict", "over", the worst of them.
 
-    A value within its error of the limit is near, and what was not evaluated has no verdict.
+    A value within its error of the limit is near, and what was not evaluated has no verdict; a run
+    that came to nothing has none whatever is wanted.
     """
+    if not row["limits"]:
+        return "no_verdict"
     found = {row["limits"].get(q, {"status": "not_evaluated"})["status"] for q in wanted}
     if "over" in found:
         return "over"
