@@ -8,6 +8,7 @@ from __future__ import annotations
 import os
 import sys
 import tempfile
+from collections.abc import Container
 from pathlib import Path
 
 from benchmarks.cost import Cost, command_cost
@@ -20,24 +21,28 @@ REPEATS = 3
 BELOW = 400e6
 
 
-def run_once(arguments: list[str]) -> Cost:
-    """Cost of one `simkit run` with a fresh cache."""
+def cost_of(verb: str, *arguments: str, answers: Container[int] = (0, 1, 3)) -> Cost:
+    """Cost of a verb with a fresh cache; RuntimeError when it ended with none of its answers."""
     with tempfile.TemporaryDirectory(prefix="simkit-bench-") as name:
         out = Path(name) / "report"
         environment = dict(os.environ) | {"XDG_CACHE_HOME": name, "NO_COLOR": "1"}
         environment["PYTHONPATH"] = str(Path(__file__).resolve().parents[1])
-        command = [sys.executable, "-m", "simkit", "run", *arguments, "--no-cache", "--quiet",
-                   "--out", str(out)]  # fmt: skip
+        command = [sys.executable, "-m", "simkit", verb, *arguments, "--quiet", "--out", str(out)]
         cost = command_cost(command, Path(name), environment)
-        if cost.status not in (0, 1):
-            raise RuntimeError(f"simkit run ended with {cost.status}")
+        if cost.status not in answers:
+            raise RuntimeError(f"simkit {verb} ended with {cost.status}")
         return cost
+
+
+def run_once(*arguments: str) -> Cost:
+    """Cost of one `simkit run` that comes to a verdict."""
+    return cost_of("run", *arguments, "--no-cache", answers=(0, 1))
 
 
 def measure() -> list[Figure]:
     """Figure 7: the best of some runs, less the engine's own CPU."""
     scenario = str(scenario_folder() / "chisel-brazing" / "pull-out-cold.toml")
-    runs = [run_once([scenario]) for _ in range(REPEATS)]
+    runs = [run_once(scenario) for _ in range(REPEATS)]
     engine = rehearsal_cost(machine(CHISEL), shipped(CHISEL, "pull-out-cold"))[2].inside
     beyond = min(cost.cpu for cost in runs) - engine
     note = f"all processes {', '.join(f'{c.cpu:.2f}' for c in runs)} s, engine {engine:.2f} s"
@@ -53,8 +58,8 @@ def memory() -> list[Figure]:
         text = text.replace('tail = "0.5 ms"', 'tail = "2.5 ms"')
         (folder / "long.toml").write_text(text, encoding="utf-8")
         (folder / "machine.toml").write_text((shipped / "machine.toml").read_text("utf-8"), "utf-8")
-        sampled = run_once([str(folder / "long.toml")])
-        whole = run_once([str(folder / "long.toml"), "--whole"])
+        sampled = run_once(str(folder / "long.toml"))
+        whole = run_once(str(folder / "long.toml"), "--whole")
     note = f"sampled {sampled.memory / 1e6:.0f} MB, --whole {whole.memory / 1e6:.0f} MB"
     return [Figure(6, "peak memory of the 5 ms run", "value", sampled.memory / 1e6, BELOW / 1e6,
                    unit="MB", note=note)]  # fmt: skip

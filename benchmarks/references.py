@@ -12,11 +12,11 @@ import fcntl
 import hashlib
 import json
 import re
-import subprocess
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from benchmarks.provenance import commit
 from benchmarks.whole import REFINEMENTS, reference
 from simkit.parameters.machine import Machine
 from simkit.parameters.scenario import Scenario
@@ -77,17 +77,9 @@ def kept_reference(name: str, machine: Machine, scenario: Scenario) -> Kept:
     found = find(digest)
     if found is None:
         made = reference(machine, scenario, least=SMALL)
-        found = Kept(made.settled, made.finest.values, made.moved, _commit())
+        found = Kept(made.settled, made.finest.values, made.moved, commit())
         keep(digest, name, found)
     return found
-
-
-def _commit() -> str:
-    told = subprocess.run(
-        ["git", "rev-parse", "--short", "HEAD"], cwd=ROOT, capture_output=True, text=True,
-        check=False,
-    )  # fmt: skip
-    return told.stdout.strip() or "unknown"
 
 
 def keep(digest: str, name: str, kept: Kept) -> None:

@@ -18,6 +18,8 @@ from datetime import date
 from pathlib import Path
 from typing import Any
 
+from benchmarks.provenance import commit
+
 ROOT = Path(__file__).resolve().parents[1]
 RECORD = Path(__file__).with_suffix(".json")
 
@@ -36,13 +38,6 @@ def outcomes(report: Path) -> Iterator[tuple[str, str, float]]:
             continue
         bad = found & {"failure", "error"}
         yield name, "failed" if bad else "passed", float(case.get("time") or 0.0)
-
-
-def commit() -> str:
-    """Of the code as it stands, but for what is not committed."""
-    told = subprocess.run(["git", "rev-parse", "--short", "HEAD"], cwd=ROOT, capture_output=True,
-                          text=True, check=False)  # fmt: skip
-    return told.stdout.strip() or "unknown"
 
 
 def main(arguments: Sequence[str]) -> int:

@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-import os
-import sys
 import tempfile
 from collections.abc import Sequence
 from pathlib import Path
 
-from benchmarks.cost import Cost, command_cost
+from benchmarks.cold_shell import cost_of
+from benchmarks.cost import Cost
 from benchmarks.figure import Figure
 from benchmarks.ours import rehearsal_cost
 from benchmarks.pull_out import CANDIDATES, WITHIN
@@ -28,19 +27,6 @@ READINGS = 'machine = "chisel-brazing"\n' + "".join(
     for load, kilohertz in (("empty", 79.5), ("cold-steel-weak-field", 77.0))
 )
 """Two resonances, as a first evening at the bench brings them."""
-
-
-def cost_of(*command: str) -> Cost:
-    """Cost of a verb with a fresh cache; RuntimeError when it had nothing to say."""
-    with tempfile.TemporaryDirectory(prefix="simkit-bench-") as name:
-        environment = dict(os.environ) | {"XDG_CACHE_HOME": name, "NO_COLOR": "1"}
-        environment["PYTHONPATH"] = str(Path(__file__).resolve().parents[1])
-        out = ["--out", str(Path(name) / "report"), "--quiet"]
-        cost = command_cost([sys.executable, "-m", "simkit", *command, *out], Path(name),
-                            environment)  # fmt: skip
-        if cost.status not in (0, 1, 3):
-            raise RuntimeError(f"simkit {command[0]} ended with {cost.status}")
-        return cost
 
 
 def best(repeats: int, *command: str) -> Cost:

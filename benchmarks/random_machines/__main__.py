@@ -15,10 +15,11 @@ import sys
 import time
 from collections.abc import Sequence
 
+from benchmarks.provenance import commit
 from benchmarks.random_machines import store
 from benchmarks.random_machines.comparison import detail, report
 from benchmarks.random_machines.files import write
-from benchmarks.random_machines.page import commit, record
+from benchmarks.random_machines.page import record
 from benchmarks.random_machines.plain_run import PlainFailed
 from benchmarks.random_machines.reference import reference
 from benchmarks.random_machines.rehearsed import Ours, rehearsed

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import subprocess
 from collections import Counter
 from datetime import date
 from typing import Any
@@ -48,13 +47,6 @@ def record() -> None:
         if entry["seed"] in done:
             store.put(store.RESULTS, entry)
     save(load())
-
-
-def commit() -> str:
-    """Of the code as it stands, but for what is not committed."""
-    told = subprocess.run(["git", "rev-parse", "--short", "HEAD"], cwd=store.HERE,
-                          capture_output=True, text=True, check=False)  # fmt: skip
-    return told.stdout.strip() or "unknown"
 
 
 def _short(entry: dict[str, Any]) -> dict[str, Any]:

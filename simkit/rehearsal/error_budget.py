@@ -157,8 +157,9 @@ def assessed(found: Findings) -> Assessed:
                 step, start_error(found, better.series, q), link if feels else 0.0,
                 above.get(q, 0.0), periodicity_error(found, better.series, q),
             )  # fmt: skip
+    offset = core_offset(found)
     for name, own in known.items():
-        more = slow_start(found, better.series, name)
+        more = slow_start(found, better.series, name, offset)
         known[name] = replace(own, start=own.start + more)
     scene = found.machine, found.scenario, found.line
     share = scene_share(*scene)
@@ -186,29 +187,25 @@ def load_gain(found: Findings, series: Sequence[Series], quantity: str) -> float
     return gain(quantity, found.scout.event, when) * abs(value)
 
 
-def slow_start(found: Findings, series: Sequence[Series], quantity: str) -> float:
+def core_offset(found: Findings) -> float:
+    """Largest offset of the core's flux that starts left in the runs [T]."""
+    if found.is_whole:
+        return start_offset(found.machine, found.stretches[0], settled_until(found.line))
+    return max((abs(flux_offset(found.machine, s)) for s in found.fine), default=0.0)
+
+
+def slow_start(found: Findings, series: Sequence[Series], quantity: str, offset: float) -> float:
     """What a slow state beside the tank's may have left of a quantity's worst value, in its unit;
-    the link's has a place of its own."""
+    the link's has a place of its own. offset: `core_offset` [T]."""
     if quantity not in figures():
         return 0.0
     figure = figures()[quantity]
-    if figure.remembers == "core" and found.is_whole:
-        return start_offset(found.machine, found.stretches[0], settled_until(found.line))
     if figure.remembers == "core":
-        return offset_error(found.machine, found.fine)
+        return offset if found.is_whole else offset_error(found.machine, found.fine)
     drift = gate_drift(found, series) if figure.remembers == "gate" and not found.is_whole else 0.0
     on_winding = figure.remembers in ("gate", "winding")
     rings = start_left(found.machine, found.line) if on_winding else 0.0
-    return max(drift, rings) + figure.offset * _offset_current(found)
-
-
-def _offset_current(found: Findings) -> float:
-    """Primary current of the offset that starts left in the core [A]."""
-    if found.is_whole:
-        offset = start_offset(found.machine, found.stretches[0], settled_until(found.line))
-    else:
-        offset = max((abs(flux_offset(found.machine, s)) for s in found.fine), default=0.0)
-    return offset_current(found.machine, offset)
+    return max(drift, rings) + figure.offset * offset_current(found.machine, offset)
 
 
 def start_error(found: Findings, series: Sequence[Series], quantity: str) -> float:

@@ -15,6 +15,7 @@ from simkit.measure.waveforms import Array
 from simkit.rehearsal.findings import Rehearsal
 from simkit.rehearsal.loop_doubt import unstable
 from simkit.rehearsal.stretches import Stretch
+from simkit.rehearsal.surrogate import missed_between
 
 SEEN = 0.005
 """Share of the bridge current's peak that a current at turn-on is known to at best [1]: what finer
@@ -99,8 +100,4 @@ def _missed(times: Array, values: Array) -> Array:
     """By how much each value is missed straight between its neighbours; at the ends as beside."""
     if len(times) < 3:
         return np.full(len(times), UNKNOWN)
-    inner = [
-        abs(float(np.interp(times[k], np.delete(times, k), np.delete(values, k)) - values[k]))
-        for k in range(1, len(times) - 1)
-    ]
-    return np.array([inner[0], *inner, inner[-1]])
+    return np.pad(missed_between(times, values), 1, mode="edge")

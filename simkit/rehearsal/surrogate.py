@@ -56,6 +56,16 @@ class Curve:
         return float(self.time[k - 1] + share * (self.time[k] - self.time[k - 1]))
 
 
+def missed_between(times: Array, values: Array) -> Array:
+    """By how much each sample between two others is missed straight between its neighbours, in its
+    unit; two values fewer than there are samples."""
+    inner = [
+        abs(np.interp(times[k], np.delete(times, k), np.delete(values, k)) - values[k])
+        for k in range(1, len(times) - 1)
+    ]
+    return np.array(inner, dtype=float)
+
+
 def whole_cycles_of(event: Event) -> Array:
     """Which cycles of a march lie wholly in the event."""
     cycles = event.cycles

@@ -30,6 +30,7 @@ from simkit.rehearsal.job import Job
 from simkit.rehearsal.part_limits import with_parts
 from simkit.rehearsal.scouting import Scouted
 from simkit.rehearsal.stretches import Stretch
+from simkit.rehearsal.surrogate import missed_between
 from simkit.rehearsal.tripped_heat import HEAT, heat_rows, junctions_through
 from simkit.units import format_quantity
 
@@ -255,12 +256,9 @@ class Sensed:
     @property
     def doubt(self) -> float:
         """By how much each sample between others is missed without it, the most, as a share [1]."""
-        times, scale = self.times, self.seen / np.maximum(self.fast, 1e-9)
-        told = [
-            np.interp(times[k], np.delete(times, k), np.delete(scale, k)) / scale[k]
-            for k in range(1, len(scale) - 1)
-        ]
-        return float(max((abs(t - 1.0) for t in told), default=np.inf))
+        scale = self.seen / np.maximum(self.fast, 1e-9)
+        missed = missed_between(self.times, scale) / scale[1:-1]
+        return float(missed.max()) if len(missed) else np.inf
 
 
 def sensed(scout: Scouted, seen: Sequence[Stretch], line: Timeline, watch: Watch) -> Sensed:

@@ -21,7 +21,7 @@ from simkit.measure.periodic import (
     whole_cycles,
 )
 from simkit.measure.recovery import last_zero_before_climb, recovery
-from simkit.measure.waveforms import Array
+from simkit.measure.waveforms import Array, Waves
 from tests.machines import demo
 from tests.waves import waves
 
@@ -118,15 +118,21 @@ def test_a_current_that_stays_forward_does_not_recover() -> None:
     assert last_zero_before_climb(time, np.array([2.0, 0.5, 0.5, 0.5]), voltage, 300.0) is None
 
 
-def test_a_small_recovery_is_one() -> None:
-    time = np.arange(9.5, 12.0, 0.01) * US
-    # 2 A forward, half an ampere back at 10.2 us; the switch's voltage climbs there.
-    current = np.interp(time, np.array([10.0, 10.1, 10.2, 10.3]) * US, [2.0, 0.0, -0.5, 0.0])
+def forced_off(at: float, forward: float, back: float, until: float) -> Waves:
+    """Switch 1's diode from its forward current through zero to a reverse one [A] by 0.2 us after a
+    time [us], and back by 0.3 us, where the switch's voltage has climbed to 300 V."""
+    time = np.arange(9.5, until, 0.01) * US
+    current = np.interp(time, (at + np.arange(4) / 10.0) * US, [forward, 0.0, -back, 0.0])
+    volts = np.interp(time, (at + np.array([0.2, 0.3])) * US, [0.0, 300.0])
     diode = demo().switch.diode.series_resistance
-    volts = np.interp(time, np.array([10.2, 10.3]) * US, [0.0, 300.0])
-    made = waves(demo(), time, p=300.0, xq1__da=-diode * current, xq1__di=volts)
-    transition = Transition(10 * US, 1, 2, -2.0, -2.0, "capacitive", 0.0, 0.0, 0.0, False, 0.0)
-    found = recovery(made, transition)
+    return waves(demo(), time, p=300.0, xq1__da=-diode * current, xq1__di=volts)
+
+
+EDGE = Transition(10 * US, 1, 2, -2.0, -2.0, "capacitive", 0.0, 0.0, 0.0, False, 0.0)
+
+
+def test_a_small_recovery_is_one() -> None:
+    found = recovery(forced_off(10.0, forward=2.0, back=0.5, until=12.0), EDGE)
     assert found is not None
     assert found.forward_current == pytest.approx(2.0)
     assert found.peak_current == pytest.approx(0.5, rel=1e-6)
@@ -137,13 +143,8 @@ def test_a_small_recovery_is_one() -> None:
 def test_a_recovery_that_comes_late_is_found_until_the_next_command() -> None:
     """Forced off 3 us after the command, as by a reversed gate; the leg's next command comes 4 us
     after it: seen, and not where that comes 2 us after."""
-    time = np.arange(9.5, 15.0, 0.01) * US
-    current = np.interp(time, np.array([13.0, 13.1, 13.2, 13.3]) * US, [20.0, 0.0, -5.0, 0.0])
-    diode = demo().switch.diode.series_resistance
-    volts = np.interp(time, np.array([13.2, 13.3]) * US, [0.0, 300.0])
-    made = waves(demo(), time, p=300.0, xq1__da=-diode * current, xq1__di=volts)
-    edge = Transition(10 * US, 1, 2, -2.0, -2.0, "capacitive", 0.0, 0.0, 0.0, False, 0.0)
-    found = recovery(made, replace(edge, next_command=4 * US))
+    made = forced_off(13.0, forward=20.0, back=5.0, until=15.0)
+    found = recovery(made, replace(EDGE, next_command=4 * US))
     assert found is not None
     assert found.di_dt == pytest.approx(20.0 / (0.1 * US), rel=1e-3)
-    assert recovery(made, replace(edge, next_command=2 * US)) is None
+    assert recovery(made, replace(EDGE, next_command=2 * US)) is None

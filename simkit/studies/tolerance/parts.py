@@ -14,9 +14,6 @@ from simkit.parameters.machine import Machine
 from simkit.studies.maps.space import Array
 
 Course = Callable[[FastEvent], Array]
-TYPICAL = (1.5, 2.5)
-"""Exponents of frequency and flux where a machine gives none of its ferrite's [1]: power ferrites
-(common practice, no source)."""
 
 
 def _ends(course: Course) -> Course:
@@ -51,12 +48,13 @@ def _mains(event: FastEvent) -> Array:
 
 
 def _core(event: FastEvent) -> Array:
-    """Loss density f^a B^b of a square voltage; f is as link over flux linkage [any scale]."""
+    """Loss density f^a B^b of a square voltage; f is as link over flux linkage [any scale]. A core
+    without its ferrite's constants has no figure that goes with it."""
     core = event.machine.transformer
-    alpha, beta = TYPICAL if core.loss is None else (core.loss.alpha, core.loss.beta)
+    assert core.loss is not None
     linkage = event.cycles.magnetising_current_peak * core.magnetising_inductance
     flux = linkage / (core.primary_turns * core.core_area)
-    return np.asarray((event.link / linkage) ** alpha * flux**beta)
+    return np.asarray((event.link / linkage) ** core.loss.alpha * flux**core.loss.beta)
 
 
 ALONG: Mapping[str, Course] = {
@@ -83,11 +81,8 @@ ALONG: Mapping[str, Course] = {
 
 def _windings(event: FastEvent) -> Array:
     core = event.machine.transformer
-    ratio = core.secondary_resistance / core.primary_resistance
-    turns = core.primary_turns / core.secondary_turns
-    return np.asarray(
-        core.primary_resistance * (1.0 + ratio * turns**2) * event.cycles.primary_current_rms**2
-    )
+    reflected = core.secondary_resistance * (core.primary_turns / core.secondary_turns) ** 2
+    return np.asarray((core.primary_resistance + reflected) * _primary(event) ** 2)
 
 
 def _ambient(machine: Machine) -> float:
