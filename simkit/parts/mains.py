@@ -9,9 +9,15 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import lru_cache
+
+import numpy as np
+from numpy.typing import NDArray
 
 from simkit.parameters.supply import Rectifier
 from simkit.parts.inputs import not_negative, positive
+
+Array = NDArray[np.float64]
 
 STEPS = 800
 """Steps of a ripple period [1]."""
@@ -71,9 +77,16 @@ class Line:
 
     def rectified(self, time: float) -> float:
         """Voltage behind the diodes with no current, from a crest on [V]."""
-        within = math.fmod(time + 0.5 * self.period, self.period) - 0.5 * self.period
-        angle = 2.0 * math.pi * self.frequency * within
-        return math.sqrt(2.0) * self.voltage * math.cos(angle) - 2.0 * self.diode_drop
+        return self.rectified_course(np.array([time]))[0]
+
+    def rectified_course(self, time: Array) -> list[float]:
+        """The same at many times [s], as plain numbers to step through [V]."""
+        within = np.fmod(time + 0.5 * self.period, self.period) - 0.5 * self.period
+        tips = np.cos(2.0 * math.pi * self.frequency * within)
+        found: list[float] = (
+            math.sqrt(2.0) * self.voltage * tips - 2.0 * self.diode_drop
+        ).tolist()
+        return found
 
 
 @dataclass(frozen=True)
@@ -118,7 +131,7 @@ def drawn(line: Line, power: float, at: float, regulated: bool = False) -> Drawn
     """
     positive(power=power, at=at)
     step = line.period / STEPS
-    volts = [line.rectified(k * step) for k in range(1, STEPS + 1)]
+    volts = line.rectified_course(step * np.arange(1, STEPS + 1))
     v, i = volts[-1], 0.0
     conductance = power / at**2
     stiff = line.inductance / step + line.resistance + step / line.capacitance
@@ -196,6 +209,7 @@ class Inrush:
     highest: float
 
 
+@lru_cache(maxsize=256)  # every study asks for the same few lines over and over
 def inrush(line: Line, extra: float = 0.0, share: float = 0.0) -> Inrush:
     """The first surge into a link charged to a share of the crest, switched on at the crest.
 
@@ -211,15 +225,19 @@ def inrush(line: Line, extra: float = 0.0, share: float = 0.0) -> Inrush:
     step = min(step, max(slow / 400.0, 1e-9))
     stiff = line.inductance / step + resistance + step / line.capacitance
     v = share * line.rectified(0.0)
-    i = peak = melting = 0.0
+    i = peak = squares = 0.0
     count = int(min(max(4.0 * line.period, 0.0), 40.0 * max(slow, step)) / step) + 1
-    for k in range(1, count + 1):
-        i = (line.rectified(k * step) + line.inductance / step * i - v) / stiff
-        i = max(i, 0.0)
-        v += step / line.capacitance * i
-        peak = max(peak, i)
-        melting += i * i * step
-    return Inrush(peak, melting, v)
+    choke, charge = line.inductance / step, step / line.capacitance
+    for u in line.rectified_course(step * np.arange(1, count + 1)):
+        i = (u + choke * i - v) / stiff
+        if i <= 0.0:
+            i = 0.0
+            continue
+        v += charge * i
+        squares += i * i
+        if i > peak:
+            peak = i
+    return Inrush(peak, squares * step, v)
 
 
 def rectifier_cautions(rectifier: Rectifier, link: float | None = None) -> tuple[str, ...]:

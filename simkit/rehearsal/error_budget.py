@@ -103,23 +103,29 @@ class Assessed:
     """Courses between the samples."""
 
     def inexact(self, machine: Machine) -> dict[str, ErrorByCause]:
-        """Judged quantities that are computed again: whose error is large for them, or, where no
-        other is over its limit, holds the limit."""
+        """Judged quantities that are computed again: whose error is large for them or holds the
+        limit; where another is over its limit, only those that cannot be judged at all."""
         large: dict[str, ErrorByCause] = {}
         near: dict[str, ErrorByCause] = {}
+        judged: set[str] = set()
         over = False
         for limit in machine_limits(machine):
             values = [s.worst[0] for s in self.series if s.quantity == limit.quantity]
             budget = self.errors.get(limit.quantity)
             if budget is None or not np.isfinite(values).all() or not values:
                 continue
-            if budget.total > allowed(max(values), limit, natural_zero(machine, limit)):
+            zero = natural_zero(machine, limit)
+            if counts(max(values), budget.total, limit, zero):
+                judged.add(limit.quantity)
+            if budget.total > allowed(max(values), limit, zero):
                 large[limit.quantity] = budget
             elif abs(max(values) - limit.bound) <= budget.total:
                 near[limit.quantity] = budget
             else:
                 over = over or max(values) > limit.bound
-        return large if over else large | near
+        if over:
+            return {q: budget for q, budget in large.items() if q not in judged}
+        return large | near
 
     def refused(self, machine: Machine) -> dict[str, ErrorByCause]:
         """Those of them that cannot be held against their limit even so."""
