@@ -45,6 +45,8 @@ class Judged:
     """From when to when a mean or an rms was taken [s]; None for peaks, which miss no sample."""
     error_below: float | None = None
     """The error downward where it is larger than upward, in `unit`; None where both are alike."""
+    first_over_error_s: float | None = None
+    """How far `first_over_s` may be off; None where that is not known."""
 
 
 @dataclass(frozen=True)
@@ -110,6 +112,8 @@ def judged(limit: Limit, candidates: Sequence[tuple[Series, float]]) -> Judged:
     )
 
 
+TOLD = 0.005
+"""Errors of a moment that are told in words, as a share of the time since the event began [1]."""
 SETTLED = 0.01
 """Two engines that are this near, as a share of the value, agree [1]."""
 
@@ -120,7 +124,7 @@ def too_uncertain(row: Judged, reason: str) -> Judged:
     error = format_quantity(row.error or 0.0, row.unit, 2)
     return replace(
         row, value=None, error=None, error_parts=None, error_below=None, ratio=None,
-        first_over_s=None, status="not_evaluated",
+        first_over_s=None, first_over_error_s=None, status="not_evaluated",
         note=f"it came to {shown} with a numerical error of {error}, {reason}",
     )  # fmt: skip
 
@@ -174,7 +178,7 @@ def verdict(
     if over:
         quick = [r for r in over if r.quantity in sudden()]
         lead = min(quick or over, key=_order)
-        reason = _reason_over(lead, over, _when(lead.first_over_s, event_start, cycle), context)
+        reason = _reason_over(lead, over, _when(lead, event_start, cycle), context)
         return Verdict("over_limit", reason, min(over, key=_order))
     missing = [r for r in rows if r.status == "not_evaluated"]
     if missing or not rows:
@@ -237,11 +241,15 @@ def _why_it_leads(lead: Judged, over: Sequence[Judged]) -> str:
     return f", told first because it destroys within a cycle; over before it: {_name(first)}"
 
 
-def _when(time: float | None, event_start: float | None, cycle: float) -> str:
+def _when(row: Judged, event_start: float | None, cycle: float) -> str:
+    time, error = row.first_over_s, row.first_over_error_s or 0.0
     if time is None:
         return ""
     if event_start is not None and event_start - 0.5 * cycle <= time < event_start:
         return "in the cycle in which the event began, "
     if event_start is None or time < event_start:
         return "from the settled state on, "
-    return f"{format_quantity(time - event_start, 's', 3)} after the event began, "
+    late = format_quantity(time - event_start, "s", 3)
+    if error > max(cycle, TOLD * (time - event_start)):
+        late += f" +/- {format_quantity(error, 's', 1)}"
+    return f"{late} after the event began, "

@@ -10,14 +10,13 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 from functools import lru_cache
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from simkit.parameters.supply import Rectifier
 from simkit.parts.inputs import not_negative, positive
-
-Array = NDArray[np.float64]
 
 STEPS = 800
 """Steps of a ripple period [1]."""
@@ -79,13 +78,11 @@ class Line:
         """Voltage behind the diodes with no current, from a crest on [V]."""
         return self.rectified_course(np.array([time]))[0]
 
-    def rectified_course(self, time: Array) -> list[float]:
+    def rectified_course(self, time: NDArray[np.floating[Any]]) -> list[float]:
         """The same at many times [s], as plain numbers to step through [V]."""
         within = np.fmod(time + 0.5 * self.period, self.period) - 0.5 * self.period
         tips = np.cos(2.0 * math.pi * self.frequency * within)
-        found: list[float] = (
-            math.sqrt(2.0) * self.voltage * tips - 2.0 * self.diode_drop
-        ).tolist()
+        found: list[float] = (math.sqrt(2.0) * self.voltage * tips - 2.0 * self.diode_drop).tolist()
         return found
 
 

@@ -1,6 +1,6 @@
 """How far what the runs of a rehearsal left can be trusted, quantity by quantity."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
@@ -8,7 +8,7 @@ import numpy as np
 from simkit.circuit.gate_start import start_left
 from simkit.circuit.timeline import Timeline
 from simkit.figures.table import figures, of_loss
-from simkit.judge.limits import machine_limits
+from simkit.judge.limits import Limit, machine_limits
 from simkit.measure.series import Series
 from simkit.measure.waveforms import Array
 from simkit.parameters.machine import Machine
@@ -16,6 +16,7 @@ from simkit.parameters.scenario import Scenario
 from simkit.parts.heat_path import heat_path
 from simkit.rehearsal.closeup import merged, quick, settled_until
 from simkit.rehearsal.discretisation import (
+    WIDER,
     ErrorByCause,
     Refined,
     allowed,
@@ -105,27 +106,30 @@ class Assessed:
     def inexact(self, machine: Machine) -> dict[str, ErrorByCause]:
         """Judged quantities that are computed again: whose error is large for them or holds the
         limit; where another is over its limit, only those that cannot be judged at all."""
-        large: dict[str, ErrorByCause] = {}
-        near: dict[str, ErrorByCause] = {}
-        judged: set[str] = set()
-        over = False
+        found: dict[str, ErrorByCause] = {}
+        over = self.is_over(machine)
+        for limit, value, budget in self._judged(machine):
+            zero = natural_zero(machine, limit)
+            large = budget.total > allowed(value, limit, zero)
+            if over:
+                wanted = large and not counts(value, budget.total, limit, zero)
+            else:
+                wanted = large or abs(value - limit.bound) <= budget.total
+            if wanted:
+                found[limit.quantity] = budget
+        return found
+
+    def is_over(self, machine: Machine) -> bool:
+        """Whether some quantity is over its limit, whatever its error."""
+        return any(v - WIDER * b.total > limit.bound for limit, v, b in self._judged(machine))
+
+    def _judged(self, machine: Machine) -> Iterator[tuple[Limit, float, ErrorByCause]]:
+        """Limits, largest values and errors of what has all three."""
         for limit in machine_limits(machine):
             values = [s.worst[0] for s in self.series if s.quantity == limit.quantity]
             budget = self.errors.get(limit.quantity)
-            if budget is None or not np.isfinite(values).all() or not values:
-                continue
-            zero = natural_zero(machine, limit)
-            if counts(max(values), budget.total, limit, zero):
-                judged.add(limit.quantity)
-            if budget.total > allowed(max(values), limit, zero):
-                large[limit.quantity] = budget
-            elif abs(max(values) - limit.bound) <= budget.total:
-                near[limit.quantity] = budget
-            else:
-                over = over or max(values) > limit.bound
-        if over:
-            return {q: budget for q, budget in large.items() if q not in judged}
-        return large | near
+            if budget is not None and values and np.isfinite(values).all():
+                yield limit, max(values), budget
 
     def refused(self, machine: Machine) -> dict[str, ErrorByCause]:
         """Those of them that cannot be held against their limit even so."""

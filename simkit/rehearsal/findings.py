@@ -30,6 +30,7 @@ from simkit.rehearsal.discretisation import CAUSES, natural_zero
 from simkit.rehearsal.error_budget import Assessed, Findings, SecondRuns, assessed
 from simkit.rehearsal.flux_offset import without_offset
 from simkit.rehearsal.heat import LEDGER
+from simkit.rehearsal.onset import onset
 from simkit.rehearsal.scouting import Scouted
 from simkit.rehearsal.second_engine import opinion
 from simkit.rehearsal.stretches import Stretch
@@ -196,7 +197,7 @@ def _row(limit: Limit, found: Findings, have: Assessed) -> Judged:
     if row.status in ("ok", "near") and still_rising(limit, row, found):
         end = format_quantity(found.line.end, "s", 3)
         return too_uncertain(row, f"and still rose at the end of the run, at {end}")
-    return with_opinion(_since(row, have.curves), opinion(row, found, have))
+    return with_opinion(_since(row, found, have.curves), opinion(row, found, have))
 
 
 def cycle_of(when: float | None, found: Findings) -> tuple[float, float] | None:
@@ -220,12 +221,19 @@ def still_rising(limit: Limit, row: Judged, found: Findings) -> bool:
     return rise * 1.5 * loss.to_come / max(loss.last, 1e-9) + row.value > limit.bound
 
 
-def _since(row: Judged, curves: Mapping[str, Curve]) -> Judged:
+def _since(row: Judged, found: Findings, curves: Mapping[str, Curve]) -> Judged:
     """A sample over the limit says that it is over; when that began lies between the samples."""
-    if row.first_over_s is None or row.quantity not in curves:
+    if row.first_over_s is None:
         return row
-    began = curves[row.quantity].first_above(row.limit)
-    return row if began is None else replace(row, first_over_s=min(began, row.first_over_s))
+    period = 1.0 / found.line.frequency.at(row.first_over_s)
+    if found.is_whole:  # a cycle's value has the time of its middle
+        return replace(row, first_over_error_s=0.5 * period)
+    if row.quantity not in curves:
+        return row
+    began = onset(row.quantity, row.limit, found.stretches, curves[row.quantity])
+    if began is None:
+        return row
+    return replace(row, first_over_s=began.at, first_over_error_s=max(began.error, 0.5 * period))
 
 
 def context_of(rows: Sequence[Judged], modes: Sequence[ModeSpan], line: Timeline) -> str:

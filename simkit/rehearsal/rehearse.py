@@ -39,6 +39,7 @@ from simkit.rehearsal.findings import Rehearsal, findings
 from simkit.rehearsal.heating_course import with_heating_course
 from simkit.rehearsal.job import Counter, DoorRunner, Job
 from simkit.rehearsal.loop_doubt import with_loop_doubt
+from simkit.rehearsal.onset import narrow
 from simkit.rehearsal.overlap import with_overlap
 from simkit.rehearsal.part_limits import with_parts
 from simkit.rehearsal.refining import ROUNDS, Passes, refine_round
@@ -180,6 +181,8 @@ class _Run:
         """What it comes to, once refined."""
         if self.settings.refine:
             self.refine()
+        if self.settings.onsets and not self.settings.whole and self.line.events:
+            self._narrow_onsets()
         asked = self.job.second_runs(self.passes.fine, self.second) if self.second else None
         self.counter.finish()
         return with_aftermath(with_parts(findings(self.found(asked))))
@@ -313,11 +316,14 @@ class _Run:
 
     def refine(self) -> None:
         """What decides again on finer steps; what is too inexact then, again: a figure that samples
-        leave too near its limit by the whole event, where that is short."""
+        leave too near its limit by the whole event, where that is short and the verdict hangs on
+        it."""
         self.passes.fine = self.job.finer(self.passes.stretches)
         self._refine_rounds()
-        sampled = not self.settings.whole and self._short()
-        if sampled and assessed(self.found()).refused(self.machine):
+        if self.settings.whole or not self._short():
+            return
+        have = assessed(self.found())
+        if have.refused(self.machine) and not have.is_over(self.machine):
             self._whole_instead()
 
     def _whole_instead(self) -> None:
@@ -334,6 +340,12 @@ class _Run:
             return
         self._settled()
         self._refine_rounds()
+
+    def _narrow_onsets(self) -> None:
+        try:
+            narrow(self.job, self.scout, self.passes, self.limits)
+        except EngineError as error:  # the gap stays as wide as it is, and is told
+            self.retries.append(f"onset: {error.reason}")
 
     def _refine_rounds(self) -> None:
         for number in range(ROUNDS):

@@ -11,5 +11,7 @@ class Settings:
     """Run the circuit through the whole event instead of sampling it."""
     jobs: int = 1
     """Circuit runs at a time; changes no figure."""
+    onsets: bool = True
+    """Sampled events are looked at more closely where the first limits went."""
     refine: bool = True
     """Internal switch for tests: without the finer runs no error is known, so no verdict."""

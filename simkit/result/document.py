@@ -39,6 +39,9 @@ class FirstOver:
     quantity: str
     time_s: float | None
     ratio: float | None
+    time_error_s: float | None = None
+    """How far `time_s` may be off: of a sampled event the gap between its samples; null where that
+    is not known."""
 
 
 @dataclass(frozen=True)
@@ -92,6 +95,8 @@ class LimitRow:
     error_below: float | None = None
     """The error downward where it is larger: the rehearsal's link stands at its crest without load,
     so that a machine at work has less; null where both are alike."""
+    first_over_error_s: float | None = None
+    """How far `first_over_s` may be off; null where that is not known."""
     tolerance: tuple[float, float] | None = None
     """95 % interval from the file's tolerances."""
     interval: tuple[float, float] | None = None

@@ -41,6 +41,7 @@ class Workers:
         self._threads: list[threading.Thread] = []
         self._processes: dict[int, Any] = {}
         self._ended = False
+        self._lock = threading.Lock()
         # Without it, leaving the program would wait for workers that wait for cases.
         atexit.register(self.kill)
 
@@ -50,11 +51,12 @@ class Workers:
             raise RuntimeError("the workers were ended")
         future: Future[Any] = Future()
         self._tasks.put((future, fn, args))
-        if len(self._threads) < self._jobs:
-            name = f"worker {len(self._threads) + 1}"
-            thread = threading.Thread(target=self._tend, name=name, daemon=True)
-            self._threads.append(thread)
-            thread.start()
+        with self._lock:
+            if len(self._threads) < self._jobs:
+                name = f"worker {len(self._threads) + 1}"
+                thread = threading.Thread(target=self._tend, name=name, daemon=True)
+                self._threads.append(thread)
+                thread.start()
         return future
 
     def shutdown(self) -> None:

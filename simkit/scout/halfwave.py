@@ -227,15 +227,18 @@ def _by_charge(modes: Modes, z: Complex, level: float, edges: Edges) -> tuple[li
     lean = modes.drive * (step * second)
     # a charge too small for one step to follow is an immediate swing: one step from rail to rail
     rate = 2.0 * level * step / max(edges.swing_charge, 1e-30)
+    leaning = modes.current(lean)  # the current is linear in the state: one product a step
     pieces, voltage, before = [], level, modes.current(z)
     for k in range(SUBSTEPS):
         plain = grow * z + push * voltage
+        steady = modes.current(plain)
         to = min(max(voltage - rate * before, -level), level)
-        guess = modes.current(plain + lean * (to - voltage))
+        guess = steady + leaning * (to - voltage)
         to = min(max(voltage - 0.5 * rate * (before + guess), -level), level)
-        pieces.append(Piece(k * step, step, voltage, (to - voltage) / step, z))
-        z = plain + lean * (to - voltage)
-        voltage, before = to, modes.current(z)
+        move = to - voltage
+        pieces.append(Piece(k * step, step, voltage, move / step, z))
+        z = plain + lean * move
+        voltage, before = to, steady + leaning * move
     return pieces, z
 
 

@@ -36,6 +36,9 @@ ENOUGH = 1e-7
 """Residue that ends them, relative to the state [1]."""
 GOOD = 3e-5
 """Residue with which the last is good enough [1]: at a Q of 40, a tenth of a per cent."""
+LEAST = 0.1
+"""Least a step must show of itself to correct the Jacobian by [1]: a smaller weight would blow it
+up."""
 MARCHED = 40
 """Half periods marched where they are not [1]: half the memory of a tank of Q 40."""
 UNKNOWN = Energy(*[float("nan")] * 6)
@@ -155,20 +158,29 @@ def _states(
     scale = 1.0 / np.sqrt(np.diagonal(energy))
     level = link * plant.level_share
     y, residue = periodic(modes[0], float(level[0]), float(halves[0]), edges, scale)
-    found = [y]
+    found, onward = [y], y
     for k in range(1, len(times)):
-        half = float(halves[k])
-        share = half / float(times[k] - times[k - 1])
-        y = _cycle(modes[k], y, share, float(level[k]), half, edges, scale)
+        half, gap = float(halves[k]), float(times[k] - times[k - 1])
+        if k > 1:  # straight on from the two before, a start that saves half of the steps
+            onward = y + gap / float(times[k - 1] - times[k - 2]) * (y - found[-2])
+        y = _cycle(modes[k], y, onward, half / gap, float(level[k]), half, edges, scale)
         found.append(y)
     return found, residue
 
 
 def _cycle(
-    m: Modes, before: Array, drift: float, level: float, half: float, edges: Edges, scale: Array
+    m: Modes,
+    before: Array,
+    onward: Array,
+    drift: float,
+    level: float,
+    half: float,
+    edges: Edges,
+    scale: Array,
 ) -> Array:
     """Folded state that drifts from the one before, `drift` of the difference in a half period (an
-    implicit step); where edges and current chase each other, what they tend to from there."""
+    implicit step); looked for from `onward`; where edges and current chase each other, what they
+    tend to from there."""
     grow = ((m.vectors * np.exp(m.rates * half)) @ m.inverse).real
     jacobian = (1.0 + drift) * np.eye(len(before)) + grow
 
@@ -177,14 +189,23 @@ def _cycle(
         return np.asarray(state + (m.vectors @ end).real + drift * (state - before))
 
     best, share = np.inf, 1.0
-    here, miss = before, gap(before)
+    here, miss = onward, gap(onward)
+    inverse = np.linalg.inv(jacobian)
     for _ in range(NEWTON):
-        trial = here - share * np.linalg.solve(jacobian, miss)
+        step = -share * (inverse @ miss)
+        trial = here + step
         after = gap(trial)
         size = float(np.linalg.norm(after / scale) / np.linalg.norm(before / scale))
         if not size < best:
             share *= 0.4
             continue
+        if share == 1.0:
+            # What the edges add to the network's own Jacobian shows in what a step left over
+            # (C. G. Broyden, Math. Comp. 19 (1965) 577, recalled from memory).
+            turned = inverse @ (after - miss)
+            weight = float(step @ turned)
+            if abs(weight) > LEAST * float(step @ step):
+                inverse = inverse + np.outer(step - turned, step @ inverse) / weight
         here, miss, best, share = trial, after, size, min(1.0, 1.6 * share)
         if best < ENOUGH:
             return here

@@ -70,7 +70,11 @@ def base(machine: Machine, scenario: Scenario) -> Any:
     current = swing * np.where(np.arange(len(time)) % 2, 1.0, -1.0)
     crossed = {"can_current_rms": LAST_CAN + 20e-6, "recovery_dv_dt": LAST_SWITCH + 5e-6}
     rows = tuple(
-        SimpleNamespace(quantity=q, first_over_s=start + crossed[q] if q in crossed else None)
+        SimpleNamespace(
+            quantity=q,
+            first_over_s=start + crossed[q] if q in crossed else None,
+            first_over_error_s=6e-6,
+        )
         for q in NAMES
     )
     waves = SimpleNamespace(time=time, primary_current=current)
@@ -215,7 +219,7 @@ def test_a_bracket_finds_a_moment_far_from_where_it_is_expected() -> None:
     found = trip._Hunt(machine, scenario, lambda cases: [
         row(recovery_dv_dt=2.0 if next(e.at for e in s.events if e.kind == "trip") > 39e-3 else 0.5)
         for _, s in cases
-    ], "all", ("recovery_dv_dt",), 12.7e-6, 0.3e-3).boundary(30.8e-3, 17.7e-3)  # fmt: skip
+    ], "all", ("recovery_dv_dt",), 12.7e-6, 0.3e-3).boundary(30.8e-3, 6e-6, 17.7e-3)  # fmt: skip
     assert found.inside is not None
     assert found.outside is not None
     assert found.inside <= 39e-3 < found.outside

@@ -48,9 +48,10 @@ def work(case: Mapping[str, Any]) -> dict[str, Any]:
 def full(machine: Machine, scenario: Scenario) -> dict[str, Any]:
     """A rehearsal by circuit runs: outcome, and each quantity's share of its limit with error."""
     from simkit.rehearsal.rehearser import Rehearser
+    from simkit.rehearsal.settings import Settings
 
     try:
-        found = Rehearser().rehearse(machine, scenario)
+        found = Rehearser(settings=Settings(onsets=False)).rehearse(machine, scenario)
     except EngineError as error:
         return {"level": "full", "outcome": "no_verdict", "reason": error.reason, "limits": {},
                 "power": None, "bridge_loss": None, "link_peak": None}  # fmt: skip

@@ -7,8 +7,10 @@ destroys within a cycle; neither), then by the worst share of a limit that is le
 cure only for what was over without it.
 """
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+import threading
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field
+from functools import partial
 from typing import Any
 
 from simkit.figures.table import sudden
@@ -16,6 +18,7 @@ from simkit.parameters.machine import Machine
 from simkit.parameters.scenario import Scenario
 from simkit.rehearsal.rehearser import Rehearser
 from simkit.rehearsal.settings import Settings
+from simkit.run.at_once import at_once
 from simkit.run.cache import Store
 from simkit.run.pool import Executor, collected
 from simkit.studies.advice.attempts import Advised
@@ -128,6 +131,7 @@ class Searcher:
     store: Store | None = None
     progress: Any = None
     _done: float = 0.0
+    _lock: Any = field(default_factory=threading.Lock)
 
     def runs(self, cases: Sequence[tuple[Machine, Scenario]]) -> list[Row]:
         """Circuit runs of some cases, in their order."""
@@ -139,9 +143,10 @@ class Searcher:
             keyed[key] = case
             order.append(key)
         found: Mapping[str, Any] = collected(keyed, work, self.store, self.executor)
-        self._done += len(keyed)
-        if self.progress:
-            self.progress(self._done / (self._done + 10.0))
+        with self._lock:
+            self._done += len(keyed)
+            if self.progress:
+                self.progress(self._done / (self._done + 10.0))
         return [found[key] for key in order]
 
     def protect(self, machine: Machine, scenario: Scenario) -> Protection:
@@ -156,9 +161,15 @@ class Searcher:
         advised = adviser.advise(machine, scenario, base)
         wanted = cures(machine, scenario)
         starts = self.starts(adviser, wanted, machine, scenario, base)
-        remedies = self.ladders(wanted, starts, sudden_over(base))
-        trip = self.trip(machine, scenario)
+        trips: list[Trip | None] = []
+        remedies: list[Remedy] = []
+        tasks: list[Callable[[], None]] = [
+            lambda: trips.append(self.trip(machine, scenario)),
+            lambda: remedies.extend(self.ladders(wanted, starts, sudden_over(base))),
+        ]
+        at_once(tasks, self.executor is not None)
         ranked = tuple(sorted(remedies, key=lambda r: r.rank))
+        (trip,) = trips
         return Protection(machine, scenario, base, ranked, trip, clamp(machine, base), advised)
 
     def starts(
@@ -191,21 +202,26 @@ class Searcher:
         starts: Mapping[str, int] | None = None,
         at_least_sudden: bool = False,
     ) -> list[Remedy]:
-        """Every cure's ladder, one step of all of them at a time; up from where it starts until
-        every limit is kept, or down where it is kept at once. `at_least_sudden`: where no step
-        keeps every limit, down as far as what destroys within a cycle is kept."""
-        tried: dict[str, list[Tried]] = {cure.key: [] for cure in wanted}
-        at = {cure.key: (starts or {}).get(cure.key, 0) for cure in wanted}
-        first = dict(at)
-        while open_ := [c for c in wanted if 0 <= at[c.key] < len(c.steps)]:
-            taken = [c.steps[at[c.key]] for c in open_]
-            rows = self.runs([(step.machine, step.scenario) for step in taken])
-            for cure, step, row in zip(open_, taken, rows, strict=True):
-                tried[cure.key].append(Tried(step, row))
-                at[cure.key] = _next(
-                    cure, at[cure.key], first[cure.key], tried[cure.key], at_least_sudden
-                )
-        return [Remedy(c, _best(done), done) for c in wanted if (done := _sorted(c, tried[c.key]))]
+        """Every cure's ladder, all of them side by side; up from where it starts until every limit
+        is kept, or down where it is kept at once. `at_least_sudden`: where no step keeps every
+        limit, down as far as what destroys within a cycle is kept."""
+        tasks = [
+            partial(self._climbed, cure, (starts or {}).get(cure.key, 0), at_least_sudden)
+            for cure in wanted
+        ]
+        found = at_once(tasks, self.executor is not None)
+        return [Remedy(c, _best(done), done) for c, done in zip(wanted, found, strict=True) if done]
+
+    def _climbed(self, cure: Cure, first: int, at_least_sudden: bool) -> tuple[Tried, ...]:
+        """What was tried of one ladder, from little to much."""
+        tried: list[Tried] = []
+        at = first
+        while 0 <= at < len(cure.steps):
+            step = cure.steps[at]
+            (row,) = self.runs([(step.machine, step.scenario)])
+            tried.append(Tried(step, row))
+            at = _next(cure, at, first, tried, at_least_sudden)
+        return _sorted(cure, tried)
 
     def trip(self, machine: Machine, scenario: Scenario) -> Trip | None:
         """The over-current trip, the machine's own comparators left out; None where the event is no
@@ -216,7 +232,8 @@ class Searcher:
         drive = machine.drive.model_copy(update={"trip": None, "desaturation": None})
         bare = machine.model_copy(update={"drive": drive})
         whole = Settings(whole=is_short(bare, scenario))
-        return search(bare, scenario, Rehearser(settings=whole).rehearse(bare, scenario), self.runs)
+        base = Rehearser(settings=whole).rehearse(bare, scenario)
+        return search(bare, scenario, base, self.runs, self.executor is not None)
 
 
 def _sorted(cure: Cure, tried: Sequence[Tried]) -> tuple[Tried, ...]:

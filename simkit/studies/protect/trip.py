@@ -1,11 +1,12 @@
 """An over-current trip: how late all gates may go off and still keep the limits.
 
 A rehearsal without a trip tells when the bridge current passes each level and when each limit is
-first exceeded: from the waveforms of the whole event where it is short, else from the fast model's
-current at the scale of the samples. Between a moment before that and one after, rehearsals with all
-gates going off at a moment halve the bracket until it is 5 % of the delay at the lowest level; of a
-long event each samples what comes before and runs only what follows (`rehearsal.tripping`). The
-delay for any other level follows, because what the circuit does until the gates go off is the same.
+first exceeded: from the waveforms of the whole event where it is short, else from its samples and
+the fast model's course at their scale. Between a moment before that and one after, rehearsals with
+all gates going off at two moments at a time take the bracket in three until it is 5 % of the delay
+at the lowest level; of a long event each samples what comes before and runs only what follows
+(`rehearsal.tripping`). The delay for any other level follows, because what the circuit does until
+the gates go off is the same.
 
 A limit counts as one that a trip can keep when the earliest trip keeps it. What the going-off
 itself exceeds (the tank drives its current on through transformer and diodes, into the link) is
@@ -14,6 +15,7 @@ said apart, and so is what was exceeded before the event.
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from functools import partial
 from typing import Any
 
 import numpy as np
@@ -26,6 +28,7 @@ from simkit.rehearsal.comparators import Watch
 from simkit.rehearsal.driving import driven_line
 from simkit.rehearsal.findings import Rehearsal
 from simkit.rehearsal.tripping import sensed
+from simkit.run.at_once import at_once
 
 LEVELS = (1.2, 1.25, 1.3, 1.4, 1.5, 1.7, 2.0, 2.25, 2.5, 3.0)
 """Trip levels, times the largest bridge current of the settled state [1]."""
@@ -168,16 +171,25 @@ def _levels_of_samples(base: Rehearsal) -> tuple[float, tuple[Level, ...]]:
     return calm, tuple(level(s) for s in LEVELS)
 
 
-def search(machine: Machine, scenario: Scenario, base: Rehearsal, runs: Runs) -> Trip:
-    """The trip's boundaries: for every limit it can keep, and for what destroys in a cycle."""
+def search(
+    machine: Machine, scenario: Scenario, base: Rehearsal, runs: Runs, threaded: bool = False
+) -> Trip:
+    """The trip's boundaries: for every limit it can keep, and for what destroys in a cycle.
+
+    `threaded`: whether both may be looked for side by side.
+    """
     start = base.line.events[0].start
     period = 1.0 / driven_line(machine, scenario).frequency.first
     calm, levels = levels_of(base)
     earliest = runs([(machine, with_trip(scenario, 0.25 * period))])[0]
     lost = {q for q, r in earliest["limits"].items() if r["status"] != "ok"}
-    crossed = {r.quantity: r.first_over_s - start for r in base.rows if r.first_over_s is not None}
+    crossed = {
+        r.quantity: (r.first_over_s - start, r.first_over_error_s or 0.0)
+        for r in base.rows
+        if r.first_over_s is not None
+    }
     first = next((level.crossing for level in levels if level.crossing is not None), None)
-    found = []
+    hunts: list[Callable[[], Boundary]] = []
     groups = {
         "every limit a trip can keep": set(crossed) - lost,
         "what destroys within a cycle": set(crossed) & sudden() - lost,
@@ -187,7 +199,8 @@ def search(machine: Machine, scenario: Scenario, base: Rehearsal, runs: Runs) ->
             span = max(e.end for e in base.line.events) - start
             pace = max(period, PACE * span)
             hunt = _Hunt(machine, scenario, runs, name, tuple(sorted(wanted)), period, pace)
-            found.append(hunt.boundary(min(crossed[q] for q in wanted), first))
+            hunts.append(partial(hunt.boundary, *min(crossed[q] for q in wanted), first))
+    found = at_once(hunts, threaded)
     going = {q: float(earliest["limits"][q]["ratio"] or 0.0) for q in sorted(lost)
              if earliest["limits"][q]["status"] == "over"}  # fmt: skip
     return Trip(calm, levels, tuple(found), going, earliest)
@@ -203,9 +216,12 @@ class _Hunt:
     period: float
     pace: float
 
-    def boundary(self, crossed: float, first: float) -> Boundary:
-        """Bracket the last moment, then halve the bracket."""
-        low, high = max(crossed - 1.5 * self.pace, 0.0), crossed + self.pace
+    def boundary(self, crossed: float, error: float, first: float) -> Boundary:
+        """Bracket the last moment around the limit's crossing [s] with its error [s], then narrow
+        the bracket, as fine as the delay from the first level's crossing [s] asks for."""
+        # What an error tells beyond the pace has been sampled already.
+        low = max(crossed - max(1.5 * self.pace, error), 0.0)
+        high = crossed + max(self.pace, error)
         good, bad = self._run([low, high])
         reach = 6.0 * self.pace
         for _ in range(WIDENINGS):
@@ -225,12 +241,13 @@ class _Hunt:
         if self._keeps(bad):
             return Boundary(self.name, self.wanted, high, None, bad, None)
         while high - low > RESOLUTION * max(low - first, self.period):
-            middle = 0.5 * (low + high)
-            row = self._run([middle])[0]
-            if self._keeps(row):
-                low, good = middle, row
-            else:
-                high, bad = middle, row
+            third = (high - low) / 3.0
+            moments = [low + third, high - third]
+            for moment, row in zip(moments, self._run(moments), strict=True):
+                if not self._keeps(row):
+                    high, bad = moment, row
+                    break
+                low, good = moment, row
         return Boundary(self.name, self.wanted, low, high, good, bad)
 
     def _run(self, times: Sequence[float]) -> list[Row]:

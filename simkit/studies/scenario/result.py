@@ -167,7 +167,7 @@ def _first(row: Judged | None) -> FirstOver | None:
     if row is None:
         return None
     when = row.first_over_s if row.first_over_s is not None else row.time_s
-    return FirstOver(row.part, row.quantity, when, row.ratio)
+    return FirstOver(row.part, row.quantity, when, row.ratio, row.first_over_error_s)
 
 
 def _commutation(rehearsal: Rehearsal) -> Commutation:
