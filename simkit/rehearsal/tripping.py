@@ -36,7 +36,7 @@ from simkit.units import format_quantity
 
 AFTER = 0.3e-3
 """How long a run goes on once a trip has latched [s]: the tank rings down, a few memory times."""
-BEFORE = 8.0
+BEFORE = 5.0
 """Tank memories that the run of a trip begins before the comparator turns [1]."""
 LEAST = 25.0
 """The same in cycles, at least [1]."""

@@ -1,4 +1,5 @@
-"""A figure whose error holds its limit is computed again, unless another is over its own."""
+"""A figure whose error is large or holds its limit is computed again; where another is over its own,
+only what could not be judged at all."""
 
 from __future__ import annotations
 
@@ -46,4 +47,13 @@ def test_where_another_is_over_the_verdict_does_not_wait_for_it() -> None:
 
 
 def test_a_large_error_counts_wherever_the_limit_is() -> None:
-    assert found(**{VOLTAGE: (0.5, 0.2), CURRENT: (1.2, 0.01)}) == {VOLTAGE}
+    assert found(**{VOLTAGE: (0.5, 0.2), CURRENT: (0.8, 0.01)}) == {VOLTAGE}
+
+
+def test_where_another_is_over_only_what_cannot_be_judged_is_made_smaller() -> None:
+    assert found(**{VOLTAGE: (0.5, 0.2), CURRENT: (1.2, 0.01)}) == set()
+    assert found(**{VOLTAGE: (0.9, 0.8), CURRENT: (1.2, 0.01)}) == {VOLTAGE}
+
+
+def test_what_is_over_whatever_its_error_needs_no_smaller_one() -> None:
+    assert found(**{VOLTAGE: (2.0, 0.2), CURRENT: (0.99, 0.02)}) == set()
