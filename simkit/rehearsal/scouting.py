@@ -191,14 +191,14 @@ class Scouted:
         """
         cycles = self.event.cycles
         inside = (cycles.time >= span.start - 1e-9) & (cycles.time < span.end)
-        if not inside.any():
-            return 0.0
-        times = cycles.time[inside]
+        # Of a slow event only chosen cycles are known: then what lies between them.
+        times = cycles.time[inside] if inside.any() else np.array([0.5 * (span.start + span.end)])
+        taken = np.interp(times, cycles.time, cycles.supply_current)
         source = np.array([self.line.voltage.at(t) for t in times.tolist()])
         given = (source - self.link.bus_at(times)) / self.machine.supply.source_resistance
         if not self.line.voltage.constant:
             given = np.maximum(given, 0.0)
-        return float(np.mean(given - cycles.supply_current[inside]))
+        return float(np.mean(given - taken))
 
     def courses(self) -> dict[str, Array]:
         """The fast model's companion of each judged quantity, per whole cycle."""

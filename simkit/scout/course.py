@@ -112,21 +112,42 @@ def link_course(
     while the link moves, where the current would not. Settled before the first.
 
     The capacitor takes i = (V_s - v)/R - G v, and the bus lies at v = V + r i, so that with
-    g = G + 1/R it moves by C dV/dt = (V_s/R - g V)/(1 + r g), solved exactly over each step. Behind
-    its rectifier the source takes nothing back: with v above V_s its share falls away, g = G.
+    g = G + 1/R it moves by C dV/dt = (V_s/R - g V)/(1 + r g), solved exactly over each step, with
+    the source straight from each of the times to the next. Behind its rectifier the source takes
+    nothing back: with v above V_s its share falls away, g = G.
     Give `bus` as the supply voltage of a second march to let the link sag with the load.
     Source: Kirchhoff's laws for the supply's netlist, its inductances left out.
     """
     sources = values_at(source, times)
-    rest = sources / (1.0 + resistance * conductance)
-    held, charging = rest.copy(), np.zeros_like(rest)
+    held = sources / (1.0 + resistance * conductance)
+    charging = np.zeros_like(held)
     widths = np.append(np.diff(times), 0.0).tolist()
     for k, width in enumerate(widths):
-        feeds = held[k] <= sources[k] * (1.0 + esr * conductance[k])
-        leak = conductance[k] + (1.0 / resistance if feeds else 0.0)
-        end, rate = (rest[k] if feeds else 0.0), leak / (1.0 + esr * leak)
-        charging[k] = rate * (end - held[k])
+        own, step = float(conductance[k]), (held[k], width, capacitance, esr)
+        if held[k] > sources[k] * (1.0 + esr * own):
+            after, charging[k] = _relaxed(*step, own, 0.0, 0.0)
+        else:
+            share = 1.0 / (1.0 + resistance * own)
+            rise = sources[k + 1] - sources[k] if width > 0.0 else 0.0
+            both = own + 1.0 / resistance
+            after, charging[k] = _relaxed(*step, both, share * sources[k], share * rise)
+            if width > 0.0 and after > sources[k + 1] * (1.0 + esr * own):  # it fell away below
+                after, charging[k] = _relaxed(*step, own, 0.0, 0.0)
         if width > 0.0:
-            keep = float(np.exp(-width * rate / capacitance))
-            held[k + 1] = end + (held[k] - end) * keep
+            held[k + 1] = after
     return LinkCourse(times, held, held + esr * charging)
+
+
+def _relaxed(
+    held: float, width: float, capacitance: float, esr: float, leak: float, end: float, rise: float
+) -> tuple[float, float]:
+    """A capacitor's voltage after a step of a width [s], and the current into it at its beginning
+    [A], where it tends through a conductance `leak` [S] to `end`, which rises by `rise` meanwhile
+    [V]. Behind what rises it lags by the slope times the time constant."""
+    rate = leak / (1.0 + esr * leak)
+    into = rate * (end - held)
+    if width <= 0.0 or rate <= 0.0:
+        return held, into
+    lag = rise / width * capacitance / rate
+    keep = float(np.exp(-width * rate / capacitance))
+    return end + rise - lag + (held - end + lag) * keep, into

@@ -1,5 +1,5 @@
-"""A figure whose error is large or holds its limit is computed again; where another is over its own,
-only what could not be judged at all."""
+"""A figure whose error is large or holds its limit is computed again; where another is over its
+own, only what could not be judged at all."""
 
 from __future__ import annotations
 

@@ -252,6 +252,16 @@ def test_a_rectified_link_runs_down_by_what_is_drawn_and_no_faster() -> None:
     assert link.capacitor_at(4e-3) == pytest.approx(expected, abs=0.1)
 
 
+def test_a_link_lags_behind_a_rising_source_by_its_time_constant() -> None:
+    """V = s (t - T (1 - exp(-t/T))) behind a source s t, T = R C: the textbook answer to a ramp, at
+    steps as long as T."""
+    times = np.arange(0.0, 5e-3, 0.25e-3)
+    slope = 6500.0
+    link = link_course(times, np.zeros(len(times)), lambda t: slope * t, 0.25, 1e-3)
+    expected = slope * (times - 0.25e-3 * (1.0 - np.exp(-times / 0.25e-3)))
+    np.testing.assert_allclose(link.capacitor, expected, rtol=1e-12, atol=1e-12)
+
+
 def test_link_sags_like_an_rc() -> None:
     """A step of load G on R and C: V = Vs (1 - R' G (1 - exp(-t/R'C))), R' of R and 1/G beside each
     other, the textbook answer."""
