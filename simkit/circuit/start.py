@@ -16,7 +16,7 @@ GATE_NODES = ("g{n}", "h{n}", "j{n}", "xq{n}.gi")
 
 def start_nodes(machine: Machine, line: Timeline, seed: Seed) -> str:
     """The list of an `.ic` line; empty where it is not known what they are."""
-    if line.faults or machine.drive.isolation == "transformer":
+    if any(f.kind == "start" for f in line.faults) or machine.drive.isolation == "transformer":
         return ""
     link = seed.link_voltage
     film = link if seed.film_voltage is None else seed.film_voltage

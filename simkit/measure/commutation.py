@@ -150,7 +150,10 @@ def _watched(waves: Waves, edge: Edge, half: float) -> float:
     first, last = np.searchsorted(waves.time, (command, edge.time + half - 0.5 * dead))
     part = slice(int(first), int(last))
     gate = waves.switches[edge.incoming - 1].gate_source[part]
-    on = crossing(waves.time[part], gate, waves.machine.switch.channel.threshold)
+    threshold = waves.machine.switch.channel.threshold
+    on = crossing(waves.time[part], gate, threshold)
+    if len(gate) and gate[0] > threshold:  # it is up already, as one that nothing holds may be
+        on = command
     late = DELAYS * (on - command) if np.isfinite(on) else half
     return max(AFTER, min(late, half - dead))
 

@@ -19,12 +19,14 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from simkit.measure.commutation import Edge, crossing
+from simkit.measure.commutation import Edge
 from simkit.measure.waveforms import Array, Waves, integral, value_at
 
 LEAST_FORWARD = 0.3
 """[A]"""
 TAIL = 0.25
+FIFTH = 40
+"""Levels that a fifth of the link voltage is cut into [1]."""
 SHORTEST = 1e-7
 """A dead time counts as so long at least, to look at the current before [s]."""
 
@@ -121,10 +123,25 @@ def reverse_charge(time: Array, current: Array, peak: float) -> float:
 
 
 def steepest_climb(time: Array, voltage: Array, link: float) -> float:
-    """Largest mean slope over a fifth of the link voltage, between 10 and 90 % of it [V/s]."""
-    levels = np.linspace(0.1, 0.9, 17) * link
-    passed = np.array([crossing(time, voltage, level) for level in levels])
-    reached = np.isfinite(passed[4:]) & np.isfinite(passed[:-4])
-    spans = passed[4:][reached] - passed[:-4][reached]
+    """Largest mean slope over a fifth of the link voltage, between 10 and 90 % of it [V/s].
+
+    First passages only. With a span begun at every twentieth of the link a climb whose steepest
+    part lies between two of them was told 1.5 % too slow; a two-hundredth is far below the steps'.
+    """
+    levels = np.linspace(0.1, 0.9, 8 * FIFTH // 2 + 1) * link
+    passed = first_passages(time, voltage, levels)
+    reached = np.isfinite(passed[FIFTH:]) & np.isfinite(passed[:-FIFTH])
+    spans = passed[FIFTH:][reached] - passed[:-FIFTH][reached]
     rising = spans[spans > 0.0]
     return float(0.2 * link / rising.min()) if len(rising) else float("nan")
+
+
+def first_passages(time: Array, values: Array, levels: Array) -> Array:
+    """When values first rise through each of some levels, straight between samples; inf where they
+    never do, or begin above it [s]."""
+    highest = np.maximum.accumulate(values)
+    after = np.searchsorted(highest, levels, side="right")
+    there = (after > 0) & (after < len(values))
+    k = np.clip(after, 1, len(values) - 1)
+    share = (levels - values[k - 1]) / np.where(there, values[k] - values[k - 1], 1.0)
+    return np.where(there, time[k - 1] + share * (time[k] - time[k - 1]), np.inf)

@@ -20,6 +20,7 @@ from simkit.rehearsal.ladder import climb
 from simkit.rehearsal.refining import Task
 from simkit.rehearsal.scouting import Scouted
 from simkit.rehearsal.settings import Settings
+from simkit.rehearsal.settled_state import Begun, begun
 from simkit.rehearsal.start_flux import with_kick
 from simkit.rehearsal.stretches import Stretch, seed_at
 from simkit.run.backend import EngineRun, Progress
@@ -42,6 +43,8 @@ depends on the steps too, and a recovery on a small share of its swing. From a c
 few finer cycles told a recovery's slopes 3 % short and claimed a tenth of that."""
 SPAN = 12
 """Most cycles of a finer run that is not the whole event [1]."""
+FAR_OFF = 0.02
+"""A start this far off is put right twice [1]: what is off in proportion is then a tenth of it."""
 MARGIN = 0.2e-6
 """Run on after the last commutation has been watched [s]."""
 LAST = 1.6
@@ -101,6 +104,8 @@ class Job:
     settings: Settings
     counter: Counter
     retries: list[str]
+    begun: Begun | None = None
+    """Where a whole run starts from in place of the fast model's state."""
 
     def __post_init__(self) -> None:
         self.parts: dict[str, tuple[Timeline, Seed, float]] = {}
@@ -128,6 +133,8 @@ class Job:
 
     def _start_of(self, part: Timeline) -> Seed:
         """What a run of the whole event starts from."""
+        if self.begun is not None:
+            return self.begun.at(part.phase(part.begin))
         seed = self.scout.seed(part.begin)
         if self.scout.line.opens > 0.0:  # in the midst of the event, from where samples do
             return with_kick(self.machine, part, part.begin, seed)
@@ -151,6 +158,30 @@ class Job:
         """The last cycles of the settled part, which ends at a time [s]."""
         start, cycles = closeup.first_times(self.scout, settled)[0]
         return self.look(self.scout, start, cycles, 0.0)
+
+    def settled_start(self, corrected: Scouted, calm: Stretch, settled: float) -> Begun | None:
+        """The start with which a run of the settled part, up to a time [s], would have gone on as
+        it began; by one more run where that is another start altogether.
+
+        `corrected`: the seeds that count where that run tells too little. None where there is no
+        steady drive to begin with, or none that the deck's own commands make.
+        """
+        line, known = self.scout.line, self.parts.get(calm.deck.digest)
+        if line.opens > 0.0 or line.oscillator is not None or not steady(line) or known is None:
+            return None
+        part, seed, since = known
+        otherwise = corrected.seed(calm.deck.begin)
+        found = begun(self.machine, line, calm, seed, otherwise)
+        if found.changed <= FAR_OFF:
+            return found
+        seed = found.at(found.phase)
+        try:
+            again = self._run(part, seed, calm.analysis, since)
+        except EngineError as error:
+            self.retries.append(f"settled part again: {error.reason}")
+            return found
+        link = self.scout.corrected([again]).seed(again.deck.begin)
+        return begun(self.machine, line, again, seed, link)
 
     def finer(self, stretches: Sequence[Stretch]) -> list[Stretch]:
         """The stretches that decide, with finer steps."""
@@ -239,6 +270,13 @@ class Job:
             return [task() for task in tasks]
         with ThreadPoolExecutor(self.settings.jobs) as pool:
             return list(pool.map(lambda task: task(), tasks))
+
+
+def steady(line: Timeline) -> bool:
+    """Whether drive and source stand still before the first event, and are on."""
+    begin = min((e.start for e in line.events), default=line.end)
+    moved = (p.constant or p.at(begin) == p.first for p in (line.frequency, line.voltage))
+    return all(moved) and not any(f.kind == "start" for f in line.faults)
 
 
 def whole_from(line: Timeline) -> float:

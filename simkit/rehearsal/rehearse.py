@@ -46,6 +46,7 @@ from simkit.rehearsal.refining import ROUNDS, Passes, refine_round
 from simkit.rehearsal.ripple import with_trough
 from simkit.rehearsal.scouting import Scouted, scouted
 from simkit.rehearsal.settings import Settings
+from simkit.rehearsal.settled_state import Begun
 from simkit.rehearsal.stretches import Stretch
 from simkit.rehearsal.tripping import Running, protected
 from simkit.rehearsal.warming import Warmed, expected, warmed
@@ -156,6 +157,10 @@ class _Run:
     """The sample of the settled part."""
     why_whole: str = ""
     warm: Warmed | None = None
+    first: Job | None = None
+    """Of the run of the settled part."""
+    begun: Begun | None = None
+    """Where a whole run starts from, once there is to be one."""
     residue: float | None = None
     offset: Offset | None = None
     """What the circuit's detector sees beyond the fast model's."""
@@ -197,11 +202,11 @@ class _Run:
 
     def settle(self) -> None:
         """The switches at the temperature they work at, and the fast model of that machine."""
-        scouts: list[Scouted] = []
+        jobs: list[Job] = []
 
         def settled_run(trial: Machine) -> Stretch:
-            scouts.append(scouted(trial, self.line))
-            return self._job(trial, scouts[-1]).calm(self.settled)
+            jobs.append(self._job(trial, scouted(trial, self.line)))
+            return jobs[-1].calm(self.settled)
 
         if self.machine.switch.warming is not None:
             begin = expected(self.machine, self.line)
@@ -209,11 +214,11 @@ class _Run:
         else:
             last = settled_run(self.machine)
         self.calm = [last]
-        self._set_out(scouts[-1])
+        self.first = jobs[-1]
+        self._set_out(jobs[-1].scout)
         self.why_whole = why_whole(self.scout, self.settings)
         if self.why_whole:
-            self.settings = replace(self.settings, whole=True)
-            self.job = self._job(self.machine, self.scout)
+            self._whole_from_now()
         elif self.line.oscillator is not None:
             self._follow()
 
@@ -238,8 +243,16 @@ class _Run:
         self.scout = scout.corrected(self.calm)
         self.job = self._job(self.machine, self.scout)
 
+    def _whole_from_now(self) -> None:
+        """The circuit runs through the whole event, from where its settled part would go on."""
+        self.settings = replace(self.settings, whole=True)
+        if self.first is not None and self.begun is None:
+            self.begun = self.first.settled_start(self.scout, self.calm[-1], self.settled)
+        self.job = self._job(self.machine, self.scout)
+
     def _job(self, machine: Machine, scout: Scouted) -> Job:
-        return Job(machine, scout, self.runner, self.settings, self.counter, self.retries)
+        return Job(machine, scout, self.runner, self.settings, self.counter, self.retries,
+                   self.begun)  # fmt: skip
 
     def first_pass(self) -> None:
         """The whole event, or samples of it, carried on while a figure still rises at the end."""
@@ -277,8 +290,7 @@ class _Run:
     def _turn_whole(self, why: str) -> None:
         """The whole event after all."""
         self.why_whole = why
-        self.settings = replace(self.settings, whole=True)
-        self.job = self._job(self.machine, self.scout)
+        self._whole_from_now()
         self.passes = Passes([self.job.whole()], [], {})
 
     def _rises(self) -> dict[str, onward.Rising]:

@@ -149,7 +149,8 @@ def seed_at(waves: Waves, time: float) -> Seed:
         blocking = at(waves.node("a") - waves.node("pa"))
         blocking -= machine.bridge.form.rest_share * link
     if machine.bridge.form.far_end == "midpoint":
-        blocking += at(waves.node("sl")) - 0.5 * link
+        # Two equal capacitors: the midpoint rides on half of what the rails do, ripple and all.
+        blocking += at(waves.node("sl") - 0.5 * waves.node("p"))
     before, after = ("s2", "t1") if machine.tank.feed == "loop" else ("w", "t1")
     return Seed(
         link_voltage=link,

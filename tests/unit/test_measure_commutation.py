@@ -12,6 +12,7 @@ import pytest
 from simkit.measure.commutation import (
     Transition,
     crossing,
+    edges,
     legs,
     mode_of,
     most_common,
@@ -217,7 +218,8 @@ def test_what_has_no_slope() -> None:
     assert _fall(np.array([0.0, 1.0]), np.array([2.0, -2.0]), 2.0, 0.5) == 4.0
     assert np.isnan(_fall(np.array([0.0, 1.0]), np.array([1.0, -1.0]), 2.0, 0.0))
     time, volts = np.array([0.0, 1.0, 1.0, 2.0]), np.array([0.0, 30.0, 80.0, 100.0])
-    assert steepest_climb(time, volts, 100.0) == pytest.approx(0.2 * 100.0 / (5.0 / 30.0))
+    # A jump from 30 to 80 V: of the levels half a volt apart the last one below it is 29.5 V.
+    assert steepest_climb(time, volts, 100.0) == pytest.approx(0.2 * 100.0 / (0.5 / 30.0))
     step = np.array([0.0, 0.0, 100.0, 100.0])
     assert np.isnan(steepest_climb(time, step, 100.0))
 
@@ -301,3 +303,21 @@ def test_the_steepest_fifth_between_a_tenth_and_nine_tenths() -> None:
     # A climb that ends at half its way has a slope too; one of less than a fifth has none.
     assert steepest_climb(np.array([0.0, 5.0]), np.array([0.0, 50.0]), 100.0) == pytest.approx(10.0)
     assert np.isnan(steepest_climb(np.array([0.0, 5.0]), np.array([0.0, 25.0]), 100.0))
+
+
+def test_the_steepest_fifth_may_begin_anywhere() -> None:
+    """100 V/s from 12.5 to 32.5 V, 50 V/s beside it: from a twentieth to a twentieth of the link it
+    would be 20 V in 0.25 s, four fifths of it."""
+    time = np.cumsum([0.0, 0.25, 0.2, 1.35])
+    volts = np.array([0.0, 12.5, 32.5, 100.0])
+    assert steepest_climb(time, volts, 100.0) == pytest.approx(100.0)
+
+
+@pytest.mark.parametrize(("before", "watched"), [(6.0, 1.0), (0.0, 9.4)])
+def test_a_gate_that_is_up_before_its_command_has_no_delay(before: float, watched: float) -> None:
+    """As one without its driver's supply may be: watched for a microsecond, not until it happens
+    to pass 4 V once more. Half a period of 10 us, less 0.6 us between commands."""
+    gate = line((10.4, before), (12.0, 0.0), (14.0, 0.0), (14.1, 6.0))
+    made = drawn(xq2__gi=gate, xq3__gi=gate)
+    found = edges(made, np.array([10.0, 20.0]) * US, True)[0]
+    assert found.watched == pytest.approx(watched * US)

@@ -5,8 +5,10 @@ from __future__ import annotations
 import pytest
 
 from simkit.circuit.start import start_nodes
+from simkit.circuit.timeline import timeline
 from simkit.circuit.values import Seed, bridge_values, coupling_values, series_shares
-from tests.machines import still, topology, varied
+from simkit.parameters.events import Event
+from tests.machines import demo, scenario, still, topology, varied
 
 SEED = Seed(link_voltage=320.0, blocking_voltage=4.0)
 
@@ -64,3 +66,22 @@ def test_split_and_blocking_capacitor_share_what_is_across_both() -> None:
 
 def test_behind_a_gate_transformer_nothing_is_claimed() -> None:
     assert nodes("full", "transformer", 1.0) == {}
+
+
+def faulted(kind: str, **more: object) -> str:
+    machine = demo()
+    event = {"kind": kind, "at": 20e-6, **more}
+    case = scenario(settled=50e-6, frequency=80e3)
+    line = timeline(machine, case.model_copy(update={"events": (Event.model_validate(event),)}))
+    return start_nodes(machine, line.stretch(0.0, line.end), SEED)
+
+
+def test_what_happens_later_leaves_the_start_alone() -> None:
+    """Before a gate's lead opens everything stands as without that; before a start from rest
+    nothing does."""
+    machine = demo()
+    calm = timeline(machine, scenario(settled=50e-6, frequency=80e3))
+    assert faulted("gate-open", switches=[4]) == start_nodes(
+        machine, calm.stretch(0.0, calm.end), SEED
+    )
+    assert faulted("start") == ""
