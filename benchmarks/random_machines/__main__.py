@@ -4,7 +4,7 @@ WHAT: `files` writes the cases; `ours` rehearses them with the code as it stands
 the plain program where no kept reference fits; `both` does one after the other, case by case;
 `table` prints what it came to; `record` puts the
 latest results beside the references and writes docs/numerics.md anew. All are taken up again where
-they stopped. Seeds from 1000 on are machines with IGBTs. Nothing is tuned on seeds from 250 on, nor
+they stopped. Seeds from 1000 on are machines with IGBTs. Nothing is tuned on seeds from 300 on, nor
 on those from 1024 on.
 """
 

@@ -22,8 +22,9 @@ Reference: the same circuit in plain
 code that shares nothing with simkit's measures. A figure is inside when it differs from its
 reference by no more than its own stated error and the reference's own (a third of what it moved
 from 20 ns and 1e-4, what its source still pumps and its core's offset). What differed on seeds
-below 250 was looked into, there and in the reference's own measures; those from 250 on are only
-reported.
+below 300 was looked into, there and in the reference's own measures; those from 300 on are only
+reported. Seeds 250 to 299 were unseen until then: 97.1 % of their figures were inside, 9 of 647
+beyond three times their error.
 """
 
 IGBT = """

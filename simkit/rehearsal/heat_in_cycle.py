@@ -57,8 +57,8 @@ class LossCourse:
 def within_cycles(
     waves: Waves, cycles: tuple[Cycle, ...], losses: Sequence[Series], path: HeatPath
 ) -> LossCourse | None:
-    """Losses by cycles, and by parts of those in which a junction moves beside its mean course,
-    the rest after the last whole cycle included; None where the means tell enough.
+    """Losses by cycles, and by parts of those in which a junction moves beside its mean course and
+    of the rest after the last whole cycle, which has no mean; None where the means tell enough.
 
     Over each cycle the mean is that of `losses`, which finer runs may have put right [W].
     """
@@ -80,7 +80,7 @@ def within_cycles(
             moved[k] = max(moved[k], _beside(power - means[k], group[0].length, path))
     largest = np.argsort(moved)[::-1][:MOST]
     followed = set(largest[moved[largest] >= NOTEWORTHY].tolist())
-    if not followed:
+    if not followed and not rest:
         return None
     return _course(waves, (cycles, rest), losses, (own, raw), followed)
 

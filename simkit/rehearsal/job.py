@@ -4,6 +4,7 @@ from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from functools import partial
+from math import pi, sqrt
 
 from simkit.circuit.analysis import Analysis
 from simkit.circuit.netlist import Deck
@@ -43,6 +44,8 @@ depends on the steps too, and a recovery on a small share of its swing. From a c
 few finer cycles told a recovery's slopes 3 % short and claimed a tenth of that."""
 SPAN = 12
 """Most cycles of a finer run that is not the whole event [1]."""
+FLOATING = ("driver-unpowered", "gate-open")
+"""Faults that leave a gate to itself."""
 FAR_OFF = 0.02
 """A start this far off is put right twice [1]: what is off in proportion is then a tenth of it."""
 MARGIN = 0.2e-6
@@ -140,10 +143,10 @@ class Job:
             return with_kick(self.machine, part, part.begin, seed)
         return seed
 
-    def _all(self) -> Timeline:
-        """The whole event with its run-in."""
+    def _all(self, more: float = 0.0) -> Timeline:
+        """The whole event with its run-in, longer by some cycles."""
         line = whole_line(self.scout.line)
-        cycles = FAULT_RUN_IN if line.faults else RUN_IN
+        cycles = more + (FAULT_RUN_IN if line.faults else RUN_IN)
         return line.stretch(line.opens - cycles / line.frequency.at(line.opens), line.end)
 
     def look(self, seeds: Scouted, start: float, cycles: int, memories: float) -> Stretch:
@@ -233,8 +236,12 @@ class Job:
         return SecondRuns(name, tuple(pairs), tuple(sorted(missed)))
 
     def _fine_whole(self, analysis: Analysis) -> Stretch:
-        """The whole event again: what a fault leaves behind is in no seed."""
-        part = self._all()
+        """The whole event again: what a fault leaves behind is in no seed.
+
+        Where gates are left to themselves their windings' ringing goes on in what follows, so that
+        every other pass starts half a ringing earlier: what that changes counts as an error too.
+        """
+        part = self._all(ringing_half(self.machine, self.scout.line) if analysis == FINE else 0.0)
         return self._run(part, self._start_of(part), analysis, whole_from(self.scout.line))
 
     def _fine_at(
@@ -270,6 +277,16 @@ class Job:
             return [task() for task in tasks]
         with ThreadPoolExecutor(self.settings.jobs) as pool:
             return list(pool.map(lambda task: task(), tasks))
+
+
+def ringing_half(machine: Machine, line: Timeline) -> float:
+    """Half a period of a gate winding's ringing with its capacitor, in cycles of the drive, where
+    gates come to float [1]; zero elsewhere: pi sqrt(L C) f."""
+    winding = machine.drive.transformer
+    if winding is None or all(f.kind not in FLOATING for f in line.faults):
+        return 0.0
+    seconds = pi * sqrt(winding.magnetising_inductance * winding.coupling_capacitance)
+    return seconds * line.frequency.first
 
 
 def steady(line: Timeline) -> bool:

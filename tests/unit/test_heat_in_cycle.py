@@ -62,6 +62,17 @@ def test_what_comes_after_the_last_whole_cycle_counts() -> None:
     assert got == pytest.approx(rise, rel=0.15)
 
 
+def test_the_rest_after_the_last_whole_cycle_counts_in_normal_work_too() -> None:
+    """Three quarters of a cycle, in no mean: without them a rising course ended 1 K low."""
+    end = 20 * PERIOD + 7.5e-6
+    waves, losses = power(1.0, 0.0, end)
+    course = within_cycles(waves, CYCLES, losses, PATH)
+    assert course is not None
+    assert len(course.starts) == len(CYCLES) + 18  # of twenty-four parts of a cycle
+    assert course.ends[-1] == pytest.approx(end)
+    assert course.values[0] == pytest.approx(CALM)
+
+
 def test_normal_work_follows_the_means() -> None:
     """30 W over half of each cycle: some tenths of a kelvin."""
     time = np.arange(0.0, 20 * PERIOD + 5e-9, 10e-9)
