@@ -16,12 +16,11 @@ from simkit.studies.all_faults import study as all_faults
 from tests.machines import DEMO
 
 NAMES = (
-    "dead-time-short",
-    "dead-time-long",
     "gate-resistor-small",
     "driver-supply-low",
     "half-turns",
-    "clamp-resistance",
+    "melt-charge",
+    "soak-low-voltage",
 )
 """Situations that take the engine a second or two."""
 REHEARSE = all_faults.rehearse_case

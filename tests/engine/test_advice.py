@@ -17,7 +17,6 @@ from simkit.studies.inputs.loading import load_scenario
 from simkit.studies.maps.cases import row_of
 
 HERE = Path(__file__).parent / "advice"
-pytestmark = pytest.mark.slow
 
 
 def told(arguments: list[str], capsys: pytest.CaptureFixture[str]) -> dict[str, Any]:
@@ -57,6 +56,7 @@ def followed(
     return {row["quantity"]: row for row in found["limits"]}, first
 
 
+@pytest.mark.slow
 def test_more_cans_overload_the_supply_and_the_margin_helps(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
@@ -69,6 +69,7 @@ def test_more_cans_overload_the_supply_and_the_margin_helps(
     assert more["supply_current"]["ratio"] > max(r["ratio"] for r in as_it_is.values())
 
 
+@pytest.mark.study
 def test_more_turns_force_the_diodes_off_and_the_frequency_helps(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:

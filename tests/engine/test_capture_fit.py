@@ -14,12 +14,13 @@ from simkit.studies.fit.solve import Observation
 from simkit.studies.fit.study import fit
 from simkit.studies.inputs.loading import load_machine
 from tests.machines import DEMO, demo
+from tests.slowly import rest_studied
 from tests.unit.test_captures import PIECE, lacking, plain, skewed, truth
 
 pytestmark = pytest.mark.slow
 
 
-@pytest.mark.parametrize("made", [plain, skewed, lacking])
+@pytest.mark.parametrize("made", rest_studied([plain, lacking, skewed], 2))
 def test_a_capture_is_fitted_back_and_lies_over_the_circuit(
     made: Callable[[Path], tuple[Observation, ...]], tmp_path: Path
 ) -> None:

@@ -5,21 +5,27 @@ Each expectation is worked out in the comment beside it from the circuit, not fr
 
 from __future__ import annotations
 
+from functools import cache
 from math import pi, sqrt
 from pathlib import Path
+from typing import Any
 
 import pytest
 
 from simkit.judge.difference import Difference
 from simkit.parameters.change import load_changes
 from simkit.parameters.load import load_file
+from simkit.parameters.machine import Machine
 from simkit.parameters.scenario import Scenario
+from simkit.rehearsal.findings import Rehearsal
 from simkit.rehearsal.rehearser import Rehearser
 from simkit.studies.compare import study as compare
 from simkit.studies.compare.changing import variants
 from simkit.studies.inputs.loading import load_machine
 from tests.machines import DEMO
 
+FIVE = DEMO.parent / "changes" / "five.toml"
+BOTH = ("pull-out-cold", "pull-out-hot")
 TANK = ("can_voltage_rms", "can_current_rms", "supply_current")
 
 
@@ -44,10 +50,29 @@ def test_a_null_change_makes_no_difference_in_any_figure(tmp_path: Path) -> None
     assert found.after.outcome == found.before.outcome == "over_limit"
 
 
-@pytest.fixture(scope="module")
-def five() -> dict[tuple[str, str], compare.Held]:
-    found = held(DEMO.parent / "changes" / "five.toml", "pull-out-cold", "pull-out-hot")
-    return {(h.variant.name, h.scenario.name): h for h in found}
+class Remembering(Rehearser):
+    """The machine as it is, which every change is held against, is rehearsed once."""
+
+    def rehearse(self, machine: Machine, scenario: Scenario, progress: Any = None) -> Rehearsal:
+        return remembered(machine.model_dump_json(), scenario.model_dump_json())
+
+
+@cache
+def remembered(machine: str, scenario: str) -> Rehearsal:
+    return Rehearser().rehearse(
+        Machine.model_validate_json(machine), Scenario.model_validate_json(scenario)
+    )
+
+
+@cache
+def changed(name: str, scenario: str) -> compare.Held:
+    """One of the five changes in one scenario."""
+    machine = load_machine(DEMO / "machine.toml")
+    made, _ = variants(DEMO / "machine.toml", load_changes(FIVE), {})
+    files = [load_file(DEMO / f"{scenario}.toml", Scenario)]
+    wanted = [v for v in made if v.name == name]
+    (found,) = compare.rehearsals(machine, wanted, files, Remembering())
+    return found
 
 
 def limit(held: compare.Held, quantity: str) -> Difference:
@@ -62,9 +87,6 @@ def ratio(held: compare.Held, quantity: str) -> float:
     return found.after.value / found.before.value
 
 
-Five = dict[tuple[str, str], compare.Held]
-
-
 def tank_hardly_sees_the_switch(found: compare.Held) -> None:
     """Some tens of milliohm less beside a load of 20 ohm: 1 %; the supply sees what the bridge
     loses too, some per cent."""
@@ -74,8 +96,8 @@ def tank_hardly_sees_the_switch(found: compare.Held) -> None:
 
 
 @pytest.mark.slow
-def test_superjunction(five: Five) -> None:
-    cold, hot = five["superjunction", "pull-out-cold"], five["superjunction", "pull-out-hot"]
+def test_superjunction() -> None:
+    cold, hot = (changed("superjunction", s) for s in BOTH)
     # R_DS(on) is 65 instead of some 130 mohm: less loss, and a cooler chip even at 0.40 K/W.
     assert limit(hot, "junction_held").mark == "better"
     # The slope in recovery is the bridge's doing; its rating is 900 instead of 600 A/us.
@@ -88,9 +110,9 @@ def test_superjunction(five: Five) -> None:
     tank_hardly_sees_the_switch(hot)
 
 
-@pytest.mark.slow
-def test_silicon_carbide(five: Five) -> None:
-    cold, hot = (five["silicon-carbide", s] for s in ("pull-out-cold", "pull-out-hot"))
+@pytest.mark.study
+def test_silicon_carbide() -> None:
+    cold, hot = (changed("silicon-carbide", s) for s in BOTH)
     # Some 0.1 uC of stored charge instead of microcoulombs, and ratings made for hard recovery.
     assert limit(cold, "recovery_dv_dt").mark == "better"
     assert limit(cold, "recovery_di_dt").mark == "better"
@@ -104,9 +126,9 @@ def test_silicon_carbide(five: Five) -> None:
     tank_hardly_sees_the_switch(hot)
 
 
-@pytest.mark.slow
-def test_more_turns(five: Five) -> None:
-    hot = five["more-turns", "pull-out-hot"]
+@pytest.mark.study
+def test_more_turns() -> None:
+    cold, hot = (changed("more-turns", s) for s in BOTH)
     # The EMF in the loop is (4/pi) V/n: coil current goes with 22/29, primary current and power
     # with its square. 3 %: leakage and the drops in switches and windings are not in this.
     assert ratio(hot, "coil_current_rms_a") == pytest.approx(22 / 29, rel=0.03)
@@ -116,14 +138,13 @@ def test_more_turns(five: Five) -> None:
     flux = limit(hot, "flux_peak")
     assert flux.after.value / flux.before.value == pytest.approx(22 / 29, rel=0.05)
     # Less of everything in the cold pull-out too.
-    cold = five["more-turns", "pull-out-cold"]
     assert {limit(cold, q).mark for q in TANK} == {"better"}
     assert "worse" not in {d.mark for d in cold.limits}
 
 
 @pytest.mark.slow
-def test_half_the_capacitors(five: Five) -> None:
-    hot = five["half-the-capacitors", "pull-out-hot"]
+def test_half_the_capacitors() -> None:
+    hot = changed("half-the-capacitors", "pull-out-hot")
     # f0 goes with 1/sqrt(C), and the margin stays: exact.
     assert ratio(hot, "frequency_hz") == pytest.approx(sqrt(2.0), rel=1e-6)
     # At margin m the reactance is omega L (1 - 1/(1+m)^2), so with sqrt(2) more of it against the
@@ -141,8 +162,8 @@ def test_half_the_capacitors(five: Five) -> None:
 
 
 @pytest.mark.slow
-def test_gate_resistor_doubled(five: Five) -> None:
-    cold, hot = (five["gate-resistor-doubled", s] for s in ("pull-out-cold", "pull-out-hot"))
+def test_gate_resistor_doubled() -> None:
+    cold, hot = (changed("gate-resistor-doubled", s) for s in BOTH)
     # The opposite switch turns on more slowly and forces the diode off less steeply.
     assert limit(cold, "recovery_di_dt").mark == "better"
     assert limit(cold, "recovery_dv_dt").mark == "better"

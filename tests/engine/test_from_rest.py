@@ -32,8 +32,9 @@ F = 80.5e3
 
 @cache
 def started(first_half: str, frequency: float = F) -> Rehearsal:
+    """Ten cycles: what is looked at is theirs, and a figure that rises on is not followed."""
     case = draft(demo(), "start", events=[{"kind": "start", "at": 0.0, "first_half": first_half}],
-                 start={"frequency": frequency}, tail=1.2e-4)  # fmt: skip
+                 start={"frequency": frequency}, ends=1.2e-4)  # fmt: skip
     return BENCH.rehearse(case.machine, case.scenario)
 
 

@@ -150,7 +150,7 @@ def test_the_circuit_ends_where_the_relations_say(name: str) -> None:
 
 @pytest.mark.slow
 @pytest.mark.situation("absence", *LOADS)
-@pytest.mark.parametrize("name", LOADS)
+@pytest.mark.parametrize("name", rest_studied(LOADS, 7))
 def test_before_its_event_nothing_of_it_is_there(name: str) -> None:
     """The state before is the other one by hand, and the tests would not take one for the other:
     current or phase differ by more than both tolerances."""

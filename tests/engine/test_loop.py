@@ -50,7 +50,7 @@ def lifted(loop: str, whole: bool, seconds: float) -> Rehearsal:
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("loop", rest_studied(sorted(LOOPS)))
+@pytest.mark.parametrize("loop", rest_studied(LOOPS))
 def test_the_loop_in_the_circuit_and_the_fast_models_agree(loop: str) -> None:
     whole, sampled = (lifted(loop, w, 1e-3) for w in (True, False))
     assert whole.is_whole

@@ -154,9 +154,13 @@ def bench(name: str, folder: Path, text: str | None = None) -> Any:
     return examined(laid_out(BY_NAME[name], folder, text))
 
 
+OFTEN = {"mos-vdmos", "mos-table", "igbt-charge", "sic-kelvin", "diode-alone"}
+"""One of every kind of switch, one that loses a test, and a diode alone."""
+
+
 @pytest.mark.slow
 @pytest.mark.parametrize(
-    "name", [pytest.param(n, marks=() if n == "sic-kelvin" else pytest.mark.slow) for n in BY_NAME]
+    "name", [pytest.param(n, marks=() if n in OFTEN else pytest.mark.study) for n in BY_NAME]
 )
 def test_a_file_goes_through_the_virtual_tests(name: str, tmp_path: Path) -> None:
     """The threshold is that of the file's own law at the sheet's current, to 5 %: what the
@@ -176,7 +180,7 @@ def test_a_file_goes_through_the_virtual_tests(name: str, tmp_path: Path) -> Non
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("name", rest_studied(BY_NAME, 4))
+@pytest.mark.parametrize("name", rest_studied(BY_NAME))
 def test_a_file_is_rehearsed_to_a_verdict(name: str, tmp_path: Path) -> None:
     """A few settled cycles: figures are had, and the energy put in comes out again within a
     percent, which holds for any switch."""

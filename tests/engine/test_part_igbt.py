@@ -19,6 +19,7 @@ from simkit.parts.igbt_fit import fit_igbt
 from simkit.parts.switches import load_part
 from simkit.run.process import NgspiceEngine
 from simkit.studies.part.igbt import examine_igbt
+from tests.slowly import rest_studied
 
 PARTS = scenario_folder() / "parts"
 CLASSES = sorted(p.stem for p in PARTS.glob("igbt-*.toml"))
@@ -95,7 +96,7 @@ def test_the_channel_does_not_conduct_backwards() -> None:
 @pytest.mark.slow
 @pytest.mark.parametrize(
     "name",
-    [QUICK, *(pytest.param(n, marks=pytest.mark.slow) for n in CLASSES if n != QUICK)],
+    [QUICK, *rest_studied((n for n in CLASSES if n != QUICK), 0)],
 )
 def test_a_class_returns_its_own_sheet(name: str) -> None:
     """10 %: what typical figures of a sheet differ by between two readings of its curves (common

@@ -94,7 +94,8 @@ def test_a_quick_trip_keeps_the_short_circuit_time_of_an_igbt_and_a_slow_one_doe
     assert quick.whole.waves.link_voltage[-1] > slow.whole.waves.link_voltage[-1] + 3.0
 
 
-def lifted(bench: Rehearser) -> tuple[Rehearsal, Rehearsal]:
+@cache
+def lifted() -> tuple[Rehearsal, Rehearsal]:
     """The lift by hand with a trip of 5 us and with one of 80."""
     scenario, machine = load_scenario(DEMO / "drives" / "fixed.toml")
     assert scenario.model.events[0].speed == 1.0
@@ -104,14 +105,14 @@ def lifted(bench: Rehearser) -> tuple[Rehearsal, Rehearsal]:
         drive = type(bare.drive).model_validate(
             bare.drive.model_dump(exclude_none=True) | {"trip": LIFT | {"delay": delay}}
         )
-        found.append(bench.rehearse(bare.model_copy(update={"drive": drive}), scenario.model))
+        found.append(Rehearser().rehearse(bare.model_copy(update={"drive": drive}), scenario.model))
     return found[0], found[1]
 
 
 @pytest.mark.slow
 def test_a_lift_by_hand_leaves_a_trip_all_the_time_it_wants() -> None:
     """In 80 us a piece lifted at a metre a second moves by 0.08 mm: both delays are as good."""
-    found = quick, slow = lifted(BENCH)
+    found = quick, slow = lifted()
     assert quick.tripped[0].crossed == pytest.approx(slow.tripped[0].crossed)
     for each in found:
         assert not each.is_whole, "seconds of a lift are sampled, the trip alone is run"
@@ -131,7 +132,7 @@ def test_a_lift_by_hand_leaves_a_trip_all_the_time_it_wants() -> None:
 @pytest.mark.slow
 def test_what_a_lift_leaves_of_the_limits_is_where_in_the_period_the_gates_go_off() -> None:
     """75 us are not whole periods of 78.9 kHz, but 5.92: the core is left with another flux."""
-    quick, slow = lifted(Rehearser())
+    quick, slow = lifted()
     assert quick.verdict.outcome == "within_limits"
     assert {r.quantity for r in slow.rows if r.status == "over"} == {"flux_peak"}
     assert {r.status for r in slow.rows} == {"ok", "over"}

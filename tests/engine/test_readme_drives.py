@@ -36,8 +36,15 @@ def test_every_kind_of_drive_has_its_row() -> None:
     assert {p.split("/")[0] for p, _, _ in ROWS} == {"chisel-brazing", "tube-bending"}
 
 
+LONG = "tube-bending/drives/phase-100-hz.toml"
+"""A third of what all rows take."""
+
+
 @pytest.mark.slow
-@pytest.mark.parametrize(("path", "verdict", "last"), ROWS, ids=[r[0] for r in ROWS])
+@pytest.mark.parametrize(
+    ("path", "verdict", "last"),
+    [pytest.param(*r, id=r[0], marks=pytest.mark.study if r[0] == LONG else ()) for r in ROWS],
+)
 def test_a_row_says_what_its_run_says(path: str, verdict: str, last: str) -> None:
     scenario, machine = load_scenario(ROOT / "scenarios" / path)
     found = Rehearser().rehearse(machine.model, scenario.model)

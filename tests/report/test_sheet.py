@@ -23,25 +23,26 @@ from simkit.studies.bring_up.study import BringUpResult, bring_up, setting_of, s
 from simkit.studies.bring_up.trials import Rehearsals, cases_at
 from simkit.studies.inputs.loading import load_machine
 from tests.machines import DEMO
+from tests.once import shared_by_all
 from tests.report.browser import PROGRAM, Page
 
 PAPERS = {"A4": (8.27, 11.69), "Letter": (8.5, 11.0)}
 """Width and height [in]: ISO 216 and ANSI/ASME Y14.1, recalled from memory."""
-pytestmark = pytest.mark.slow
-
-
 ATTACK = "</script><script>x</script><img src=x onerror=alert(1)>"
 
 
 @pytest.fixture(scope="module")
 def made(tmp_path_factory: pytest.TempPathFactory) -> tuple[BringUpResult, Path]:
+    """From what tests of the verb have rehearsed, or they from this."""
     machine = load_machine(DEMO / "machine.toml", {"title": json.dumps(ATTACK)})
-    with Workers(2) as crew:
-        result = bring_up(machine, Rehearser(), where=Rehearsals(None, crew))
+    with pytest.MonkeyPatch.context() as patch, Workers(2) as crew:
+        patch.setenv("SIMKIT_CACHE_DIR", str(shared_by_all(tmp_path_factory) / "kept-by-all"))
+        result = bring_up(machine, Rehearser(), where=Rehearsals(default_store("cases"), crew))
     target = tmp_path_factory.mktemp("sheet") / "bring-up"
     return result, write_sheet(target, result, machine, document(result, machine, 1.0))
 
 
+@pytest.mark.study
 @pytest.mark.usefixtures("kept_by_all")
 def test_what_the_sheet_allows_at_working_power_holds_run_whole() -> None:
     """Its last stage again, every cycle of the event through the circuit: nothing sampled."""
@@ -59,6 +60,7 @@ def test_what_the_sheet_allows_at_working_power_holds_run_whole() -> None:
         assert found == told, (kind, found, told)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", MACHINES)
 def test_the_record_of_whole_runs_covers_every_stage(name: str) -> None:
     """`benchmarks/sheet_whole.py` runs them, for half an hour; here its record alone is read."""
@@ -70,6 +72,7 @@ def test_the_record_of_whole_runs_covers_every_stage(name: str) -> None:
     assert not any(wrong(row) for row in rows)
 
 
+@pytest.mark.slow
 @pytest.mark.skipif(PROGRAM is None, reason="no browser here")
 @pytest.mark.parametrize("paper", PAPERS)
 def test_the_sheet_prints_whole(made: tuple[BringUpResult, Path], paper: str) -> None:
@@ -92,6 +95,7 @@ def test_the_sheet_prints_whole(made: tuple[BringUpResult, Path], paper: str) ->
     assert overflow <= 0
 
 
+@pytest.mark.slow
 def test_each_stage_has_readings_inside_their_own_interval(
     made: tuple[BringUpResult, Path],
 ) -> None:
@@ -101,6 +105,7 @@ def test_each_stage_has_readings_inside_their_own_interval(
         assert all(e.low < e.value < e.high for e in stage.expected)
 
 
+@pytest.mark.slow
 def test_the_readings_file_loads_once_something_is_filled_in(
     made: tuple[BringUpResult, Path],
 ) -> None:
@@ -119,6 +124,7 @@ def test_the_readings_file_loads_once_something_is_filled_in(
         load_readings(made[1] / "readings.csv")
 
 
+@pytest.mark.slow
 def test_names_are_escaped_and_nothing_may_be_fetched(made: tuple[BringUpResult, Path]) -> None:
     text = (made[1] / "index.html").read_text(encoding="utf-8")
     assert "&lt;img" in text

@@ -44,13 +44,15 @@ LONG = 0.8
 """The short runs take less [s]."""
 
 
-def whole_run(folder: Path) -> subprocess.Popen[str]:
+def whole_run(
+    folder: Path, scenario: Path = DEMO / "pull-out-shaken.toml"
+) -> subprocess.Popen[str]:
     """A run that takes long enough to be disturbed, at the moment its engine works."""
     out = folder / "out"
     process = start(
         [
             "run",
-            str(DEMO / "pull-out-shaken.toml"),
+            str(scenario),
             "--out",
             str(out),
             "--whole",
@@ -163,7 +165,11 @@ def test_terminal_closed(number: signal.Signals, tmp_path: Path) -> None:
 )
 @pytest.mark.slow
 def test_sleep(tmp_path: Path) -> None:
-    process = whole_run(tmp_path)
+    shaken = short_scenario(tmp_path / "input").with_name("shaken.toml")
+    text = (DEMO / "pull-out-shaken.toml").read_text()
+    # It has to come to its end: as long as it takes to be disturbed, and not longer.
+    shaken.write_text(text.replace('"2 ms"', '"0.4 ms"').replace('"0.5 ms"', '"0.1 ms"'))
+    process = whole_run(tmp_path, shaken)
     everyone = {process.pid, *running_in(tmp_path)}
     for pid in everyone:
         os.kill(pid, signal.SIGSTOP)
@@ -198,7 +204,8 @@ def test_pipe_closed(tmp_path: Path) -> None:
 @pytest.mark.slow
 def test_two_runs_into_one_folder(tmp_path: Path) -> None:
     scenario = short_scenario(tmp_path / "input")
-    arguments = ["run", str(scenario), "--out", str(tmp_path / "out"), "--no-cache", "--quiet"]
+    arguments = ["run", str(scenario), "--out", str(tmp_path / "out"), "--no-cache", "--quiet",
+                 "--no-tolerance"]  # fmt: skip
     both = [start(arguments, tmp_path) for _ in range(2)]
     codes = [(p.communicate(timeout=200), p.returncode)[1] for p in both]
     assert codes == [0, 0]
@@ -254,7 +261,7 @@ def test_clock_jump(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
         return real() - 86_400.0 * (calls[0] % 2)
 
     monkeypatch.setattr(time, "time", jumping)
-    assert cli.run(["run", str(scenario), "--quiet", "--no-cache"]) == 0
+    assert cli.run(["run", str(scenario), "--quiet", "--no-cache", "--no-tolerance"]) == 0
     numerics = json.loads((tmp_path / "reports/short/result.json").read_text())["numerics"]
     assert all(v >= 0.0 for k, v in numerics.items() if k.endswith("seconds"))
 
@@ -283,7 +290,7 @@ def test_ascii_terminal(tmp_path: Path) -> None:
 def test_no_home(tmp_path: Path) -> None:
     scenario = short_scenario(tmp_path / "input")
     env = {"HOME": "/proc/nowhere", "XDG_CACHE_HOME": "/proc/nowhere", "SIMKIT_CACHE_DIR": ""}
-    done = run(["run", str(scenario), "--quiet"], tmp_path, env=env)
+    done = run(["run", str(scenario), "--quiet", "--no-tolerance"], tmp_path, env=env)
     assert done.returncode == 0, done.stderr
     assert (tmp_path / "reports/short/index.html").is_file()
 
@@ -298,7 +305,7 @@ def test_no_home(tmp_path: Path) -> None:
 def test_file_changed_in_the_run(tmp_path: Path) -> None:
     scenario = short_scenario(tmp_path / "input")
     machine = tmp_path / "input" / "machine.toml"
-    arguments = ["run", str(scenario), "--no-cache", "--json"]
+    arguments = ["run", str(scenario), "--no-cache", "--json", "--no-tolerance"]
     undisturbed = json.loads(run(arguments, tmp_path).stdout)
     process = start(arguments, tmp_path)
     until(lambda: bool(engines(tmp_path)))

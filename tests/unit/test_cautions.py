@@ -47,8 +47,8 @@ SLOW = {
     "bring-up": ["bring-up", MACHINE],
     "fit": ["fit", MACHINE, "readings.toml"],
 }  # fmt: skip
-LONG = ("run --all-faults", "compare", "bring-up", "map --gate-resistor")
-"""Those that take half a minute and more, whose printing is the others' own."""
+LONG = ("run --all-faults", "compare", "bring-up", "map --gate-resistor", "fit")
+"""Those that take long, whose printing is the others' own."""
 EVERY = [
     *(pytest.param(words, id=name) for name, words in QUICK.items()),
     *(
