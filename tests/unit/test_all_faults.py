@@ -117,6 +117,18 @@ def test_a_case_travels_as_plain_data() -> None:
     assert Scenario.model_validate(job["scenario"]) == case.scenario
 
 
+def test_a_title_makes_no_other_case_and_a_value_does() -> None:
+    case = all_faults.cases(MACHINE.model)["gate-reversed"]
+    assert isinstance(case, Case)
+
+    def key(**changes: object) -> str:
+        machine = case.machine.model_copy(update=changes)
+        return all_faults.kept_as(job_of(machine, case.scenario, "ngspice", Budget()), "engine")
+
+    assert key(title="another") == key()
+    assert key(name="another") != key()
+
+
 @pytest.mark.parametrize("name", ["chisel-brazing", "bar-heating"])
 def test_a_situation_beside_the_page_can_be_rehearsed(name: str, tmp_path: Path) -> None:
     """As the page says: the files it names lie beside it, part files too, wherever it was put."""

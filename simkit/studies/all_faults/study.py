@@ -91,7 +91,7 @@ def table(
     jobs = {n: job_of(c.machine, c.scenario, engine_name, budget)
             for n, c in built.items() if isinstance(c, Case)}  # fmt: skip
     identity = identity_of(engine(engine_name))
-    keys = {digest_of("situation", job, identity, code_digest()): n for n, job in jobs.items()}
+    keys = {kept_as(job, identity): name for name, job in jobs.items()}
     work = {key: jobs[name] for key, name in keys.items()}
     found = collect(work, rehearse_case, store, executor, keep=lambda r: not r["timed_out"])
     for done, (key, result) in enumerate(found, start=1):
@@ -100,6 +100,12 @@ def table(
         if heard:
             heard(row, done / len(work))
     return sorted(rows, key=_gravity)
+
+
+def kept_as(job: Mapping[str, Any], identity: str) -> str:
+    """Key of a case; a machine's title is no part of it, since it changes no figure."""
+    machine = {key: value for key, value in job["machine"].items() if key != "title"}
+    return digest_of("situation", {**job, "machine": machine}, identity, code_digest())
 
 
 def _gravity(row: Row) -> tuple[float, float, str]:

@@ -12,12 +12,12 @@ from typing import Any
 
 from simkit.parameters.machine import Machine
 from simkit.run.backend import Budget
-from simkit.run.cache import Store, code_digest, digest_of
+from simkit.run.cache import Store
 from simkit.run.cached import identity_of
 from simkit.run.engines import engine
 from simkit.run.pool import Executor, collected
 from simkit.scout.bench import Setting, resonance, settled
-from simkit.studies.all_faults.study import rehearse_case
+from simkit.studies.all_faults.study import kept_as, rehearse_case
 from simkit.studies.scenario.job import job_of
 from simkit.studies.situations.base import HAND, Case, NotHere, draft, main_load
 from simkit.studies.situations.operating import hot_piece
@@ -117,7 +117,7 @@ class Rehearsals:
         """
         identity = identity_of(engine(ENGINE))
         jobs = {k: job_of(c.machine, c.scenario, ENGINE, self.budget) for k, c in cases.items()}
-        keys = {k: digest_of("situation", j, identity, code_digest()) for k, j in jobs.items()}
+        keys = {k: kept_as(j, identity) for k, j in jobs.items()}
         work = {keys[k]: job for k, job in jobs.items()}
         found = collected(work, rehearse_case, self.store, self.executor,
                           keep=lambda r: not r["timed_out"])  # fmt: skip

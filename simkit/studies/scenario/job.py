@@ -17,10 +17,9 @@ from simkit.run.engines import engine
 def job_of(
     machine: Machine, scenario: Scenario, engine_name: str, budget: Budget
 ) -> dict[str, Any]:
-    """What a worker needs to rehearse a scenario; its digest tells whether that was done before, so
-    that a machine's title, which changes no figure, is left out."""
+    """What a worker needs to rehearse a scenario."""
     return {
-        "machine": machine.model_dump(mode="json", exclude_none=True, exclude={"title"}),
+        "machine": machine.model_dump(mode="json", exclude_none=True),
         "scenario": scenario.model_dump(mode="json", exclude_none=True),
         "engine": engine_name,
         "budget": asdict(budget),
