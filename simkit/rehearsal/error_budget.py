@@ -125,22 +125,23 @@ class Assessed:
 
     def _judged(self, machine: Machine) -> Iterator[tuple[Limit, float, ErrorByCause]]:
         """Limits, largest values and errors of what has all three."""
+        worst: dict[str, list[float]] = {}
+        for s in self.series:
+            worst.setdefault(s.quantity, []).append(s.worst[0])
         for limit in machine_limits(machine):
-            values = [s.worst[0] for s in self.series if s.quantity == limit.quantity]
-            budget = self.errors.get(limit.quantity)
+            values, budget = worst.get(limit.quantity, []), self.errors.get(limit.quantity)
             if budget is not None and values and np.isfinite(values).all():
                 yield limit, max(values), budget
 
     def refused(self, machine: Machine) -> dict[str, ErrorByCause]:
         """Those of them that cannot be held against their limit even so."""
-        out = {}
-        for limit in machine_limits(machine):
-            budget = self.inexact(machine).get(limit.quantity)
-            values = [s.worst[0] for s in self.series if s.quantity == limit.quantity]
-            zero = natural_zero(machine, limit)
-            if budget is not None and not counts(max(values), budget.total, limit, zero):
-                out[limit.quantity] = budget
-        return out
+        again = self.inexact(machine)
+        return {
+            limit.quantity: budget
+            for limit, value, budget in self._judged(machine)
+            if limit.quantity in again
+            and not counts(value, budget.total, limit, natural_zero(machine, limit))
+        }
 
 
 def assessed(found: Findings) -> Assessed:

@@ -26,7 +26,7 @@ from simkit.parameters.machine import Machine
 from simkit.parameters.scenario import Scenario
 from simkit.parts.slow_heat import Body
 from simkit.rehearsal.closeup import merged, settled_until
-from simkit.rehearsal.discretisation import CAUSES, natural_zero
+from simkit.rehearsal.discretisation import CAUSES, ErrorByCause, natural_zero
 from simkit.rehearsal.error_budget import Assessed, Findings, SecondRuns, assessed
 from simkit.rehearsal.flux_offset import without_offset
 from simkit.rehearsal.heat import LEDGER
@@ -147,7 +147,8 @@ def findings(found: Findings) -> Rehearsal:
         )
     whole = found.stretches[0] if found.is_whole else merged(found.stretches)
     have = assessed(found)
-    rows = tuple(_row(limit, found, have) for limit in machine_limits(found.machine))
+    refused = have.refused(found.machine)
+    rows = tuple(_row(limit, found, have, refused) for limit in machine_limits(found.machine))
     first = min((e.start for e in found.line.events), default=None)
     modes = mode_spans(found, whole)
     return Rehearsal(
@@ -180,7 +181,9 @@ def findings(found: Findings) -> Rehearsal:
     )
 
 
-def _row(limit: Limit, found: Findings, have: Assessed) -> Judged:
+def _row(
+    limit: Limit, found: Findings, have: Assessed, refused: Mapping[str, ErrorByCause]
+) -> Judged:
     mine = [s for s in have.series if s.quantity == limit.quantity]
     budget = have.errors.get(limit.quantity)
     error = budget.total if budget else float("nan")
@@ -189,7 +192,7 @@ def _row(limit: Limit, found: Findings, have: Assessed) -> Judged:
         row = replace(row, error_parts=budget.parts)
     if limit.quantity in figures() and figures()[limit.quantity].is_mean:
         row = replace(row, over_s=cycle_of(row.time_s, found))
-    too_much = have.refused(found.machine).get(limit.quantity)
+    too_much = refused.get(limit.quantity)
     if too_much and row.value is not None:
         return too_uncertain(
             row, f"too much to tell it from its limit; most from {CAUSES[too_much.cause]}"

@@ -82,17 +82,25 @@ def stack(width: float, heights: Sequence[float]) -> tuple["Figure", list["Axes"
     library()
     from matplotlib.figure import Figure
 
-    whole, count = sum(heights), len(heights)
-    figure = Figure(figsize=(width, whole))
-    inside = whole - TOP - BOTTOM - BETWEEN * (count - 1)
-    figure.subplots_adjust(
-        left=LEFT / width, right=1.0 - RIGHT / width, top=1.0 - TOP / whole, bottom=BOTTOM / whole,
-        hspace=BETWEEN * count / inside,
-    )  # fmt: skip
+    figure = Figure(figsize=(width, sum(heights)))
+    place(figure, width, heights)
     panels = _panels(figure, heights)
     for panel in panels:
         panel.yaxis.set_label_coords(-LABEL / (width - LEFT - RIGHT), 0.5)
     return figure, panels
+
+
+def place(
+    figure: "Figure", width: float, heights: Sequence[float], columns: int = 1, top: float = TOP
+) -> None:
+    """Fixed margins for rows of panels; widths, heights and the room at the top in inches."""
+    whole, count = sum(heights), len(heights)
+    inside = whole - top - BOTTOM - BETWEEN * (count - 1)
+    across = width - LEFT - RIGHT - (LEFT + RIGHT) * (columns - 1)
+    figure.subplots_adjust(
+        left=LEFT / width, right=1.0 - RIGHT / width, top=1.0 - top / whole, bottom=BOTTOM / whole,
+        hspace=BETWEEN * count / inside, wspace=(LEFT + RIGHT) * columns / across,
+    )  # fmt: skip
 
 
 def _panels(figure: "Figure", heights: Sequence[float]) -> list["Axes"]:

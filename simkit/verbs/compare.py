@@ -43,6 +43,7 @@ def command(
     """
     from simkit.parameters.change import load_changes
     from simkit.rehearsal.rehearser import Rehearser
+    from simkit.rehearsal.settings import Settings
     from simkit.studies.compare import study as compare
     from simkit.studies.compare.changing import scenario_files, variants
     from simkit.studies.compare.words import sentences
@@ -58,8 +59,9 @@ def command(
     folder = out or Path("reports") / f"compare-{change.stem}"
     check_target(folder, mark=MARK)
     talk = not (quiet or as_json)
+    bench = Rehearser(settings=Settings(onsets=False))  # states are compared, not moments
     with progress_bar("compare", not talk) as progress:
-        held = compare.rehearsals(before, made, scenarios, Rehearser(), jobs or cores(), progress)
+        held = compare.rehearsals(before, made, scenarios, bench, jobs or cores(), progress)
     found = compare.Comparison(held, said)
     words = sentences(held)
     result = compare.document(found, before, changes, words)

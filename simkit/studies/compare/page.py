@@ -7,7 +7,17 @@ from typing import Any
 
 import numpy as np
 
-from simkit.report.figures import RC, course_panel, event_names, mode_strip, svg
+from simkit.report.figures import (
+    LABEL,
+    LEFT,
+    RC,
+    RIGHT,
+    course_panel,
+    event_names,
+    mode_strip,
+    place,
+    svg,
+)
 from simkit.report.html import rendered
 from simkit.report.style import MUTED, drawing, library, themed
 from simkit.report.view import Course, Span
@@ -144,12 +154,19 @@ def side_by_side(pair: Pair, limits: Mapping[str, tuple[float, float]]) -> str:
     titles = list(dict.fromkeys(c.title for s in sides for c in s.courses))
     heights = [0.5, *[1.35] * len(titles)]
     with drawing(RC):
-        figure = Figure(figsize=(9.4, sum(heights)), layout="constrained")
+        figure = Figure(figsize=(WIDTH, sum(heights)))
         figure.patch.set_alpha(0.0)
+        place(figure, WIDTH, heights, columns=2, top=TITLED)
         axes = figure.subplots(len(heights), 2, sharex=True, height_ratios=heights)
         for column, side in zip(axes.T, sides, strict=True):
             _column(column, side, pair, titles, limits)
         return svg(figure)
+
+
+WIDTH = 9.4
+"""[inch]"""
+TITLED = 0.5
+"""Room above the columns for their titles and the events' names [inch]."""
 
 
 def _column(
@@ -164,7 +181,7 @@ def _column(
             panel.axvspan(event.start * 1e3, event.end * 1e3, color=MUTED, alpha=0.09, lw=0)
     mode_strip(panels[0], side.modes, pair.stop)
     event_names(panels[0], pair.events)
-    panels[0].set_title(side.title, loc="left", fontsize=8.5, weight="bold", pad=14)
+    panels[0].set_title(side.title, loc="left", fontsize=8.5, weight="bold", pad=17)
     by_title = {course.title: course for course in side.courses}
     for panel, title in zip(panels[1:], titles, strict=True):
         if title in by_title:
@@ -172,6 +189,7 @@ def _column(
         else:
             panel.text(0.5, 0.5, f"no {title}", transform=panel.transAxes, ha="center")
         panel.set_ylim(*limits[title])
+        panel.yaxis.set_label_coords(-LABEL / (0.5 * WIDTH - LEFT - RIGHT), 0.5)
     panels[-1].set_xlabel("time since the settled part began, ms")
     panels[-1].set_xlim(0.0, pair.stop * 1e3)
 
