@@ -328,14 +328,14 @@ class _Run:
 
     def refine(self) -> None:
         """What decides again on finer steps; what is too inexact then, again: a figure that samples
-        leave too near its limit by the whole event, where that is short and the verdict hangs on
-        it."""
+        leave too near its limit by the whole event, where that is short."""
         self.passes.fine = self.job.finer(self.passes.stretches)
         self._refine_rounds()
         if self.settings.whole or not self._short():
             return
         have = assessed(self.found())
-        if have.refused(self.machine) and not have.is_over(self.machine):
+        decided = have.is_over(self.machine) and not self.settings.every_figure
+        if have.refused(self.machine) and not decided:
             self._whole_instead()
 
     def _whole_instead(self) -> None:

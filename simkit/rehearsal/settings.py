@@ -13,5 +13,8 @@ class Settings:
     """Circuit runs at a time; changes no figure."""
     onsets: bool = True
     """Sampled events are looked at more closely where the first limits went."""
+    every_figure: bool = True
+    """A figure that samples cannot judge has a short event run whole even where another figure is
+    over its limit anyway; many cases, of which the verdict is asked, do without."""
     refine: bool = True
     """Internal switch for tests: without the finer runs no error is known, so no verdict."""

@@ -107,7 +107,7 @@ def rehearsed(case: Mapping[str, Any]) -> dict[str, Any]:
     from simkit.run.engines import engine
 
     bench = Rehearser(engine(case["engine"]), Budget(**case["budget"]),
-                      Settings(whole=case["whole"], onsets=False))  # fmt: skip
+                      Settings(whole=case["whole"], onsets=False, every_figure=False))  # fmt: skip
     machine = Machine.model_validate(case["machine"])
     try:
         return row_of(bench.rehearse(machine, Scenario.model_validate(case["scenario"])))

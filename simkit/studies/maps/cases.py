@@ -51,7 +51,9 @@ def full(machine: Machine, scenario: Scenario) -> dict[str, Any]:
     from simkit.rehearsal.settings import Settings
 
     try:
-        found = Rehearser(settings=Settings(onsets=False)).rehearse(machine, scenario)
+        found = Rehearser(settings=Settings(onsets=False, every_figure=False)).rehearse(
+            machine, scenario
+        )
     except EngineError as error:
         return {"level": "full", "outcome": "no_verdict", "reason": error.reason, "limits": {},
                 "power": None, "bridge_loss": None, "link_peak": None}  # fmt: skip

@@ -9,6 +9,7 @@ from simkit.parameters.machine import Machine
 from simkit.parameters.scenario import Scenario
 from simkit.rehearsal.findings import Rehearsal
 from simkit.rehearsal.rehearser import Rehearser
+from simkit.rehearsal.settings import Settings
 from simkit.result.plain import plain
 from simkit.run.backend import Budget
 from simkit.run.engines import engine
@@ -36,7 +37,7 @@ def worked(
     """
     machine = Machine.model_validate(job["machine"])
     scenario = Scenario.model_validate(job["scenario"])
-    bench = Rehearser(engine(job["engine"]), Budget(**job["budget"]))
+    bench = Rehearser(engine(job["engine"]), Budget(**job["budget"]), Settings(every_figure=False))
     try:
         told: dict[str, Any] = plain(tell(bench.rehearse(machine, scenario)))
     except EngineError as error:
