@@ -36,7 +36,7 @@ from simkit.rehearsal.flux_offset import (
     start_offset,
 )
 from simkit.rehearsal.heat import junctions
-from simkit.rehearsal.heat_in_cycle import LossCourse, within_cycles
+from simkit.rehearsal.heat_in_cycle import LossCourse, beside_mean, within_cycles
 from simkit.rehearsal.load_doubt import scene_share
 from simkit.rehearsal.remains import Remains
 from simkit.rehearsal.rising import Rising
@@ -315,6 +315,19 @@ def _in_half_a_step(found: Findings, course: Series, closely: LossCourse | None)
     return float(slopes.max()) * 0.5 * step
 
 
+def _beside_means(found: Findings, course: Series, closely: LossCourse | None) -> float:
+    """By how much a junction rises above the course of its cycles' means where it is hottest [K];
+    nothing where the losses within the cycle were followed."""
+    when = course.worst[1]
+    period = 1.0 / found.line.frequency.at(when)
+    if closely is not None and closely.step(when) < 0.9 * period:
+        return 0.0
+    known = [(abs(0.5 * (c.start + c.end) - when), k, c)
+             for k, s in enumerate(found.stretches) for c in s.cycles]  # fmt: skip
+    _, k, cycle = min(known, key=lambda row: row[0])
+    return beside_mean(found.stretches[k].waves, cycle, course.part, heat_path(found.machine))
+
+
 def _junction_errors(
     found: Findings, courses: tuple[Sequence[Series], Sequence[Series]],
     loss: ErrorByCause | None, closely: LossCourse | None,
@@ -329,7 +342,11 @@ def _junction_errors(
         rise = max(h.worst[0] - s.worst[0] for s, h in pairs if s.quantity == quantity)
         if np.isfinite(rise):
             part = rise / loss.total if loss.total > 0.0 else 0.0
-            moved = max(_in_half_a_step(found, s, closely) for s in heat if s.quantity == quantity)
+            mine = [s for s in heat if s.quantity == quantity]
+            moved = max(_in_half_a_step(found, s, closely) for s in mine)
+            if quantity == "junction_peak":
+                hottest = max(mine, key=lambda s: s.worst[0])
+                moved += _beside_means(found, hottest, closely)
             scaled = loss.scaled(part)
             out[quantity] = replace(scaled, between=scaled.between + moved)
     return out

@@ -85,6 +85,18 @@ def within_cycles(
     return _course(waves, (cycles, rest), losses, (own, raw), followed)
 
 
+def beside_mean(waves: Waves, cycle: Cycle, part: str, path: HeatPath) -> float:
+    """By how much a switch's junction rises above the course of its means within a cycle [K].
+
+    At most: what a node's capacitance takes and gives back counts as heat while it is taken.
+    """
+    switch = next(s for s in waves.switches if f"Q{s.number}" == part)
+    power = switch.lead_voltage * switch.drain_current
+    parts = _parts(cycle)
+    mean = cycle_averages(waves, power, (cycle,))[0]
+    return _beside(cycle_averages(waves, power, parts) - mean, parts[0].length, path)
+
+
 def _course(
     waves: Waves,
     where: tuple[tuple[Cycle, ...], tuple[Cycle, ...]],

@@ -9,7 +9,7 @@ import pytest
 from simkit.measure.periodic import Cycle, cycle_averages, middles
 from simkit.measure.series import Series
 from simkit.parts.heat_path import curve_impedance, heat_course, heat_path
-from simkit.rehearsal.heat_in_cycle import within_cycles
+from simkit.rehearsal.heat_in_cycle import beside_mean, within_cycles
 from tests.machines import demo
 
 PERIOD = 10e-6
@@ -71,6 +71,20 @@ def test_the_rest_after_the_last_whole_cycle_counts_in_normal_work_too() -> None
     assert len(course.starts) == len(CYCLES) + 18  # of twenty-four parts of a cycle
     assert course.ends[-1] == pytest.approx(end)
     assert course.values[0] == pytest.approx(CALM)
+
+
+def test_a_square_of_power_swings_a_junction_beside_its_mean() -> None:
+    """480 W over half of a cycle, as a bridge far over its current has: half of it above the mean
+    for half a cycle is a step of power, P Z(t); 5 %: its parts are a twenty-fourth of a cycle."""
+    time = np.arange(0.0, 20 * PERIOD + 5e-9, 10e-9)
+    watts = np.where((time / PERIOD) % 1.0 < 0.5, 480.0, 0.0)
+    switch = SimpleNamespace(number=1, lead_voltage=watts, drain_current=np.ones_like(time))
+    waves: Any = SimpleNamespace(time=time, switches=[switch])
+    swing = 240.0 * float(curve_impedance(PATH, np.array([0.5 * PERIOD]))[0])
+    assert swing > 0.5, "as large as what sampled and whole runs of a lift differed by"
+    assert beside_mean(waves, CYCLES[3], "Q1", PATH) == pytest.approx(swing, rel=0.05)
+    switch.lead_voltage = np.full_like(watts, 240.0)
+    assert beside_mean(waves, CYCLES[3], "Q1", PATH) == pytest.approx(0.0, abs=1e-9)
 
 
 def test_normal_work_follows_the_means() -> None:
