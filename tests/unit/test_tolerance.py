@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
 import numpy as np
@@ -24,7 +25,8 @@ from simkit.scout.draws import drawn
 from simkit.scout.operating import operating_point
 from simkit.studies.inputs.loading import load_scenario
 from simkit.studies.maps.space import Space, axis_of
-from simkit.studies.tolerance.figures import follow
+from simkit.studies.tolerance import study
+from simkit.studies.tolerance.figures import Followed, follow
 from simkit.studies.tolerance.machines import (
     Far,
     Sample,
@@ -285,6 +287,38 @@ def test_a_scaled_way_is_the_timelines_own_where_nothing_follows_from_geometry()
 
 
 # --- shares, intervals, drivers
+
+
+@dataclass(frozen=True)
+class Told:
+    """What of a result its tolerances are put into."""
+
+    limits: tuple[Any, ...] = ()
+    tolerance: Any = None
+    reason: str = "Over."
+    verdict: str = "over_limit"
+
+
+@pytest.mark.parametrize("least", [1.1, 0.9])
+def test_a_figure_that_is_not_followed_silences_only_what_it_could_change(least: float) -> None:
+    """A gate's lift is over and not followed: where every machine is over another limit, it can add
+    none; where some are not, nobody knows of how many it does."""
+    lift = replace(row("gate_lift", 5.0, 3.5), status="over")
+    can = replace(row("can_voltage_rms", 300.0, 200.0), status="over")
+    values = 200.0 * np.concatenate(([1.5], np.linspace(least, 2.0, 64)))
+    axis = SimpleNamespace(name="coil.inductance")
+    taken: Any = SimpleNamespace(axes=[axis], units=np.linspace(0, 1, 64)[:, None], assumed=False)
+    followed = [Followed(can, values, np.zeros(65, dtype=np.bool_))]
+    told: Any = Told()
+    found = study._amounts_to(told, [lift, can], taken, followed)
+    assert found.tolerance is not None
+    if least > 1.0:
+        assert found.tolerance.share_over == 1.0
+        assert "all are over" in found.reason
+    else:
+        assert found.tolerance.share_over is None
+        assert "gate voltage while it should be off" in found.tolerance.note
+    assert [f.quantity for f in found.tolerance.not_followed] == ["gate_lift"]
 
 
 @pytest.mark.parametrize(("over", "count"), [(0, 256), (56, 256), (128, 256)])

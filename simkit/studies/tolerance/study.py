@@ -104,14 +104,15 @@ def _amounts_to(
         return replace(result, tolerance=none)
     known = {f.row.quantity: interval(f.told[1:]) for f in followed}
     limits = tuple(replace(r, tolerance=known.get(r.quantity)) for r in result.limits)
+    ratios = np.array([f.values[1:] / f.row.limit for f in followed])
+    over = (ratios > 1.0).any(axis=0)
     beyond = [r for r in rows if r.status == "over" and r.quantity not in known]
-    if beyond:
+    # Where every machine drawn is over a limit that is followed, no other can make it less.
+    if beyond and not over.all():
         names = ", ".join(full_name(r.quantity) for r in beyond)
         none = replace(_nothing(f"the fast model does not follow what is over: {names}"),
                        not_followed=left)  # fmt: skip
         return replace(result, limits=limits, tolerance=none)
-    ratios = np.array([f.values[1:] / f.row.limit for f in followed])
-    over = (ratios > 1.0).any(axis=0)
     unknown = ~over & np.isnan([f.told[1:] for f in followed]).any(axis=0)
     worst = most_over(ratios)
     count, share = ratios.shape[1], float(over.mean())
