@@ -28,7 +28,7 @@ MINUS = "\u2212"
 def typeset(text: str) -> str:
     """ASCII units in print: "-3 us" becomes a true minus and a micro sign, "5%" gets its space."""
     for plain, set_ in (("degC", "°C"), ("ohm", "Ω"), ("A/us", "A/µs"), ("V/us", "V/µs"),
-                        ("m^2", "m²"), ("V^2", "V²")):  # fmt: skip
+                        ("m^2", "m²"), ("V^2", "V²"), (" +/- ", " ± ")):  # fmt: skip
         text = text.replace(plain, set_)
     text = MICRO.sub("µ", text)
     text = DEGREES.sub("°", PER_CENT.sub("\u00a0%", text))

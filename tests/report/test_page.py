@@ -295,6 +295,7 @@ def test_the_operating_map_stands_where_the_drive_is_tuned(view: ReportView) -> 
         ("the same are used", "the same are used"),
         ("drive.dead_time, us", "drive.dead_time, \u00b5s"),
         ("-2 uohm, 41 deg", "\u22122 \u00b5\u03a9, 41\u00b0"),
+        ("40.1 ms +/- 900 us", "40.1 ms \u00b1 900 \u00b5s"),
         ("670 uT and 250 V/us", "670 \u00b5T and 250 V/\u00b5s"),
     ],
 )
