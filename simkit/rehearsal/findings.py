@@ -233,7 +233,8 @@ def _since(row: Judged, found: Findings, curves: Mapping[str, Curve]) -> Judged:
         return replace(row, first_over_error_s=0.5 * period)
     if row.quantity not in curves:
         return row
-    began = onset(row.quantity, row.limit, found.stretches, curves[row.quantity])
+    off = (row.error or 0.0) / row.value if row.value else 0.0
+    began = onset(row.quantity, row.limit, found.stretches, curves[row.quantity], off)
     if began is None:
         return row
     return replace(row, first_over_s=began.at, first_over_error_s=max(began.error, 0.5 * period))

@@ -1,8 +1,10 @@
 """When limits went, of an event that was sampled.
 
 The fast model's course, scaled to the samples, says when a limit is passed; how far it may be off
-is the gap between the last sample that keeps the limit and the first that does not. For the limit
-that goes first, and for the first of those that destroy within a cycle, more samples close it.
+is the gap between the last sample that keeps the limit and the first that does not. Of what goes
+smoothly with the tank less: where the course passes the limit when its scale is off by as much as
+it misses a sample that is left out. For the limit that goes first, and for the first of those that
+destroy within a cycle, more samples close what is left.
 """
 
 from __future__ import annotations
@@ -12,7 +14,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from simkit.figures.table import sudden
+from simkit.figures.table import figures, sudden
 from simkit.judge.limits import Limit
 from simkit.rehearsal.closeup import APART, LOOK_CYCLES, latest_start
 from simkit.rehearsal.refining import Passes, Runs
@@ -24,6 +26,9 @@ ROUNDS = 4
 """How often the gaps are narrowed [1]."""
 NARROW = 0.05
 """A gap below this share of the time since the event began is left [1]."""
+FOLLOWED = 0.1
+"""Scales that miss a sample by more say nothing of when [1]."""
+JUMPING = ("gate", "winding")
 INSIDE = 0.2
 """Share of a gap that a new sample keeps from its ends [1], so that either outcome narrows it."""
 
@@ -43,9 +48,13 @@ class Onset:
 
 
 def onset(
-    quantity: str, bound: float, stretches: Sequence[Stretch], curve: Curve | None
-) -> Onset | None:
-    """When a quantity first exceeds a bound; None where no sample does, or the first."""
+    quantity: str, bound: float, stretches: Sequence[Stretch], curve: Curve | None,
+    error: float = 0.0,
+) -> Onset | None:  # fmt: skip
+    """When a quantity first exceeds a bound; None where no sample does, or the first.
+
+    `error`: of the samples' values, as a share [1].
+    """
     seen = sorted((_middle(s), worst_of(s, quantity)) for s in stretches)
     times = np.array([t for t, _ in seen])
     over = np.array([v > bound for _, v in seen])
@@ -57,8 +66,23 @@ def onset(
     before = times[(times < at) & ~over]
     if not len(before):
         return None
-    later = times[times >= at]
-    return Onset(at, float(before[-1]), float(min(later[0], until)))
+    after, until = float(before[-1]), float(min(times[times >= at][0], until))
+    if curve is not None and is_smooth(quantity) and curve.missed < FOLLOWED:
+        off = curve.missed + error
+        early, late = (curve.first_above(bound * (1.0 + d)) for d in (-off, off))
+        after = max(after, at if early is None else min(early, at))
+        until = min(until, until if late is None else max(late, at))
+    return Onset(at, after, until)
+
+
+def is_smooth(quantity: str) -> bool:
+    """Whether a quantity goes with the tank's and the link's currents: no edge jumps in it, as in
+    gates and in whatever a diode that is forced off adds to."""
+    return (
+        quantity in figures()
+        and figures()[quantity].remembers not in JUMPING
+        and (quantity not in sudden())
+    )
 
 
 def narrow(runs: Runs, scout: Scouted, passes: Passes, limits: Mapping[str, Limit]) -> None:

@@ -31,11 +31,13 @@ FAINT = 0.02
 class Curve:
     """Course of one quantity over the event, worst part of it.
 
-    Fields: time at which each cycle starts [s]; values in the quantity's unit.
+    Fields: time at which each cycle starts [s]; values in the quantity's unit; missed: by how much
+    its scale misses a sample that is left out, the most, as a share [1], 1 where too few say.
     """
 
     time: Array
     values: Array
+    missed: float = 1.0
 
     @property
     def peak(self) -> tuple[float, float]:
@@ -121,7 +123,14 @@ def scaled(
             ratios.append(value / here)
     if not at:
         return None
-    return Curve(time, fast * np.interp(time, at, ratios))
+    return Curve(time, fast * np.interp(time, at, ratios), _missed(np.array(at), np.array(ratios)))
+
+
+def _missed(times: Array, scale: Array) -> float:
+    """By how much a scale misses a sample that is left out, the most, as a share, 1 at most [1]."""
+    if len(times) < 3 or not (scale[1:-1] > 0.0).all():
+        return 1.0
+    return min(float(np.max(missed_between(times, scale) / scale[1:-1])), 1.0)
 
 
 def curves(

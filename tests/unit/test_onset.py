@@ -1,6 +1,7 @@
 """When a limit went, of an event that was sampled: between the last sample that keeps it and the
 first that does not, wherever the fast model has the crossing."""
 
+from dataclasses import replace
 from types import SimpleNamespace
 from typing import Any
 
@@ -57,6 +58,28 @@ def test_what_no_sample_or_the_first_one_exceeds_has_no_onset() -> None:
     assert onset("flux_peak", 1.0, kept, None) is None
     over = [sample(1e-3, flux_peak=1.1), sample(50e-3, flux_peak=3.0)]
     assert onset("flux_peak", 1.0, over, None) is None
+
+
+@pytest.mark.parametrize(("missed", "off", "error"), [(0.02, 0.0, 40e-6), (0.02, 0.05, 140e-6)])
+def test_what_goes_smoothly_is_known_by_how_well_its_scale_is(
+    missed: float, off: float, error: float
+) -> None:
+    """A course of 1/2 per millisecond: 2 % of its limit are 40 us, 7 % are 140."""
+    samples = [sample(t, can_current_rms=v) for t, v in [(1e-3, 0.0), (30e-3, 0.5), (50e-3, 3.0)]]
+    curve = Curve(TIMES, line(TIMES, 31e-3), missed)
+    found = onset("can_current_rms", 1.0, samples, curve, off)
+    assert found is not None
+    assert found.at == pytest.approx(31e-3, abs=1e-5)
+    assert found.error == pytest.approx(error, rel=0.1)
+    # What destroys within a cycle comes with an edge that no course knows: the gap stays.
+    same = [sample(t, recovery_dv_dt=v) for t, v in [(1e-3, 0.0), (30e-3, 0.5), (50e-3, 3.0)]]
+    edge = onset("recovery_dv_dt", 1.0, same, curve, off)
+    assert edge is not None
+    assert (edge.after, edge.until) == (30e-3, 50e-3)
+    # A scale that misses samples by a fifth says nothing of when.
+    lost = onset("can_current_rms", 1.0, samples, replace(curve, missed=0.2), off)
+    assert lost is not None
+    assert (lost.after, lost.until) == (30e-3, 50e-3)
 
 
 class Scout:
