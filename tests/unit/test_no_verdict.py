@@ -280,7 +280,7 @@ def row_of(errors: dict[str, ErrorByCause], refused: dict[str, ErrorByCause]) ->
     have: Any = SimpleNamespace(
         series=(series(400.0),), errors=errors, curves={}, refused=lambda _: refused
     )
-    return _row(LIMIT, found, have)
+    return _row(LIMIT, found, have, refused)
 
 
 def test_a_figure_without_an_error_or_with_too_large_a_one() -> None:
