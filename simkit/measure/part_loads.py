@@ -69,6 +69,16 @@ def peak_loads(waves: Waves, span: Cycle) -> dict[str, float]:
     return out
 
 
+def blocking_offset(waves: Waves, span: Cycle) -> float:
+    """By how much the blocking capacitor's voltage lies to one side [V]: half of highest and lowest
+    together; nothing without one."""
+    if waves.machine.transformer.blocking_capacitance is None:
+        return 0.0
+    part = waves.between(span.start, span.end)
+    across = part.node("a") - part.node("pa")
+    return 0.5 * abs(float(across.max() + across.min()))
+
+
 def avalanche_energy(waves: Waves, cycles: tuple[Cycle, ...]) -> float:
     """Largest energy that a chip takes at its breakdown voltage within a cycle [J]."""
     bound = CLAMPED * waves.machine.switch.channel.breakdown_voltage

@@ -14,7 +14,7 @@ import numpy as np
 from simkit.judge.limits import Limit
 from simkit.judge.limits import unrated as without_rating
 from simkit.judge.verdict import Judged, Unrated, judged, verdict
-from simkit.measure.part_loads import avalanche_energy, peak_loads, steady_loads
+from simkit.measure.part_loads import avalanche_energy, blocking_offset, peak_loads, steady_loads
 from simkit.measure.periodic import LEAST_REST, Cycle, with_rest
 from simkit.measure.series import Series
 from simkit.parameters.machine import Machine
@@ -158,10 +158,12 @@ def _measured(rehearsal: Rehearsal, share: float) -> Iterator[PartFigure]:
     steady, spans = steady_states(rehearsal), steady_spans(rehearsal)
     worse = {name: int(np.argmax([state[name] for state in steady])) for name in steady[0]}
     found = {name: steady[k][name] for name, k in worse.items()}
+    aside = 0.0
     for stretch in rehearsal.stretches:
         whole = Cycle(stretch.cycles[0].start, float(stretch.waves.time[-1]) + LEAST_REST)
         for name, value in peak_loads(stretch.waves, whole).items():
             found[name] = max(found.get(name, 0.0), value)
+        aside = max(aside, blocking_offset(stretch.waves, whole))
     for name in ("link_voltage_peak", "film_voltage_peak"):
         found[name] = max(found[name], switched_on(machine))
     clamped = max(
@@ -174,11 +176,15 @@ def _measured(rehearsal: Rehearsal, share: float) -> Iterator[PartFigure]:
         "switch.ratings.avalanche_energy", allowed, machine.limits.derating.drain_voltage,
     )  # fmt: skip
     derating = machine.limits.derating.capacitor
+    # A sample begins with the capacitor a little beside where the bridge's mean voltage has it;
+    # where that is none, whatever lies to one side may be that.
+    balanced = machine.bridge.form.rest_share == 0.0 and not rehearsal.is_whole
+    more = {"blocking_voltage_peak": aside if balanced else 0.0}
     for name, (part, unit, key, capacitor) in PARTS.items():
         if name in found:
             used = derating if capacitor else 1.0
             yield PartFigure(
-                part, name, unit, found[name], share * found[name], key,
+                part, name, unit, found[name], share * found[name] + more.get(name, 0.0), key,
                 rating_of(machine.ratings, key), used,
                 spans[worse[name]] if name in worse else None,
             )  # fmt: skip

@@ -15,7 +15,12 @@ from scipy.integrate import quad, solve_ivp
 from simkit.circuit.profile import Profile
 from simkit.figures.part_ratings import FIGURES
 from simkit.figures.table import figures
-from simkit.measure.part_loads import avalanche_energy, peak_loads, steady_loads
+from simkit.measure.part_loads import (
+    avalanche_energy,
+    blocking_offset,
+    peak_loads,
+    steady_loads,
+)
 from simkit.measure.periodic import Cycle
 from simkit.parameters.ratings import Ratings
 from simkit.rehearsal.mains_limits import drawn_at, mains_figures, switched_on
@@ -267,3 +272,11 @@ def test_a_bleeder_that_keeps_the_relay_open_leaves_no_verdict() -> None:
         assert (found.status == "ok") == closes, ohm
         assert ("resistor carries current for good" in found.note) != closes
     assert _judged(of_mains()["precharge_energy"]).status == "ok"
+
+
+@pytest.mark.parametrize(("aside", "told"), [(0.0, 0.0), (0.4, 0.4), (-0.4, 0.4)])
+def test_how_far_a_capacitors_voltage_lies_to_one_side(aside: float, told: float) -> None:
+    """A sine of 3 V beside a direct voltage: by arithmetic."""
+    made = waves(demo(), TIME, a=3.0 * SINE + aside + 7.0, pa=7.0)
+    assert made.machine.transformer.blocking_capacitance is not None
+    assert blocking_offset(made, SPAN) == pytest.approx(told, abs=1e-3)
