@@ -44,8 +44,8 @@ depends on the steps too, and a recovery on a small share of its swing. From a c
 few finer cycles told a recovery's slopes 3 % short and claimed a tenth of that."""
 SPAN = 12
 """Most cycles of a finer run that is not the whole event [1]."""
-FLOATING = ("driver-unpowered", "gate-open")
-"""Faults that leave a gate to itself."""
+FLOATING = ("driver-unpowered", "gate-open", "gate-reversed")
+"""Faults in which currents go by the very voltage of a gate."""
 FAR_OFF = 0.02
 """A start this far off is put right twice [1]: what is off in proportion is then a tenth of it."""
 MARGIN = 0.2e-6
@@ -238,8 +238,8 @@ class Job:
     def _fine_whole(self, analysis: Analysis) -> Stretch:
         """The whole event again: what a fault leaves behind is in no seed.
 
-        Where gates are left to themselves their windings' ringing goes on in what follows, so that
-        every other pass starts half a ringing earlier: what that changes counts as an error too.
+        Where a gate's fault lets its winding's ringing go on in what follows, every other pass
+        starts half a ringing earlier: what that changes counts as an error too.
         """
         part = self._all(ringing_half(self.machine, self.scout.line) if analysis == FINE else 0.0)
         return self._run(part, self._start_of(part), analysis, whole_from(self.scout.line))
@@ -280,8 +280,8 @@ class Job:
 
 
 def ringing_half(machine: Machine, line: Timeline) -> float:
-    """Half a period of a gate winding's ringing with its capacitor, in cycles of the drive, where
-    gates come to float [1]; zero elsewhere: pi sqrt(L C) f."""
+    """Half a period of a gate winding's ringing with its capacitor, in cycles of the drive, in
+    some faults of gates [1]; zero elsewhere: pi sqrt(L C) f."""
     winding = machine.drive.transformer
     if winding is None or all(f.kind not in FLOATING for f in line.faults):
         return 0.0

@@ -131,8 +131,9 @@ def transition_series(
 
 def belongs(recovery: Recovery, transition: Edge, dead: float) -> bool:
     """Whether a recovery is of a transition with some dead time [s]: of its outgoing switch, and
-    before the end of what is watched, however far a long dead time puts that off."""
-    near = abs(recovery.time - transition.time) < max(0.5 * dead, SHORTEST) + transition.watched
+    before the leg's next command, however late that makes it."""
+    looked = max(0.5 * dead, SHORTEST) + transition.next_command
+    near = abs(recovery.time - transition.time) < looked
     return near and recovery.switch == transition.outgoing
 
 

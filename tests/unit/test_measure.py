@@ -1,5 +1,7 @@
 """Measures on waveforms made by hand, whose answers follow from their own formulae."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -112,6 +114,14 @@ def test_a_recovery_is_its_transition_s_whatever_the_dead_time(dead: float) -> N
     # The same switch goes off a whole cycle later, which no dead time fills.
     after = Edge(boundary + 2.0 * dead + 4e-6, outgoing=1, incoming=2, dead_time=dead)
     assert not belongs(late, after, dead)
+
+
+def test_a_recovery_just_before_the_next_command_is_its_transition_s() -> None:
+    """Watched for a lift for a microsecond, for a recovery 9 us: one after 7 us was dropped."""
+    late = Recovery(1e-3 + 7e-6, 1, 10.0, 20.0, 1e-6, 1e8, 1e10, 50.0)
+    edge = Edge(1e-3, outgoing=1, incoming=2, dead_time=0.4e-6, watched=1e-6, next_command=9e-6)
+    assert belongs(late, edge, 0.4e-6)
+    assert not belongs(replace(late, time=1e-3 + 10e-6), edge, 0.4e-6)
 
 
 @pytest.mark.parametrize("delay", [0.1e-6, 0.3e-6, 0.8e-6, 1.2e-6])
