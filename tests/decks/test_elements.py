@@ -91,7 +91,7 @@ def figures_of_parts(machine: Machine) -> list[PartFigure]:
     rows = [SimpleNamespace(quantity="can_current_rms", value=10.0, error=0.1)]
     whole: Any = SimpleNamespace(
         machine=machine, rows=rows, first_pass=(stretch,), stretches=(stretch,), series=(flux,),
-        before=point, after=point,
+        before=point, after=point, is_whole=True,
         line=SimpleNamespace(events=(), end=1e-4, voltage=Profile(machine.supply.voltage)),
     )  # fmt: skip
     return list(part_figures(whole))
