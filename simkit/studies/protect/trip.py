@@ -41,7 +41,9 @@ CALM = 0.1e-3
 WIDENINGS = 5
 """How often a bracket is widened, twice as far each time [1]."""
 PACE = 0.005
-"""Share of the events' span by which the first bracket reaches out, a period at least [1]."""
+"""Most of the events' span by which the first bracket reaches out, a period at least [1]."""
+BEFORE, AFTERWARD = 2.2, 1.2
+"""Reach of the first bracket in times of the error with which the limit's crossing is known [1]."""
 Row = Mapping[str, Any]
 Runs = Callable[[Sequence[tuple[Machine, Scenario]]], list[Row]]
 """Circuit runs of some cases, in their order."""
@@ -197,9 +199,10 @@ def search(
     for name, wanted in groups.items():
         if wanted and first is not None:
             span = max(e.end for e in base.line.events) - start
-            pace = max(period, PACE * span)
+            when, error = min(crossed[q] for q in wanted)
+            pace = max(period, min(PACE * span, error or PACE * span))
             hunt = _Hunt(machine, scenario, runs, name, tuple(sorted(wanted)), period, pace)
-            hunts.append(partial(hunt.boundary, *min(crossed[q] for q in wanted), first))
+            hunts.append(partial(hunt.boundary, when, error, first))
     found = at_once(hunts, threaded)
     going = {q: float(earliest["limits"][q]["ratio"] or 0.0) for q in sorted(lost)
              if earliest["limits"][q]["status"] == "over"}  # fmt: skip
@@ -219,9 +222,10 @@ class _Hunt:
     def boundary(self, crossed: float, error: float, first: float) -> Boundary:
         """Bracket the last moment around the limit's crossing [s] with its error [s], then narrow
         the bracket, as fine as the delay from the first level's crossing [s] asks for."""
-        # What an error tells beyond the pace has been sampled already.
-        low = max(crossed - max(1.5 * self.pace, error), 0.0)
-        high = crossed + max(self.pace, error)
+        # Before the limit is passed a figure is too near to it to tell for as long as its error
+        # says, and what is under way when the gates go off goes on.
+        low = max(crossed - max(1.5 * self.pace, BEFORE * error), 0.0)
+        high = crossed + max(self.pace, AFTERWARD * error)
         good, bad = self._run([low, high])
         reach = 6.0 * self.pace
         for _ in range(WIDENINGS):
