@@ -48,6 +48,9 @@ from simkit.rehearsal.warming import Warmed
 
 MISSED = 0.25
 """Share of a current that samples of a quick event were seen to miss [1]."""
+GIVEN_BACK = 0.25
+"""Share of a junction's swing within a cycle that may be none [1]: what a node's capacitance takes
+counts as heat while it is taken."""
 TO_COME = 2.0
 """What is left of a lift's drift, over what it moved in the last cycle seen [1]."""
 
@@ -187,6 +190,7 @@ def assessed(found: Findings) -> Assessed:
     raised = closely.raised(losses, warmer) if closely else None
     hot, _ = junctions(*scene, warmer, _raised(curves, better.series, warmer), raised)
     known |= _junction_errors(found, (heat, hot), known.get("loss"), closely)
+    heat = _with_swing(found, heat, losses, closely)
     return Assessed(better, (*better.series, *heat), known, residue, left, curves)
 
 
@@ -315,6 +319,23 @@ def _in_half_a_step(found: Findings, course: Series, closely: LossCourse | None)
     return float(slopes.max()) * 0.5 * step
 
 
+def _with_swing(
+    found: Findings, heat: Sequence[Series], losses: Sequence[Series], closely: LossCourse | None
+) -> list[Series]:
+    """Temperatures with what junctions rise above the course of their cycles' means: as seen in the
+    cycle nearest to the hottest moment, elsewhere in proportion to the loss."""
+    out = []
+    for s in heat:
+        own = next((x for x in losses if x.part == s.part), None)
+        if s.quantity == "junction_peak" and own is not None and len(s.values):
+            loss = np.interp(s.times, own.times, own.values)
+            there = float(np.interp(s.worst[1], own.times, own.values))
+            swing = _beside_means(found, s, closely)
+            s = replace(s, values=s.values + swing * np.clip(loss / max(there, 1e-12), 0.0, 1.0))
+        out.append(s)
+    return out
+
+
 def _beside_means(found: Findings, course: Series, closely: LossCourse | None) -> float:
     """By how much a junction rises above the course of its cycles' means where it is hottest [K];
     nothing where the losses within the cycle were followed."""
@@ -346,7 +367,7 @@ def _junction_errors(
             moved = max(_in_half_a_step(found, s, closely) for s in mine)
             if quantity == "junction_peak":
                 hottest = max(mine, key=lambda s: s.worst[0])
-                moved += _beside_means(found, hottest, closely)
+                moved += GIVEN_BACK * _beside_means(found, hottest, closely)
             scaled = loss.scaled(part)
             out[quantity] = replace(scaled, between=scaled.between + moved)
     return out
