@@ -48,9 +48,10 @@ from simkit.rehearsal.warming import Warmed
 
 MISSED = 0.25
 """Share of a current that samples of a quick event were seen to miss [1]."""
-GIVEN_BACK = 0.25
-"""Share of a junction's swing within a cycle that may be none [1]: what a node's capacitance takes
-counts as heat while it is taken."""
+REAL = 0.5
+"""Share of a junction's swing within a cycle that counts, the rest is its error [1]: what a node's
+capacitance takes is heat here while it is taken, so that at least none and at most all is real (our
+own judgement, no source)."""
 TO_COME = 2.0
 """What is left of a lift's drift, over what it moved in the last cycle seen [1]."""
 
@@ -330,7 +331,7 @@ def _with_swing(
         if s.quantity == "junction_peak" and own is not None and len(s.values):
             loss = np.interp(s.times, own.times, own.values)
             there = float(np.interp(s.worst[1], own.times, own.values))
-            swing = _beside_means(found, s, closely)
+            swing = REAL * _beside_means(found, s, closely)
             s = replace(s, values=s.values + swing * np.clip(loss / max(there, 1e-12), 0.0, 1.0))
         out.append(s)
     return out
@@ -367,7 +368,7 @@ def _junction_errors(
             moved = max(_in_half_a_step(found, s, closely) for s in mine)
             if quantity == "junction_peak":
                 hottest = max(mine, key=lambda s: s.worst[0])
-                moved += GIVEN_BACK * _beside_means(found, hottest, closely)
+                moved += (1.0 - REAL) * _beside_means(found, hottest, closely)
             scaled = loss.scaled(part)
             out[quantity] = replace(scaled, between=scaled.between + moved)
     return out
