@@ -190,8 +190,13 @@ def assessed(found: Findings) -> Assessed:
     losses = [s for s in better.series if s.quantity == "loss"]
     raised = closely.raised(losses, warmer) if closely else None
     hot, _ = junctions(*scene, warmer, _raised(curves, better.series, warmer), raised)
-    known |= _junction_errors(found, (heat, hot), known.get("loss"), closely)
-    heat = _with_swing(found, heat, losses, closely)
+    swings = {
+        s.part: _beside_means(found, s, closely)
+        for s in heat
+        if s.quantity == "junction_peak" and len(s.values)
+    }
+    known |= _junction_errors(found, (heat, hot), known.get("loss"), closely, swings)
+    heat = _with_swing(heat, losses, swings)
     return Assessed(better, (*better.series, *heat), known, residue, left, curves)
 
 
@@ -321,17 +326,17 @@ def _in_half_a_step(found: Findings, course: Series, closely: LossCourse | None)
 
 
 def _with_swing(
-    found: Findings, heat: Sequence[Series], losses: Sequence[Series], closely: LossCourse | None
+    heat: Sequence[Series], losses: Sequence[Series], swings: Mapping[str, float]
 ) -> list[Series]:
-    """Temperatures with what junctions rise above the course of their cycles' means: as seen in the
-    cycle nearest to the hottest moment, elsewhere in proportion to the loss."""
+    """Temperatures with what junctions rise above the course of their cycles' means, `swings` by
+    part [K]: that at the hottest moment, elsewhere in proportion to the loss."""
     out = []
     for s in heat:
         own = next((x for x in losses if x.part == s.part), None)
-        if s.quantity == "junction_peak" and own is not None and len(s.values):
+        if s.quantity == "junction_peak" and own is not None and s.part in swings:
             loss = np.interp(s.times, own.times, own.values)
             there = float(np.interp(s.worst[1], own.times, own.values))
-            swing = REAL * _beside_means(found, s, closely)
+            swing = REAL * swings[s.part]
             s = replace(s, values=s.values + swing * np.clip(loss / max(there, 1e-12), 0.0, 1.0))
         out.append(s)
     return out
@@ -352,9 +357,10 @@ def _beside_means(found: Findings, course: Series, closely: LossCourse | None) -
 
 def _junction_errors(
     found: Findings, courses: tuple[Sequence[Series], Sequence[Series]],
-    loss: ErrorByCause | None, closely: LossCourse | None,
+    loss: ErrorByCause | None, closely: LossCourse | None, swings: Mapping[str, float],
 ) -> dict[str, ErrorByCause]:  # fmt: skip
-    """What the loss's error does to the temperatures, shared out to causes as the loss's is."""
+    """What the loss's error does to the temperatures, shared out to causes as the loss's is, and
+    what of `swings` (`_beside_means`, by part) may be none."""
     if loss is None:
         return {}
     heat, hot = courses
@@ -368,7 +374,7 @@ def _junction_errors(
             moved = max(_in_half_a_step(found, s, closely) for s in mine)
             if quantity == "junction_peak":
                 hottest = max(mine, key=lambda s: s.worst[0])
-                moved += (1.0 - REAL) * _beside_means(found, hottest, closely)
+                moved += (1.0 - REAL) * swings.get(hottest.part, 0.0)
             scaled = loss.scaled(part)
             out[quantity] = replace(scaled, between=scaled.between + moved)
     return out

@@ -162,9 +162,9 @@ class Job:
         start, cycles = closeup.first_times(self.scout, settled)[0]
         return self.look(self.scout, start, cycles, 0.0)
 
-    def settled_start(self, corrected: Scouted, calm: Stretch, settled: float) -> Begun | None:
-        """The start with which a run of the settled part, up to a time [s], would have gone on as
-        it began; by one more run where that is another start altogether.
+    def settled_start(self, corrected: Scouted, calm: Stretch) -> Begun | None:
+        """The start with which a run of the settled part would have gone on as it began; by one
+        more run where that is another start altogether.
 
         `corrected`: the seeds that count where that run tells too little. None where there is no
         steady drive to begin with, or none that the deck's own commands make.

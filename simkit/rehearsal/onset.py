@@ -29,6 +29,7 @@ NARROW = 0.05
 FOLLOWED = 0.1
 """Scales that miss a sample by more say nothing of when [1]."""
 JUMPING = ("gate", "winding")
+"""States that only figures of gates remember; those jump with an edge."""
 INSIDE = 0.2
 """Share of a gap that a new sample keeps from its ends [1], so that either outcome narrows it."""
 

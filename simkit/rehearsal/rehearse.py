@@ -247,7 +247,7 @@ class _Run:
         """The circuit runs through the whole event, from where its settled part would go on."""
         self.settings = replace(self.settings, whole=True)
         if self.first is not None and self.begun is None:
-            self.begun = self.first.settled_start(self.scout, self.calm[-1], self.settled)
+            self.begun = self.first.settled_start(self.scout, self.calm[-1])
         self.job = self._job(self.machine, self.scout)
 
     def _job(self, machine: Machine, scout: Scouted) -> Job:

@@ -68,6 +68,14 @@ def missed_between(times: Array, values: Array) -> Array:
     return np.array(inner, dtype=float)
 
 
+def missed_share(times: Array, scale: Array) -> float:
+    """By how much a scale misses a sample that is left out, the most, as a share [1]; infinite
+    where too few say."""
+    if len(times) < 3 or not (scale[1:-1] > 0.0).all():
+        return float("inf")
+    return float(np.max(missed_between(times, scale) / scale[1:-1]))
+
+
 def whole_cycles_of(event: Event) -> Array:
     """Which cycles of a march lie wholly in the event."""
     cycles = event.cycles
@@ -123,14 +131,8 @@ def scaled(
             ratios.append(value / here)
     if not at:
         return None
-    return Curve(time, fast * np.interp(time, at, ratios), _missed(np.array(at), np.array(ratios)))
-
-
-def _missed(times: Array, scale: Array) -> float:
-    """By how much a scale misses a sample that is left out, the most, as a share, 1 at most [1]."""
-    if len(times) < 3 or not (scale[1:-1] > 0.0).all():
-        return 1.0
-    return min(float(np.max(missed_between(times, scale) / scale[1:-1])), 1.0)
+    missed = min(missed_share(np.array(at), np.array(ratios)), 1.0)
+    return Curve(time, fast * np.interp(time, at, ratios), missed)
 
 
 def curves(

@@ -30,7 +30,7 @@ from simkit.rehearsal.job import Job
 from simkit.rehearsal.part_limits import with_parts
 from simkit.rehearsal.scouting import Scouted
 from simkit.rehearsal.stretches import Stretch
-from simkit.rehearsal.surrogate import missed_between
+from simkit.rehearsal.surrogate import missed_share
 from simkit.rehearsal.tripped_heat import HEAT, heat_rows, junctions_through
 from simkit.units import format_quantity
 
@@ -256,9 +256,7 @@ class Sensed:
     @property
     def doubt(self) -> float:
         """By how much each sample between others is missed without it, the most, as a share [1]."""
-        scale = self.seen / np.maximum(self.fast, 1e-9)
-        missed = missed_between(self.times, scale) / scale[1:-1]
-        return float(missed.max()) if len(missed) else np.inf
+        return missed_share(self.times, self.seen / np.maximum(self.fast, 1e-9))
 
 
 def sensed(scout: Scouted, seen: Sequence[Stretch], line: Timeline, watch: Watch) -> Sensed:

@@ -161,15 +161,12 @@ class Searcher:
         advised = adviser.advise(machine, scenario, base)
         wanted = cures(machine, scenario)
         starts = self.starts(adviser, wanted, machine, scenario, base)
-        trips: list[Trip | None] = []
-        remedies: list[Remedy] = []
-        tasks: list[Callable[[], None]] = [
-            lambda: trips.append(self.trip(machine, scenario)),
-            lambda: remedies.extend(self.ladders(wanted, starts, sudden_over(base))),
+        tasks: list[Callable[[], Any]] = [
+            partial(self.trip, machine, scenario),
+            partial(self.ladders, wanted, starts, sudden_over(base)),
         ]
-        at_once(tasks, self.executor is not None)
+        trip, remedies = at_once(tasks, self.executor is not None)
         ranked = tuple(sorted(remedies, key=lambda r: r.rank))
-        (trip,) = trips
         return Protection(machine, scenario, base, ranked, trip, clamp(machine, base), advised)
 
     def starts(
